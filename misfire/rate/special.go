@@ -1,0 +1,115 @@
+package rate
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mathext"
+)
+
+const (
+	// tail is what a 95 % interval leaves on either side.
+	tail = 0.025
+	// normalTail is the standard normal's upper 2.5 % point.
+	normalTail = 1.959963984540054
+)
+
+// upperTail is P(X >= x) for X binomial with n trials and chance p, for real
+// x and n: the incomplete beta I_p(x, n-x+1).
+func upperTail(x, n, p float64) float64 {
+	switch {
+	case x <= 0:
+		return 1
+	case x >= n+1 || !(p > 0):
+		return 0
+	case p >= 1:
+		return 1
+	}
+	return mathext.RegIncBeta(x, n-x+1, p)
+}
+
+// midTail is the mid-p upper tail P(X > x) + P(X = x)/2 of the same binomial
+// (Lancaster 1961).
+func midTail(x, n, p float64) float64 {
+	return (upperTail(x, n, p) + upperTail(x+1, n, p)) / 2
+}
+
+// betaQuantile is the x with I_x(a, b) = p. At a = 0 all mass lies at 0, at
+// b = 0 at 1.
+//
+// The library's inverse is accurate over most of the range but can stop short
+// for very unequal a and b; its answer is polished by Newton steps held inside
+// a bracket, which cost one evaluation when it was right already.
+func betaQuantile(p, a, b float64) float64 {
+	if a <= 0 {
+		return 0
+	}
+	if b <= 0 {
+		return 1
+	}
+	lbeta := mathext.Lbeta(a, b)
+	low, high := 0.0, 1.0
+	x := mathext.InvRegIncBeta(a, b, p)
+	if !(x > 0 && x < 1) {
+		x = a / (a + b)
+	}
+	for range 200 {
+		miss := mathext.RegIncBeta(a, b, x) - p
+		if miss > 0 {
+			high = x
+		} else {
+			low = x
+		}
+		density := math.Exp((a-1)*math.Log(x) + (b-1)*math.Log1p(-x) - lbeta)
+		next := x - miss/density
+		if math.Abs(next-x) <= 1e-13*x {
+			return next
+		}
+		if !(next > low && next < high) {
+			next = low + (high-low)/2
+			if low < high/16 { // halving the exponent gets near 0 sooner
+				next = math.Sqrt(math.Max(low, high*1e-8) * high)
+			}
+		}
+		x = next
+	}
+	return x
+}
+
+// chiSquareQuantile is the p quantile of chi-square with real degrees of
+// freedom, 0 when there are none.
+func chiSquareQuantile(p, freedom float64) float64 {
+	if freedom <= 0 {
+		return 0
+	}
+	return 2 * mathext.GammaIncRegInv(freedom/2, p)
+}
+
+// chiSquareTail is the chance that chi-square exceeds x.
+func chiSquareTail(x, freedom float64) float64 {
+	if freedom <= 0 || x <= 0 {
+		return 1
+	}
+	return mathext.GammaIncRegComp(freedom/2, x/2)
+}
+
+// normalUpper is the chance that a standard normal exceeds z.
+func normalUpper(z float64) float64 {
+	return math.Erfc(z/math.Sqrt2) / 2
+}
+
+// count reads a number of misses or firings: NaN and negatives as none.
+func count(v float64) float64 {
+	if !(v > 0) {
+		return 0
+	}
+	return math.Min(v, math.MaxFloat64)
+}
+
+// atLeastOne reads a dispersion: NaN and values below 1 as 1, because misses
+// more regular than chance are chance themselves, or a controller that smooths.
+func atLeastOne(phi float64) float64 {
+	if !(phi > 1) {
+		return 1
+	}
+	return math.Min(phi, math.MaxFloat64)
+}
