@@ -1,0 +1,168 @@
+// Package elm is the dialogue with an ELM327-compatible adapter: start-up, protocol, requests, the guard of
+// the bus, what to do about each of the adapter's complaints, and reconnection. It stamps every exchange
+// with the times it began and ended; nothing after it asks the hour.
+//
+// Facts are from the ELM327 data sheet, revision J, and SAE J1979; they are cited where they are used.
+package elm
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"sync"
+	"time"
+
+	"stumble/obd"
+	"stumble/obd/clock"
+	"stumble/obd/frame"
+)
+
+// ErrClosed says that the adapter was closed or never reached.
+var ErrClosed = errors.New("the connection to the adapter is closed")
+
+// Link is what the dialogue needs of a byte stream. Read gives os.ErrDeadlineExceeded after the deadline,
+// which is a time of the clock in Config.
+type Link interface {
+	io.ReadWriteCloser
+	SetReadDeadline(t time.Time) error
+}
+
+// Config says how to reach the adapter and whom to tell. Clock and Dial are required.
+type Config struct {
+	Clock clock.Clock
+	// Dial opens the link; it is called again after the link was lost.
+	Dial func(ctx context.Context) (Link, error)
+	// Protocol is what the car is known to speak; ProtocolUnknown lets the adapter search.
+	Protocol obd.Protocol
+	// Observe sees every exchange, set-up included, on the goroutine that asked. What it is given is good
+	// until it returns. May be nil.
+	Observe func(*obd.Exchange)
+	// Notice hears of links lost and found again. May be nil.
+	Notice func(Notice)
+	// Patience is how long a lost link is sought before the request that needed it fails; zero means
+	// until its context ends.
+	Patience time.Duration
+	// WholeWait never uses the count of expected lines to cut an answer's wait short, as early adapters
+	// and careful measurements need.
+	WholeWait bool
+}
+
+// Notice is a change in the connection.
+type Notice struct {
+	At   time.Time
+	Kind NoticeKind
+	Err  error // why, when the link was lost or an attempt failed
+}
+
+// NoticeKind says what changed.
+type NoticeKind uint8
+
+const (
+	LinkLost  NoticeKind = iota // the adapter went away
+	LinkRetry                   // an attempt to reach it again failed
+	LinkBack                    // it is back and set up
+)
+
+// Adapter is an open dialogue. Its methods are for one goroutine at a time, except Close, which may be
+// called from anywhere.
+type Adapter struct {
+	cfg Config
+
+	closing sync.Mutex // guards link and closed, which Close touches from elsewhere
+	link    Link
+	closed  bool
+
+	protocol obd.Protocol
+	identity string
+	headers  bool // the adapter prints headers, so modules can be told apart
+
+	unsure bool // the last exchange did not end in its prompt
+	gone   bool // the link is lost
+
+	counts countBook
+
+	assembler frame.Assembler
+	messages  []obd.Message
+	negatives []obd.NegativeResponse
+
+	sent, received time.Time
+	out            []byte
+	raw            []byte // the answer as it came
+	answer         []byte // the answer cleaned: upper case, no spaces, lines parted by CR
+	buf            [4096]byte
+
+	watched   context.Context // kept to save a watcher an exchange: see watch
+	stopWatch func() bool
+}
+
+// Connect opens the link, starts the adapter up and finds the car's protocol. When the adapter is there
+// but no car answers, it returns the adapter together with an error that is a *Status whose remedy is
+// RemedyWaitIgnition: ask FindCar again later.
+func Connect(ctx context.Context, cfg Config) (*Adapter, error) {
+	a := &Adapter{cfg: cfg, protocol: cfg.Protocol, counts: newCountBook(!cfg.WholeWait)}
+	if err := a.dial(ctx); err != nil {
+		return nil, err
+	}
+	if err := a.startUp(ctx); err != nil {
+		a.Close()
+		return nil, err
+	}
+	if err := a.FindCar(ctx); err != nil {
+		if RemedyFor(err) == RemedyWaitIgnition {
+			return a, err
+		}
+		a.Close()
+		return nil, err
+	}
+	return a, nil
+}
+
+// Protocol is what the car speaks, ProtocolUnknown until FindCar has found it.
+func (a *Adapter) Protocol() obd.Protocol { return a.protocol }
+
+// Identity is what the adapter calls itself. Many lie about the version.
+func (a *Adapter) Identity() string { return a.identity }
+
+// Headers reports whether the adapter tells which module said what.
+func (a *Adapter) Headers() bool { return a.headers }
+
+// Close ends the dialogue and closes the link. It makes an exchange under way return.
+func (a *Adapter) Close() error {
+	a.closing.Lock()
+	defer a.closing.Unlock()
+	a.closed = true
+	if a.link == nil {
+		return nil
+	}
+	return a.link.Close()
+}
+
+// dial opens the link, unless the adapter was closed while it was being opened.
+func (a *Adapter) dial(ctx context.Context) error {
+	link, err := a.cfg.Dial(ctx)
+	if err != nil {
+		return err
+	}
+	a.closing.Lock()
+	defer a.closing.Unlock()
+	if a.closed {
+		link.Close()
+		return ErrClosed
+	}
+	a.link, a.gone = link, false
+	return nil
+}
+
+// Voltage asks the adapter for the supply voltage at its plug, in volts.
+func (a *Adapter) Voltage(ctx context.Context) (float64, error) {
+	if err := a.command(ctx, "ATRV", commandLimit); err != nil {
+		return 0, err
+	}
+	line, _ := nextLine(a.answer)
+	var v float64
+	if _, err := fmt.Sscanf(string(line), "%fV", &v); err != nil {
+		return 0, fmt.Errorf("ATRV: %w", NotUnderstood)
+	}
+	return v, nil
+}

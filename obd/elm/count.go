@@ -1,0 +1,80 @@
+package elm
+
+import (
+	"time"
+
+	"stumble/obd"
+)
+
+// countBook learns how many lines the car answers each request with. Told that number, the adapter returns
+// at once instead of waiting out its time limit for a module that will not speak (data sheet, "Talking to
+// the vehicle"). A number is used only after it came out the same a few times running, and is learnt
+// afresh every so often: a module may fall silent or begin to speak during a drive.
+type countBook struct {
+	use    bool
+	counts map[obd.Request]*lineCount
+}
+
+type lineCount struct {
+	lines   int
+	agreed  int
+	learned time.Time
+}
+
+const (
+	countsToTrust = 2
+	countLifetime = 30 * time.Second
+	mostLines     = 15 // one hexadecimal digit
+)
+
+func newCountBook(use bool) countBook {
+	return countBook{use: use, counts: make(map[obd.Request]*lineCount)}
+}
+
+// digit is the number of lines to ask for, or zero to wait them out.
+func (b *countBook) digit(req obd.Request, now time.Time) int {
+	if !b.use {
+		return 0
+	}
+	c := b.counts[req]
+	if c == nil || c.agreed < countsToTrust {
+		return 0
+	}
+	if now.Sub(c.learned) > countLifetime {
+		c.agreed = countsToTrust - 1 // one whole wait confirms the number or changes it
+		return 0
+	}
+	return c.lines
+}
+
+// learn notes the lines of a good answer.
+func (b *countBook) learn(req obd.Request, lines int, at time.Time) {
+	if !b.use || lines < 1 || lines > mostLines {
+		return
+	}
+	c := b.counts[req]
+	if c == nil {
+		c = &lineCount{}
+		b.counts[req] = c
+	}
+	switch {
+	case c.lines != lines:
+		*c = lineCount{lines: lines, agreed: 1, learned: at}
+	case c.agreed < countsToTrust:
+		c.agreed++
+		c.learned = at
+	}
+}
+
+// doubt makes the next answer be waited out.
+func (b *countBook) doubt(req obd.Request) {
+	if c := b.counts[req]; c != nil {
+		c.agreed = 0
+	}
+}
+
+// refuse gives the digit up for good: the adapter does not know it.
+func (b *countBook) refuse() { b.use = false }
+
+// forget starts from nothing, as with another car or protocol.
+func (b *countBook) forget() { clear(b.counts) }

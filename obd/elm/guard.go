@@ -1,0 +1,80 @@
+package elm
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+)
+
+// ErrForbidden says that a line was refused before it reached the adapter.
+var ErrForbidden = errors.New("not allowed on the bus")
+
+// guard is the one gate to the bus: every line that leaves for the adapter passes it, and what it does not
+// know it refuses. It lets through the read-only services of SAE J1979 (01, 02, 03, 06, 07, 09, 0A) and
+// the set-up commands listed in setup; nothing that clears, writes or drives an actuator. An empty line is
+// refused too: a lone carriage return makes an adapter repeat its last command, whoever sent that.
+func guard(line []byte) error {
+	if len(line) == 0 {
+		return fmt.Errorf("%w: an empty line repeats the adapter's last command", ErrForbidden)
+	}
+	if bytes.HasPrefix(line, []byte("AT")) {
+		return guardSetup(line[2:])
+	}
+	return guardService(line)
+}
+
+// guardService admits a request of a reading service: whole bytes in upper-case hexadecimal, with at most
+// one digit more, the number of lines to wait for.
+func guardService(line []byte) error {
+	const longest = 2*7 + 1 // seven bytes fill a single CAN frame
+	if len(line) < 2 || len(line) > longest {
+		return fmt.Errorf("%w: %q is not a service request", ErrForbidden, line)
+	}
+	for _, c := range line {
+		if !isHexDigit(c) {
+			return fmt.Errorf("%w: %q is not a service request", ErrForbidden, line)
+		}
+	}
+	if line[0] == '0' {
+		switch line[1] {
+		case '1', '2', '3', '6', '7', '9', 'A':
+			return nil
+		}
+	}
+	return fmt.Errorf("%w: service %s", ErrForbidden, line[:2])
+}
+
+// setup lists the adapter commands that may be sent, without the AT. An x stands for one hexadecimal digit.
+// All of them configure the adapter or ask it about itself; none puts anything but a reading request on
+// the bus.
+var setup = []string{
+	"Z", "WS", "D", "I", "@1", // reset, defaults, identity
+	"E0", "L0", "S0", "H1", "CAF1", "AL", // shape of the answers
+	"AT0", "AT1", "STxx", // timing
+	"SP0", "SPx", "TPx", "DPN", "PC", // protocol
+	"RV", "IGN", // supply voltage, ignition
+	"SHxxx", "SHxxxxxx", "CRA", "CRAxxx", "CRAxxxxxxxx", "AR", // one module at a time
+}
+
+func guardSetup(command []byte) error {
+	for _, pattern := range setup {
+		if matches(command, pattern) {
+			return nil
+		}
+	}
+	return fmt.Errorf("%w: set-up command AT%s", ErrForbidden, command)
+}
+
+func matches(command []byte, pattern string) bool {
+	if len(command) != len(pattern) {
+		return false
+	}
+	for i, c := range command {
+		if p := pattern[i]; p != c && (p != 'x' || !isHexDigit(c)) {
+			return false
+		}
+	}
+	return true
+}
+
+func isHexDigit(c byte) bool { return c >= '0' && c <= '9' || c >= 'A' && c <= 'F' }

@@ -1,0 +1,279 @@
+package elm
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"stumble/obd"
+)
+
+// Time limits of an exchange. A reset takes about a second, a search of all protocols ten and more, a
+// 5-baud start about five (data sheet pages 9, 33 and 89); the rest is quick.
+const (
+	commandLimit = 3 * time.Second
+	resetLimit   = 6 * time.Second
+	searchLimit  = 40 * time.Second
+)
+
+// Identify asks a freshly opened link whether an adapter is at the other end. It is the question to find
+// the speed of a serial port with: it resets nothing, and unlike a lone carriage return it cannot repeat
+// what another program sent last.
+func Identify(ctx context.Context, cfg Config, link Link) error {
+	a := &Adapter{cfg: cfg, link: link}
+	defer a.unwatch()
+	for range 2 { // the first try may meet the tail of garbage sent at another speed
+		err := a.command(ctx, "ATI", time.Second)
+		if err == nil && looksLikeText(a.answer) {
+			return nil
+		}
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
+		if err != nil && !errors.Is(err, NotUnderstood) {
+			if errors.Is(err, Silent) {
+				return err
+			}
+			continue
+		}
+	}
+	return NotAnAdapter
+}
+
+// looksLikeText tells an identity from what a wrong speed makes of it.
+func looksLikeText(answer []byte) bool {
+	letters := 0
+	for _, c := range answer {
+		if c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' {
+			letters++
+		}
+	}
+	return letters >= 3 && letters*2 > len(answer)
+}
+
+// command sends a set-up command and reads its answer; the adapter's "?" is the error NotUnderstood.
+func (a *Adapter) command(ctx context.Context, line string, limit time.Duration) error {
+	if err := a.exchange(ctx, []byte(line), limit); err != nil {
+		return err
+	}
+	a.dropEcho(line)
+	rest, last := a.answer, []byte(nil)
+	for l, after := nextLine(rest); l != nil; l, after = nextLine(after) {
+		last = l
+	}
+	if string(last) == NotUnderstood.text {
+		return fmt.Errorf("%s: %w", line, NotUnderstood)
+	}
+	return nil
+}
+
+// dropEcho takes the first line away when it is what was sent.
+func (a *Adapter) dropEcho(sent string) {
+	line, after := nextLine(a.answer)
+	if string(line) == sent && after != nil {
+		a.answer = after
+	}
+}
+
+// startUp puts the adapter into the one state that the rest of this package relies on. Only the reset must
+// be answered: anything else that a simple adapter does not know is survived, since answers are read
+// whatever their shape.
+func (a *Adapter) startUp(ctx context.Context) error {
+	a.unsure = true // whatever the last user left in the line is thrown away first
+	if err := a.reset(ctx); err != nil {
+		return err
+	}
+	for _, line := range [...]string{
+		"ATE0",   // no echo
+		"ATL0",   // no line feeds: fewer bytes
+		"ATS0",   // no spaces: fewer bytes
+		"ATCAF1", // let the adapter form CAN frames
+		"ATAT1",  // adaptive timing: wait about as long as this car needs
+	} {
+		if err := a.try(ctx, line); err != nil {
+			return err
+		}
+	}
+	err := a.command(ctx, "ATH1", commandLimit)
+	if err != nil && !errors.Is(err, NotUnderstood) {
+		return err
+	}
+	a.headers = err == nil
+	return a.identify(ctx)
+}
+
+// try sends a set-up command that an adapter may do without.
+func (a *Adapter) try(ctx context.Context, line string) error {
+	if err := a.command(ctx, line, commandLimit); err != nil && !errors.Is(err, NotUnderstood) {
+		return err
+	}
+	return nil
+}
+
+// reset restarts the adapter. One that does not answer in time is given a second chance: it may have been
+// in the middle of something. A reset's answer is never parsed, clones garble it.
+func (a *Adapter) reset(ctx context.Context) error {
+	err := a.command(ctx, "ATZ", resetLimit)
+	if errors.Is(err, Silent) || errors.Is(err, Unfinished) {
+		err = a.command(ctx, "ATZ", resetLimit)
+	}
+	switch {
+	case errors.Is(err, Unfinished):
+		return NotAnAdapter
+	case errors.Is(err, NotUnderstood):
+		return nil
+	}
+	return err
+}
+
+func (a *Adapter) identify(ctx context.Context) error {
+	if err := a.command(ctx, "ATI", commandLimit); err != nil {
+		if errors.Is(err, NotUnderstood) {
+			return NotAnAdapter
+		}
+		return err
+	}
+	line, _ := nextLine(a.answer)
+	if !looksLikeText(line) {
+		return NotAnAdapter
+	}
+	a.identity = strings.Replace(string(line), "V", " v", 1)
+	return nil
+}
+
+// FindCar makes the adapter search for the car's protocol, or take up the one it remembers, and asks which
+// PIDs of service 01 there are, which every car answers.
+func (a *Adapter) FindCar(ctx context.Context) error {
+	if a.protocol != obd.ProtocolUnknown {
+		err := a.takeUp(ctx, a.protocol)
+		if err == nil || RemedyFor(err) == RemedyStartAgain || ctx.Err() != nil {
+			return err
+		}
+	}
+	a.counts.forget()
+	err := a.command(ctx, "ATSP0", commandLimit)
+	if errors.Is(err, NotUnderstood) {
+		return a.tryEach(ctx)
+	}
+	if err != nil {
+		return err
+	}
+	first, err := a.firstContact(ctx)
+	if err != nil {
+		return err
+	}
+	p, err := a.askProtocol(ctx)
+	if err != nil {
+		return err
+	}
+	if p == obd.ProtocolUnknown { // some adapters do not know what they found
+		p = protocolOf(first)
+	}
+	if p == obd.ProtocolUnknown {
+		return a.tryEach(ctx)
+	}
+	a.protocol = p
+	return nil
+}
+
+// takeUp sets one protocol and makes sure that the car speaks it.
+func (a *Adapter) takeUp(ctx context.Context, p obd.Protocol) error {
+	if err := a.command(ctx, fmt.Sprintf("ATSP%X", byte(p)), commandLimit); err != nil {
+		return err
+	}
+	_, err := a.firstContact(ctx)
+	return err
+}
+
+// tryEach goes through the protocols in the order in which cars are likeliest to speak them, for adapters
+// that cannot search or will not say what they found.
+func (a *Adapter) tryEach(ctx context.Context) error {
+	for _, p := range [...]obd.Protocol{obd.CAN11At500, obd.CAN11At250, obd.J1850PWM, obd.CAN29At500,
+		obd.CAN29At250, obd.J1850VPW, obd.ISO9141, obd.KWP5Baud, obd.KWPFast} {
+		err := a.takeUp(ctx, p)
+		if err == nil {
+			a.protocol = p
+			return nil
+		}
+		if ctx.Err() != nil || a.gone {
+			return err
+		}
+	}
+	return NoVehicle
+}
+
+// firstContact sends the first request of all and returns its first data line.
+func (a *Adapter) firstContact(ctx context.Context) ([]byte, error) {
+	const line = "0100"
+	for attempt := 0; ; attempt++ {
+		if err := a.exchange(ctx, []byte(line), searchLimit); err != nil {
+			return nil, err
+		}
+		a.dropEcho(line)
+		first, err := a.firstData()
+		if err == nil {
+			return first, nil
+		}
+		if RemedyFor(err) != RemedyAskAgain || attempt == 2 {
+			if errors.Is(err, NoData) { // a searching adapter settles on nothing
+				err = NoVehicle
+			}
+			return nil, fmt.Errorf("%s: %w", line, err)
+		}
+	}
+}
+
+// firstData is the first line of the answer that carries data, or the status that came instead.
+func (a *Adapter) firstData() ([]byte, error) {
+	var first error = NoAnswer
+	for line, rest := nextLine(a.answer); line != nil; line, rest = nextLine(rest) {
+		if isData(line) {
+			return line, nil
+		}
+		data, status := word(line)
+		if len(data) > 0 {
+			return data, nil
+		}
+		if status != nil {
+			first = status
+		}
+	}
+	return nil, first
+}
+
+// askProtocol asks the adapter what it found: "6", or "A6" when it found it by searching.
+func (a *Adapter) askProtocol(ctx context.Context) (obd.Protocol, error) {
+	err := a.command(ctx, "ATDPN", commandLimit)
+	if errors.Is(err, NotUnderstood) {
+		return obd.ProtocolUnknown, nil
+	}
+	if err != nil {
+		return obd.ProtocolUnknown, err
+	}
+	line, _ := nextLine(a.answer)
+	line = bytes.TrimPrefix(line, []byte("A"))
+	if len(line) != 1 || line[0] < '1' || line[0] > '9' {
+		return obd.ProtocolUnknown, nil
+	}
+	return obd.Protocol(line[0] - '0'), nil
+}
+
+// protocolOf guesses the protocol from the header of the first line. Which speed a CAN bus runs at, and
+// how a K-line was woken, makes no difference to how answers are read.
+func protocolOf(line []byte) obd.Protocol {
+	text := string(line)
+	switch {
+	case len(text)%2 == 1 && strings.HasPrefix(text, "7E"):
+		return obd.CAN11At500
+	case strings.HasPrefix(text, "18DA"):
+		return obd.CAN29At500
+	case strings.HasPrefix(text, "416B"):
+		return obd.J1850PWM
+	case strings.HasPrefix(text, "8") || strings.HasPrefix(text, "C"):
+		return obd.KWPFast
+	}
+	return obd.ProtocolUnknown // 48 6B is J1850 VPW or ISO 9141-2: only trying tells
+}
