@@ -1,0 +1,52 @@
+package gear
+
+import "time"
+
+// Speeds are whole km/h, and wheel sensors lose the wheel below about 2 km/h (common practice, no source): from
+// 1 to 3 the car may creep or stand, and what was so before stays so.
+const (
+	rolls      = 3.0                    // km/h; above it the car moves
+	rollsFor   = 600 * time.Millisecond // for so long, before it is believed
+	standsFor  = 600 * time.Millisecond // at 0 for so long
+	backsUpTo  = 20.0                   // km/h; faster is no reverse
+	speedLasts = 4 * time.Second
+)
+
+// motion tells moving from standing.
+type motion struct {
+	known    bool
+	moving   bool
+	since    time.Time // when moving or standing began
+	above    time.Time // first reading above rolls of an unbroken run; zero when none
+	nonzero  time.Time // first reading above zero of an unbroken run
+	zero     time.Time // first reading of zero of an unbroken run
+	lastSeen time.Time
+}
+
+// add takes a speed in km/h and reports whether the car began or ceased to move.
+func (m *motion) add(speed float64, at time.Time) (changed bool) {
+	if at.Sub(m.lastSeen) > speedLasts {
+		*m = motion{}
+	}
+	m.lastSeen = at
+	first := func(t *time.Time, holds bool) {
+		switch {
+		case !holds:
+			*t = time.Time{}
+		case t.IsZero():
+			*t = at
+		}
+	}
+	first(&m.above, speed > rolls)
+	first(&m.nonzero, speed > 0)
+	first(&m.zero, speed == 0)
+	switch {
+	case !m.above.IsZero() && at.Sub(m.above) >= rollsFor && !(m.known && m.moving):
+		m.known, m.moving, m.since = true, true, m.nonzero
+		return true
+	case !m.zero.IsZero() && at.Sub(m.zero) >= standsFor && (!m.known || m.moving):
+		m.known, m.moving, m.since = true, false, m.zero
+		return true
+	}
+	return false
+}

@@ -1,0 +1,86 @@
+package gear
+
+import (
+	"time"
+
+	"stumble/obd"
+)
+
+// How long a reading speaks for the car after it came. Beyond gap, nothing is known of the running between.
+const (
+	gap         = 2 * time.Second
+	reportLasts = 5 * time.Second // a lever may be asked less often than the engine's speed
+)
+
+// signal is the latest value of one reading. It keeps to the module it came from: two modules may report the
+// same speed a moment apart, and taking turns would look like noise.
+type signal struct {
+	value  float64
+	at     time.Time
+	module obd.Module
+}
+
+func (s *signal) take(r *obd.Reading, at time.Time) bool {
+	if r.Module != s.module && s.fresh(at, gap) {
+		return false
+	}
+	s.value, s.at, s.module = r.Value, at, r.Module
+	return true
+}
+
+// fresh reports whether a value came within a while before now.
+func (s *signal) fresh(now time.Time, within time.Duration) bool {
+	return !s.at.IsZero() && now.Sub(s.at) <= within
+}
+
+// signals are the readings that gear states are judged from.
+type signals struct {
+	rpm      signal // PID 0C
+	load     signal // PID 04, calculated load, per cent
+	speed    signal // PID 0D, km/h
+	throttle signal // PID 11, per cent
+	pedal    signal // PID 49, per cent
+	selector signal // PID 65: 1 for drive or reverse, 0 for park or neutral
+	manual   signal // PID 65: 1 for in gear, 0 for neutral or clutch in
+	number   signal // PID A4: gear, 0 for neutral
+}
+
+// take stores a reading and returns where; nil when it says nothing new of the gear.
+func (s *signals) take(r *obd.Reading, at time.Time) *signal {
+	if r.Service != obd.LiveData {
+		return nil
+	}
+	to := s.of(r)
+	if to == nil || !to.take(r, at) {
+		return nil
+	}
+	return to
+}
+
+// of is where a reading is kept; nil when it says nothing of the gear.
+func (s *signals) of(r *obd.Reading) *signal {
+	switch r.ID {
+	case 0x0C:
+		return &s.rpm
+	case 0x04:
+		return &s.load
+	case 0x0D:
+		return &s.speed
+	case 0x11:
+		return &s.throttle
+	case 0x49:
+		return &s.pedal
+	case 0x65:
+		switch r.Part {
+		case 1:
+			return &s.selector
+		case 2:
+			return &s.manual
+		}
+	case 0xA4:
+		if r.Part == 0 {
+			return &s.number
+		}
+	}
+	return nil
+}
