@@ -13,7 +13,8 @@ type Clock interface {
 	// NewTicker sends the time every d; it panics when d is not positive, as time.NewTicker does.
 	NewTicker(d time.Duration) Ticker
 	// SleepUntil returns true once the clock reads at or past t, or false as soon as wake is closed or
-	// receives. A nil wake never wakes.
+	// receives. A wake that is ready already wins even over a time that is past, so that a loop which has
+	// fallen behind can still be stopped. A nil wake never wakes.
 	SleepUntil(t time.Time, wake <-chan struct{}) bool
 }
 
@@ -21,4 +22,14 @@ type Clock interface {
 type Ticker interface {
 	C() <-chan time.Time
 	Stop()
+}
+
+// ready reports, without waiting, whether wake has something to say.
+func ready(wake <-chan struct{}) bool {
+	select {
+	case <-wake:
+		return true
+	default:
+		return false
+	}
 }

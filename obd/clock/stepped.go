@@ -26,14 +26,22 @@ func (c *Stepped) Now() time.Time {
 	return c.now
 }
 
-// Advance moves the clock on by d and fires what falls due.
-func (c *Stepped) Advance(d time.Duration) { c.AdvanceTo(c.Now().Add(d)) }
+// Advance moves the clock on by d and fires what falls due. Steps taken from several goroutines add up.
+func (c *Stepped) Advance(d time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.moveTo(c.now.Add(d))
+}
 
 // AdvanceTo moves the clock on to t, or leaves it where it is when t is past, and fires what falls due in
 // the order of time.
 func (c *Stepped) AdvanceTo(t time.Time) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	c.moveTo(t)
+}
+
+func (c *Stepped) moveTo(t time.Time) {
 	for len(c.timers) > 0 && !c.timers[0].at.After(t) {
 		c.fireFirst()
 	}
@@ -44,10 +52,8 @@ func (c *Stepped) AdvanceTo(t time.Time) {
 
 // SleepUntil moves the clock to t and reports true, unless wake is ready already.
 func (c *Stepped) SleepUntil(t time.Time, wake <-chan struct{}) bool {
-	select {
-	case <-wake:
+	if ready(wake) {
 		return false
-	default:
 	}
 	c.AdvanceTo(t)
 	return true
@@ -122,6 +128,10 @@ func (t *steppedTicker) Stop() {
 	t.clock.mu.Lock()
 	defer t.clock.mu.Unlock()
 	t.timer.stopped = true
+	select {
+	case <-t.timer.c: // a tick from before the stop is no longer wanted, as with time.Ticker
+	default:
+	}
 }
 
 type timerQueue []*steppedTimer

@@ -1,0 +1,243 @@
+package link
+
+import (
+	"errors"
+	"io"
+	"net"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"time"
+
+	"go.bug.st/serial"
+
+	"stumble/obd/clock"
+)
+
+const (
+	// settle is the pause after opening. Opening raises the DTR and RTS lines, which restarts some
+	// adapters; what they babble meanwhile is thrown away.
+	settle = 100 * time.Millisecond
+	// writePiece is how much is handed to the driver at once, so that a Write which was given up lets go
+	// after little more. Requests are far shorter.
+	writePiece = 256
+	// freeTries bounds how often Close tries to free a Write that is stuck in the driver.
+	freeTries = 20
+)
+
+// Serial opens the serial port at path (a device file, or COMn) with eight data bits, no parity, one stop
+// bit and no flow control, waits a tenth of a second of the clock for the adapter to settle, and throws away
+// what it said until then. The error is an *Error.
+func Serial(path string, baud int, clk clock.Clock) (Link, error) {
+	l, err := openSerial(path, baud, clk)
+	if err != nil {
+		return nil, err // not l: a nil *serialLink in a Link is no nil Link
+	}
+	return l, nil
+}
+
+func openSerial(path string, baud int, clk clock.Clock) (*serialLink, error) {
+	if baud <= 0 {
+		return nil, &Error{Op: "open", Where: path, Reason: BadSpeed}
+	}
+	port, err := serial.Open(path, mode(baud))
+	if err == nil {
+		if err = port.SetReadTimeout(slice); err != nil {
+			_ = port.Close()
+		}
+	}
+	if err != nil {
+		return nil, &Error{Op: "open", Where: path, Reason: serialReason(err), Cause: err}
+	}
+	l := &serialLink{port: port, where: path, baud: baud, timeout: slice, quit: make(chan struct{})}
+	l.deadline.start(clk)
+	l.flush()
+	return l, nil
+}
+
+func mode(baud int) *serial.Mode {
+	return &serial.Mode{BaudRate: baud, DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit}
+}
+
+type serialLink struct {
+	port     serial.Port
+	where    string
+	baud     int
+	deadline deadline
+	closed   atomic.Bool
+	quit     chan struct{} // closed by Close
+
+	reading sync.Mutex    // held by a Read: the port is never closed under one
+	timeout time.Duration // what the port's read time-out is; the reader's
+
+	writing sync.Mutex   // guards the two below
+	out     []byte       // what the driver is being given; nobody else's memory
+	stuck   chan written // tells when a Write that was given up has ended; nil when there is none
+	driving sync.Mutex   // held while the driver is being given something
+}
+
+type written struct {
+	n   int
+	err error
+}
+
+// Read waits in slices: the port's time-out is looked at by the driver once a Read has begun and cannot be
+// moved, and a Close does not end a Read on every system.
+func (l *serialLink) Read(p []byte) (int, error) {
+	if len(p) == 0 {
+		return 0, io.ErrShortBuffer
+	}
+	l.reading.Lock()
+	defer l.reading.Unlock()
+	for {
+		if l.closed.Load() {
+			return 0, net.ErrClosed
+		}
+		wait, err := l.deadline.wait()
+		if err != nil {
+			return 0, err
+		}
+		if err := l.setTimeout(wait); err != nil {
+			return 0, l.broken("read", err)
+		}
+		n, err := l.port.Read(p)
+		if n > 0 {
+			return n, nil
+		}
+		if err != nil {
+			return 0, l.broken("read", err)
+		}
+	}
+}
+
+// setTimeout makes the next Read of the port wait that long, in whole milliseconds, the finest that every
+// system knows. It costs a system call on Windows, so it is left alone where it is right already: which is
+// nearly always, for a full slice.
+func (l *serialLink) setTimeout(wait time.Duration) error {
+	wait = (wait + time.Millisecond - 1).Truncate(time.Millisecond)
+	if wait == l.timeout {
+		return nil
+	}
+	l.timeout = wait
+	return l.port.SetReadTimeout(wait)
+}
+
+// Write hands p to the driver from a goroutine of its own, because nothing makes a driver let go of a Write
+// to an adapter that takes no more. After the time limit, or Close, the Write returns and the goroutine is
+// left behind; until it is free again every Write fails.
+func (l *serialLink) Write(p []byte) (int, error) {
+	l.writing.Lock()
+	defer l.writing.Unlock()
+	if l.closed.Load() {
+		return 0, net.ErrClosed
+	}
+	if l.stuck != nil {
+		select {
+		case <-l.stuck:
+			l.stuck = nil
+		default:
+			return 0, &Error{Op: "write", Where: l.where, Reason: Stalled}
+		}
+	}
+	l.out = append(l.out[:0], p...)
+	done := make(chan written, 1)
+	limit := l.deadline.clk.After(writeLimit)
+	go l.drive(l.out, done)
+	select {
+	case w := <-done:
+		if w.err != nil {
+			return w.n, l.broken("write", w.err)
+		}
+		return w.n, nil
+	case <-limit:
+		l.stuck = done
+		return 0, &Error{Op: "write", Where: l.where, Reason: Stalled}
+	case <-l.quit:
+		l.stuck = done
+		return 0, net.ErrClosed
+	}
+}
+
+// drive gives the driver p piece by piece. The driver may take less than it was given, and a signal to this
+// program may interrupt it.
+func (l *serialLink) drive(p []byte, done chan<- written) {
+	l.driving.Lock()
+	defer l.driving.Unlock()
+	var w written
+	for w.n < len(p) && w.err == nil {
+		if l.closed.Load() {
+			w.err = net.ErrClosed
+			break
+		}
+		n, err := l.port.Write(p[w.n:min(w.n+writePiece, len(p))])
+		w.n += n
+		if !errors.Is(err, syscall.EINTR) {
+			w.err = err
+		}
+	}
+	done <- w
+}
+
+// broken names an error of the port. The library calls a port closed both when we closed it and when the
+// plug was pulled; only we know which it was.
+func (l *serialLink) broken(op string, err error) error {
+	if l.closed.Load() {
+		return net.ErrClosed
+	}
+	return &Error{Op: op, Where: l.where, Reason: Gone, Cause: err}
+}
+
+func (l *serialLink) SetReadDeadline(t time.Time) error {
+	if l.closed.Load() {
+		return net.ErrClosed
+	}
+	l.deadline.set(t)
+	return nil
+}
+
+// Close tells the reader and the writer to stop before it closes the port: the number of a closed file may
+// be another file's the next moment, and on Windows the library takes no care of a Read under way.
+func (l *serialLink) Close() error {
+	if l.closed.Swap(true) {
+		return nil
+	}
+	close(l.quit)
+	l.reading.Lock()
+	defer l.reading.Unlock()
+	l.free()
+	return l.port.Close()
+}
+
+// free gets a Write out of the driver by throwing away what waits to be sent; setting the mode again wakes
+// the Write to see that there is room. A driver that heeds neither keeps its goroutine until the adapter is
+// unplugged: the port is closed all the same.
+func (l *serialLink) free() {
+	for range freeTries {
+		if l.driving.TryLock() {
+			l.driving.Unlock()
+			return
+		}
+		_ = l.port.ResetOutputBuffer()
+		_ = l.port.SetMode(mode(l.baud))
+		// The driver takes its own time, not our clock's.
+		<-clock.System{}.After(time.Millisecond)
+	}
+}
+
+// setBaud changes the speed of the open port, which leaves DTR alone, and forgets what the old speed left.
+func (l *serialLink) setBaud(baud int) error {
+	if err := l.port.SetMode(mode(baud)); err != nil {
+		return &Error{Op: "open", Where: l.where, Reason: BadSpeed, Cause: err}
+	}
+	l.baud = baud
+	_ = l.port.ResetOutputBuffer()
+	l.flush()
+	return nil
+}
+
+// flush waits for the adapter to settle and throws away what came in. A port that cannot do so shows at the
+// first Read.
+func (l *serialLink) flush() {
+	l.deadline.clk.SleepUntil(l.deadline.clk.Now().Add(settle), l.quit)
+	_ = l.port.ResetInputBuffer()
+}
