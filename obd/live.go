@@ -95,6 +95,9 @@ func (w *walker) next() bool {
 	}
 	w.pid = w.rest[0]
 	p, head := &pids[w.pid], w.head()
+	if w.framed && len(w.rest) > 1 {
+		w.frame = w.rest[1]
+	}
 	if p.Len == 0 {
 		w.err = &UnknownPIDError{Module: w.module, PID: w.pid}
 		return false
@@ -106,9 +109,6 @@ func (w *walker) next() bool {
 	if len(w.rest) < head+n {
 		w.err = &ShortError{Module: w.module, PID: w.pid, Want: n, Have: max(0, len(w.rest)-head)}
 		return false
-	}
-	if w.framed {
-		w.frame = w.rest[1]
 	}
 	w.data, w.rest, w.first = w.rest[head:head+n], w.rest[head+n:], false
 	return true
