@@ -17,9 +17,9 @@ func Answers(req Request, m Message) bool {
 	}
 	switch req.Service() {
 	case LiveData:
-		return echoes(m, LiveData, func(w *walker) bool { return bytes.IndexByte(req.Params(), w.pid) >= 0 })
+		return echoes(m, LiveData, func(pid, _ byte) bool { return bytes.IndexByte(req.Params(), pid) >= 0 })
 	case FreezeFrames:
-		return echoes(m, FreezeFrames, func(w *walker) bool { return frozenAsked(req.Params(), w.pid, w.frame) })
+		return echoes(m, FreezeFrames, func(pid, frame byte) bool { return frozenAsked(req.Params(), pid, frame) })
 	case TestResults, VehicleInfo:
 		return len(m.Data) >= 2 && bytes.IndexByte(req.Params(), m.Data[1]) >= 0
 	}
@@ -28,18 +28,18 @@ func Answers(req Request, m Message) bool {
 
 // echoes checks each PID that can be told. One of unknown length or cut short ends the look, but is no sign
 // of another request: decoding will say what is wrong with it.
-func echoes(m Message, service Service, asked func(*walker) bool) bool {
+func echoes(m Message, service Service, asked func(pid, frame byte) bool) bool {
 	w, err := walk(m, service)
 	if err != nil {
 		return false
 	}
 	seen := 0
 	for ; w.next(); seen++ {
-		if !asked(&w) {
+		if !asked(w.pid, w.frame) {
 			return false
 		}
 	}
-	return seen > 0 || asked(&w)
+	return seen > 0 || asked(w.pid, w.frame)
 }
 
 func frozenAsked(params []byte, pid, frame byte) bool {

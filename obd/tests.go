@@ -10,13 +10,14 @@ const (
 	recordBytes      = 9 // MID TID UASID value(2) min(2) max(2)
 )
 
-// MIDs of the misfire monitors. From lastCertain on, makers disagree: see MisfireCylinder.
+// MIDs of the misfire monitors. After the twelfth cylinder the editions of the standard disagree: see
+// MisfireCylinder.
 const (
-	MIDMisfire     byte = 0xA1 // the whole engine
-	MIDCylinder1   byte = 0xA2
-	midCylinder12  byte = 0xAD
-	midCylinder16  byte = 0xB1
-	cylinderOffset byte = MIDCylinder1 - 1
+	MIDMisfire      byte = 0xA1 // the whole engine
+	MIDCylinder1    byte = 0xA2
+	midCylinder12   byte = 0xAD
+	MIDLastCylinder byte = 0xB1 // the sixteenth
+	cylinderOffset  byte = MIDCylinder1 - 1
 )
 
 // TestKey tells one on-board test from another. The scaling belongs to it: some modules send one MID and
@@ -136,7 +137,7 @@ func AppendCounts(dst []Reading, m Message) ([]Reading, error) {
 
 func polled(mid, tid, uas byte) bool {
 	switch {
-	case mid < MIDMisfire || mid > midCylinder16:
+	case mid < MIDMisfire || mid > MIDLastCylinder:
 		return false
 	case isCount(tid):
 		return uas == uasCounts
@@ -151,7 +152,7 @@ func isCount(tid byte) bool { return tid == TIDAverage || tid == TIDCount }
 // the results given for them carry misfire counts. The standard means the cylinder's number; some makers
 // count in firing order. MIDMisfire, the whole engine, is no cylinder.
 func MisfireCylinder(mid byte, results []TestResult) (cylinder int, ok bool) {
-	if mid < MIDCylinder1 || mid > midCylinder16 {
+	if mid < MIDCylinder1 || mid > MIDLastCylinder {
 		return 0, false
 	}
 	if mid > midCylinder12 && !carriesCounts(mid, results) {

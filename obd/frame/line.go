@@ -119,7 +119,7 @@ func (a *Assembler) first(module obd.Module, high int, data []byte) error {
 	p := a.lastSplit(module)
 	if p != nil && !p.whole() {
 		if p.size != size || !bytes.Equal(a.message(p)[:firstBytes], data) {
-			p.err = ErrContradiction
+			p.void(ErrContradiction)
 			return nil
 		}
 		p.restart()
@@ -168,7 +168,7 @@ func (a *Assembler) stated(size int) error {
 		return ErrLength
 	}
 	if p := a.lastSplit(obd.Module{}); p != nil && !p.whole() {
-		p.err = ErrAmbiguous
+		p.void(ErrAmbiguous)
 		return nil
 	}
 	_, err := a.beginSplit(obd.Module{}, size)

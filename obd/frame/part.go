@@ -32,6 +32,13 @@ func (p *part) has(index int) bool { return p.seen[index/64]>>(index%64)&1 != 0 
 // whole reports whether every byte came and none contradicted another.
 func (p *part) whole() bool { return p.err == nil && p.missing == 0 }
 
+// void gives the message up; the first reason stands.
+func (p *part) void(reason error) {
+	if p.err == nil {
+		p.err = reason
+	}
+}
+
 // restart forgets all frames.
 func (p *part) restart() {
 	p.seen = [len(p.seen)]uint64{}
@@ -60,7 +67,7 @@ func (p *part) span(index int) (from, to int) {
 // right and the message is void. What a frame holds beyond the stated length is padding.
 func (p *part) store(message []byte, index int, data []byte) error {
 	if index >= p.frames {
-		p.err = ErrContradiction
+		p.void(ErrContradiction)
 		return nil
 	}
 	from, to := p.span(index)
@@ -70,7 +77,7 @@ func (p *part) store(message []byte, index int, data []byte) error {
 	data = data[:to-from]
 	if p.has(index) {
 		if !bytes.Equal(message[from:to], data) {
-			p.err = ErrContradiction
+			p.void(ErrContradiction)
 		}
 		return nil
 	}

@@ -21,7 +21,7 @@ var (
 	j1850PWM  = frame.Format{Protocol: obd.J1850PWM, Headers: true}
 	kwpBare   = frame.Format{Protocol: obd.KWPFast}
 	unknown   = frame.Format{Headers: true}
-	searching = frame.Format{}
+	searching = frame.Format{} // headers off, protocol not known yet
 )
 
 // wireFormats says how the adapter of each vector was set, which the row's name implies.
