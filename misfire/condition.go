@@ -87,3 +87,30 @@ func (c Condition) String() string {
 	}
 	return fmt.Sprintf("%s, %s, %s, %s", c.Gear, c.Load, c.RPM, warm)
 }
+
+// conditionIndex numbers the conditions, so that they can index an array.
+type conditionIndex uint8
+
+const (
+	gearStates = int(gear.Moving) + 1
+	conditions = gearStates * LoadBands * RPMBands * 2
+)
+
+func (c Condition) index() conditionIndex {
+	warm := 0
+	if c.Warm {
+		warm = 1
+	}
+	return conditionIndex(((int(c.Gear)*LoadBands+int(c.Load))*RPMBands+int(c.RPM))*2 + warm)
+}
+
+func (i conditionIndex) condition() Condition {
+	n := int(i)
+	c := Condition{Warm: n%2 == 1}
+	n /= 2
+	c.RPM = RPMBand(n % RPMBands)
+	n /= RPMBands
+	c.Load = LoadBand(n % LoadBands)
+	c.Gear = gear.State(n / LoadBands)
+	return c
+}

@@ -41,18 +41,24 @@ func (a *Adapter) Do(ctx context.Context, req obd.Request) (Answer, error) {
 		if err == nil || ctx.Err() != nil || errors.Is(err, ErrForbidden) {
 			return answer, err
 		}
-		if a.gone {
-			if err := a.reconnect(ctx, err); err != nil {
-				return Answer{}, err
+		if !a.gone {
+			if attempt == mostAttempts && RemedyFor(err) != RemedyStartAgain {
+				return answer, err
 			}
-			continue // however often: a drive goes on after any number of pulled plugs
+			stop := a.remedy(ctx, err)
+			if stop == nil && attempt < mostAttempts {
+				continue
+			}
+			if stop != nil && !a.gone && RemedyFor(stop) != RemedyStartAgain {
+				return answer, stop
+			}
 		}
-		if attempt == mostAttempts {
+		// The link is lost, or the adapter answers nothing sensible any more: open it anew. However often: a
+		// drive goes on after any number of pulled plugs.
+		if err := a.reconnect(ctx, err); err != nil {
 			return Answer{}, err
 		}
-		if stop := a.remedy(ctx, err); stop != nil {
-			return Answer{}, stop
-		}
+		attempt = 0
 	}
 }
 
@@ -243,7 +249,7 @@ func (a *Adapter) collect(req obd.Request) (Answer, error) {
 	a.messages, a.negatives = a.messages[:0], a.negatives[:0]
 	var pending bool
 	for _, m := range whole {
-		if n, ok := obd.ParseNegative(m); ok {
+		if n, ok := obd.DecodeNegative(m); ok {
 			if n.Service == req.Service() {
 				pending = pending || n.Pending()
 				a.negatives = append(a.negatives, n)

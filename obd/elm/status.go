@@ -54,15 +54,15 @@ var (
 		"check the plug if this goes on", RemedyAskAgain}
 	BufferFull = &Status{"BUFFERFULL", "the adapter could not pass the answer on fast enough (BUFFER FULL)",
 		"use a faster connection to the adapter", RemedyAskForLess}
-	Stopped = &Status{"STOPPED", "the adapter was interrupted (STOPPED)", "try again", RemedyAskAgain}
+	Stopped       = &Status{"STOPPED", "the adapter was interrupted (STOPPED)", "try again", RemedyAskAgain}
 	ActivityAlert = &Status{"ACTALERT", "the adapter is about to fall asleep (ACT ALERT)", "try again", RemedyAskAgain}
-	LowPower = &Status{"LPALERT", "the adapter is falling asleep (LP ALERT)",
+	LowPower      = &Status{"LPALERT", "the adapter is falling asleep (LP ALERT)",
 		"wake it: pull the plug and put it back", RemedyStartAgain}
 	LowVoltageReset = &Status{"LVRESET", "the supply voltage dropped and the adapter restarted (LV RESET)",
 		"check the battery and the plug", RemedyStartAgain}
 	InternalError = &Status{"ERR", "the adapter reports an internal fault (ERR)",
 		"pull the plug and put it back", RemedyStartAgain}
-	Rebooted = &Status{"ELM", "the adapter restarted by itself", "check the plug and the battery", RemedyStartAgain}
+	Rebooted  = &Status{"ELM", "the adapter restarted by itself", "check the plug and the battery", RemedyStartAgain}
 	OutOfStep = &Status{"OK", "the adapter answered an earlier command", "try again", RemedyStartAgain}
 )
 

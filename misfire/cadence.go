@@ -1,0 +1,179 @@
+package misfire
+
+import "math"
+
+// cadence finds out how a controller refreshes its counters, from where they rose. All counters of an engine
+// rise together at a refresh, so the distances between rises are whole multiples of its period; if the
+// counters move with each miss, the distances are anything.
+//
+// Each candidate period is weighed against "anything" by the logarithm of the likelihood ratio: a distance
+// near a multiple speaks for it the more, the narrower the reading places it; one far from any multiple speaks
+// strongly against. Constant memory, no allocation.
+type cadence struct {
+	scores [len(candidates)]float64
+	open   span // refresh being narrowed down by the cylinders that rise at it
+	last   span
+	opened bool
+	begun  bool
+	rises  int
+	gaps   int // distances weighed
+}
+
+// span is where a refresh lies, between two readings.
+type span struct{ lo, hi place }
+
+type candidate struct {
+	kind   RefreshKind
+	period float64
+	prior  float64 // log odds before anything is seen
+}
+
+// candidates are the periods looked for. The two regulatory blocks of 200 and 1000 revolutions are by far
+// the likeliest (13 CCR 1968.2 (e)(3.2)); the rest is common practice, no source. A period in seconds and one
+// in revolutions look alike at a steady idle, where revolutions are the better guess.
+var candidates = [...]candidate{
+	{RefreshRevolutions, 1000, 0}, {RefreshRevolutions, 500, -2}, {RefreshRevolutions, 400, -2},
+	{RefreshRevolutions, 250, -3}, {RefreshRevolutions, 200, 0}, {RefreshRevolutions, 100, -2},
+	{RefreshRevolutions, 50, -3},
+	{RefreshSeconds, 60, -3}, {RefreshSeconds, 30, -3}, {RefreshSeconds, 20, -3}, {RefreshSeconds, 10, -3},
+	{RefreshSeconds, 5, -3}, {RefreshSeconds, 2, -3},
+}
+
+const (
+	stray      = 0.02  // share of rises that do not fit a true period: a poll that came late
+	drift      = 0.005 // relative error of revolutions summed from engine speed
+	jitter     = 0.01  // of a period: what a controller's own timing may vary
+	sureScore  = 6.0   // log odds at which a period is taken
+	doubtScore = -4.0  // best log odds under which there is none
+	fewestGaps = 4     // distances needed to say there is none
+)
+
+// observe takes one rise. Rises whose spans overlap are one refresh.
+func (c *cadence) observe(r rise) {
+	c.rises++
+	s := span{r.lo, r.hi}
+	if c.opened && s.lo.sec < c.open.hi.sec {
+		c.open.lo = later(c.open.lo, s.lo)
+		c.open.hi = earlier(c.open.hi, s.hi)
+		return
+	}
+	c.close()
+	c.open, c.opened = s, true
+}
+
+// close ends the refresh being narrowed down and weighs its distance from the one before.
+func (c *cadence) close() {
+	if !c.opened {
+		return
+	}
+	c.opened = false
+	if c.begun {
+		c.gaps++
+		for i := range candidates {
+			c.scores[i] += candidates[i].weigh(c.last, c.open)
+		}
+	}
+	c.last, c.begun = c.open, true
+}
+
+// passed tells that every counter was read at p: no other cylinder will rise at an earlier refresh.
+func (c *cadence) passed(p place) {
+	if c.opened && p.sec >= c.open.hi.sec {
+		c.close()
+	}
+}
+
+// restart forgets where the last refresh was, as when a driving cycle ends; what was learnt of the period stays.
+func (c *cadence) restart() {
+	c.close()
+	c.begun = false
+}
+
+// weigh is the log likelihood ratio of one distance: a multiple of the period against anything.
+func (k candidate) weigh(a, b span) float64 {
+	distance := k.axis(b.middle()) - k.axis(a.middle())
+	blur := (k.axis(a.hi)-k.axis(a.lo))/2 + (k.axis(b.hi)-k.axis(b.lo))/2
+	tolerance := blur/k.period + jitter
+	if k.kind == RefreshRevolutions {
+		tolerance += drift * distance / k.period
+	}
+	share := 2 * tolerance // of all distances, those that would fit by chance
+	if share >= 1 {
+		return 0
+	}
+	off := distance / k.period
+	off = math.Abs(off - math.Round(off))
+	if off > tolerance || distance < k.period/2 {
+		return math.Log(stray)
+	}
+	return math.Log((1 - stray) / share)
+}
+
+func (k candidate) axis(p place) float64 {
+	if k.kind == RefreshSeconds {
+		return p.sec
+	}
+	return p.rev
+}
+
+// best is the likeliest candidate with its log odds.
+func (c *cadence) best() (candidate, float64) {
+	best, top := candidates[0], math.Inf(-1)
+	for i, k := range candidates {
+		if s := c.scores[i] + k.prior; s > top {
+			best, top = k, s
+		}
+	}
+	return best, top
+}
+
+// finding is what is known of the cadence.
+func (c *cadence) finding() Refresh {
+	best, score := c.best()
+	f := Refresh{Rises: c.rises}
+	switch {
+	case score >= sureScore && best.kind == RefreshSeconds:
+		f.Kind, f.Seconds = RefreshSeconds, best.period
+	case score >= sureScore:
+		f.Kind, f.Revolutions = RefreshRevolutions, best.period
+	case score <= doubtScore && c.gaps >= fewestGaps:
+		f.Kind = RefreshAtOnce
+	}
+	return f
+}
+
+func (s span) middle() place {
+	return place{(s.lo.rev + s.hi.rev) / 2, (s.lo.sec + s.hi.sec) / 2}
+}
+
+func later(a, b place) place {
+	if b.sec > a.sec {
+		return b
+	}
+	return a
+}
+
+func earlier(a, b place) place {
+	if b.sec < a.sec {
+		return b
+	}
+	return a
+}
+
+// guess is the likeliest cadence while none is sure.
+func (c *cadence) guess() candidate {
+	const likely = 2.0
+	best, score := c.best()
+	switch {
+	case score >= likely:
+		return best
+	case score <= doubtScore/2 && c.gaps > 1:
+		return candidate{kind: RefreshAtOnce}
+	}
+	return assumed
+}
+
+// candidate is the finding as the ledger takes it.
+func (r Refresh) candidate() candidate {
+	return candidate{kind: r.Kind, period: r.Revolutions + r.Seconds} // one of the two is 0, or both
+}

@@ -1,0 +1,15 @@
+// Package misfire tallies the misses that a car counts against the running they happened in. Samples go in,
+// in order of time; a Summary comes out whenever one is wanted. It is pure: no clock, no port, no screen, so
+// that a drive looked at tomorrow gives today's numbers.
+//
+// The way of a sample:
+//
+//	exposure   engine speed over time becomes crank revolutions, each with its condition
+//	counter    a reading of a counter becomes a rise, or the start of a new driving cycle
+//	cadence    the rises show how the controller refreshes its counters
+//	ledger     revolutions and rises are cut into windows at the refreshes
+//	book       windows are added up by condition, gear state and cylinder
+//	verdict    the sums become rates with limits, and a sentence
+//
+// Methods and their sources are with the functions of package rate.
+package misfire

@@ -1,0 +1,81 @@
+package misfire
+
+import (
+	"math"
+	"time"
+
+	"stumble/obd"
+)
+
+// monitor tells running that the controller may not judge: fuel cut on overrun, quick throttle moves, gear
+// changes. Makers pause their misfire monitor there (13 CCR 1968.2 (e)(3.3), from memory; trade articles on
+// misfire monitors say the same), so such running is kept apart and dilutes no rate.
+type monitor struct {
+	throttleFloor float64 // the least throttle seen: closed
+	loadFloor     float64 // the least load seen with the engine running
+	lastThrottle  gauge
+	quietFrom     time.Time // quick throttle or gear change: not judged before this time
+}
+
+const (
+	throttleSlack = 1.5  // percent above the floor that still counts as closed
+	loadFloorRoom = 3.0  // percent above the floor that still counts as the floor
+	quickThrottle = 40.0 // percent a second that counts as a quick move
+	fallingRPM    = 100  // rpm a second of falling speed that goes with overrun
+	overrunRPM    = 1100 // no controller cuts fuel below about this (common practice, no source)
+	throttleHush  = 500 * time.Millisecond
+	gearHush      = time.Second
+)
+
+func newMonitor() monitor {
+	return monitor{throttleFloor: math.Inf(1), loadFloor: math.Inf(1), lastThrottle: newGauge()}
+}
+
+func (m *monitor) addThrottle(v float64, at time.Time) {
+	m.throttleFloor = min(m.throttleFloor, v)
+	if m.lastThrottle.known() {
+		dt := at.Sub(m.lastThrottle.at).Seconds()
+		if dt > 0 && dt <= longestStep.Seconds() && math.Abs(v-m.lastThrottle.value)/dt >= quickThrottle {
+			m.hush(at.Add(throttleHush))
+		}
+	}
+	m.lastThrottle.set(v, at)
+}
+
+func (m *monitor) addLoad(v float64) {
+	if v > 0 { // a stopped engine reports none
+		m.loadFloor = min(m.loadFloor, v)
+	}
+}
+
+// gearChanged notes a change of gear: the shake of it may be taken for a miss, so makers look away.
+func (m *monitor) gearChanged(at time.Time) { m.hush(at.Add(gearHush)) }
+
+func (m *monitor) hush(until time.Time) {
+	if until.After(m.quietFrom) {
+		m.quietFrom = until
+	}
+}
+
+// judges reports whether the controller may judge misfire at the newest engine speed.
+func (m *monitor) judges(e *exposure, before gauge) bool {
+	if e.rpm.at.Before(m.quietFrom) {
+		return false
+	}
+	return !m.overrun(e, before)
+}
+
+// overrun is fuel cut as far as it can be told: the car says open loop with the throttle closed and more
+// speed than idle; or, where it does not say, the throttle is closed, the speed falls and the load is at its
+// floor.
+func (m *monitor) overrun(e *exposure, before gauge) bool {
+	if e.rpm.value < overrunRPM || !e.throttle.known() || e.throttle.value > m.throttleFloor+throttleSlack {
+		return false
+	}
+	if e.fuel.known() {
+		return obd.FuelSystem(e.fuel.value) == obd.OpenLoopDrive
+	}
+	dt := e.rpm.at.Sub(before.at).Seconds()
+	falling := dt > 0 && (before.value-e.rpm.value)/dt >= fallingRPM
+	return falling && e.load.known() && e.load.value <= m.loadFloor+loadFloorRoom
+}

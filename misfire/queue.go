@@ -1,0 +1,90 @@
+package misfire
+
+import (
+	"stumble/misfire/gear"
+)
+
+// settleTime is how long, in seconds, a moment waits before it is entered. An inferred gear state is known
+// only a little after it began; waiting lays every turn of the crank to the state it was in.
+const settleTime = 4.0
+
+// eventKind says what happened.
+type eventKind uint8
+
+const (
+	eventStep  eventKind = iota // running
+	eventCount                  // a counter was read
+	eventStart                  // the engine began to run
+	eventStop                   // the engine stopped
+)
+
+// event is one thing that happened, waiting for its gear state to settle.
+type event struct {
+	kind     eventKind
+	at       float64 // seconds since the tally began
+	step     step
+	cylinder int
+	value    int
+}
+
+// queue holds the events of the last settleTime, in order.
+type queue struct {
+	events []event
+	head   int
+}
+
+// mostEvents is more than any adapter delivers in settleTime; beyond it the oldest goes early.
+const mostEvents = 4096
+
+func (q *queue) push(e event, t *Tally) {
+	if q.head > 0 && len(q.events) == cap(q.events) {
+		q.events = append(q.events[:0], q.events[q.head:]...)
+		q.head = 0
+	}
+	if len(q.events)-q.head >= mostEvents {
+		t.handle(q.first())
+		q.drop()
+	}
+	q.events = append(q.events, e)
+}
+
+func (q *queue) first() *event {
+	if q.head == len(q.events) {
+		q.events, q.head = q.events[:0], 0
+		return nil
+	}
+	return &q.events[q.head]
+}
+
+func (q *queue) drop() { q.head++ }
+
+// gearSpans is which gear state held when, for the last few changes.
+type gearSpans struct {
+	from  [16]float64
+	calls [16]gear.Call
+	n     int
+}
+
+// set makes a call hold from a time on; what was said of later times is withdrawn.
+func (g *gearSpans) set(from float64, call gear.Call) {
+	for g.n > 0 && g.from[g.n-1] >= from {
+		g.n--
+	}
+	if g.n == len(g.from) {
+		copy(g.from[:], g.from[1:])
+		copy(g.calls[:], g.calls[1:])
+		g.n--
+	}
+	g.from[g.n], g.calls[g.n] = from, call
+	g.n++
+}
+
+// at is the call that held at a time.
+func (g *gearSpans) at(sec float64) gear.Call {
+	for i := g.n - 1; i >= 0; i-- {
+		if g.from[i] <= sec {
+			return g.calls[i]
+		}
+	}
+	return gear.Call{}
+}

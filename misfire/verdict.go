@@ -1,0 +1,306 @@
+package misfire
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"stumble/misfire/engine"
+	"stumble/misfire/gear"
+	"stumble/misfire/rate"
+)
+
+// worseningHeight is the height of the alarm for a doubled rate, per cylinder and condition. By the table of
+// package rate an alarm by chance then comes about once in 20 hours on a four-cylinder engine at idle that
+// misses once in 1,000 firings.
+const worseningHeight = 6.5
+
+// gearOrder is the order in which gear states are told.
+var gearOrder = [...]gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse, gear.Moving}
+
+// inWords names a gear state within a sentence.
+func inWords(s gear.State) string {
+	switch s {
+	case gear.ParkNeutral:
+		return "in Park or Neutral"
+	case gear.Drive:
+		return "in Drive"
+	case gear.Reverse:
+		return "in Reverse"
+	case gear.Moving:
+		return "on the move"
+	}
+	return "in an unknown gear"
+}
+
+// verdict judges the drive. Only windows that lie within one gear state decide; what is shared out by
+// estimate is shown, but accuses nobody.
+func (t *Tally) verdict(b *book, s *Summary) Verdict {
+	n := s.Engine.Cylinders
+	v := Verdict{EaseOff: t.easeOff(s)}
+	bad := t.accused(b, n)
+	for i := range n {
+		if bad[i] {
+			v.Cylinders = append(v.Cylinders, i+1)
+		}
+	}
+	slices.SortStableFunc(v.Cylinders, func(x, y int) int { return cmp.Compare(s.Total[y-1].Rate, s.Total[x-1].Rate) })
+	if len(v.Cylinders) == 0 {
+		v.Random = t.random(b, n)
+	} else {
+		v.WorseIn = b.worseIn(v.Cylinders[0] - 1)
+	}
+	v.Worsening = worsening(s)
+	v.Sentence = t.sentence(s, v)
+	return v
+}
+
+// accused tells which cylinders stand out beyond chance and above the ceiling: in the drive as a whole, or in
+// one gear state, allowing for having looked at each.
+func (t *Tally) accused(b *book, n int) [engine.MaxCylinders]bool {
+	var bad [engine.MaxCylinders]bool
+	looks := 1
+	for g, c := range b.gears.cells {
+		if c != nil && gear.State(g) != gear.Unknown {
+			looks++
+		}
+	}
+	accuse := func(counts []rate.Count, phi float64, lanes []int) {
+		siblings := rate.CompareSiblings(counts, phi, t.cfg.Ceiling)
+		for k, c := range siblings.Cylinders {
+			if c.Odd && c.Adjusted*float64(looks) < 0.01 {
+				bad[lanes[k]] = true
+			}
+		}
+	}
+	for g, c := range b.gears.cells {
+		if c != nil && gear.State(g) != gear.Unknown {
+			accuse(t.countsOf(c, n))
+		}
+	}
+	accuse(t.wholeCounts(b, n))
+	return bad
+}
+
+// countsOf is the unmixed counts of the cylinders that have a counter, with their pooled dispersion.
+func (t *Tally) countsOf(c *cell, n int) (counts []rate.Count, phi float64, lanes []int) {
+	var bursts []rate.Burst
+	for i := range n {
+		if !t.lanes[i].reported {
+			continue
+		}
+		tl := &c.cylinders[i]
+		p, _ := tl.bursts.Final()
+		bursts = append(bursts, rate.Burst{Phi: p, Misses: tl.misses})
+		counts = append(counts, rate.Count{Misses: tl.misses, Firings: tl.firings})
+		lanes = append(lanes, i)
+	}
+	return counts, rate.PooledPhi(bursts), lanes
+}
+
+// wholeCounts is the counts of the whole drive. Their dispersion is that of the gear states: the difference
+// between gear states is no burst.
+func (t *Tally) wholeCounts(b *book, n int) (counts []rate.Count, phi float64, lanes []int) {
+	var bursts []rate.Burst
+	for i := range n {
+		if !t.lanes[i].reported {
+			continue
+		}
+		p, _ := b.gears.dispersion(i)
+		sum := b.total[i]
+		bursts = append(bursts, rate.Burst{Phi: p, Misses: sum.misses})
+		counts = append(counts, rate.Count{Misses: sum.misses, Firings: sum.firings})
+		lanes = append(lanes, i)
+	}
+	return counts, rate.PooledPhi(bursts), lanes
+}
+
+// random reports whether the engine as a whole misses more than it may, though no cylinder stands out.
+func (t *Tally) random(b *book, n int) bool {
+	counts, phi, _ := t.wholeCounts(b, n)
+	return rate.CompareSiblings(counts, phi, t.cfg.Ceiling).Random
+}
+
+// worseIn is the gear state in which a cylinder's rate is highest, when it is so beyond chance against the
+// one in which it is lowest.
+func (b *book) worseIn(cylinder int) gear.State {
+	high, low := gear.Unknown, gear.Unknown
+	rateOf := func(g gear.State) float64 { return b.gears.cells[g].cylinders[cylinder].count().Rate() }
+	for _, g := range gearOrder {
+		if c := b.gears.cells[g]; c == nil || c.cylinders[cylinder].firings == 0 {
+			continue
+		}
+		if high == gear.Unknown || rateOf(g) > rateOf(high) {
+			high = g
+		}
+		if low == gear.Unknown || rateOf(g) < rateOf(low) {
+			low = g
+		}
+	}
+	if high == low {
+		return gear.Unknown
+	}
+	phi, _ := b.gears.dispersion(cylinder)
+	const beyondChance = 0.01
+	if rate.Compare(b.gears.cells[high].cylinders[cylinder].count(), b.gears.cells[low].cylinders[cylinder].count(), phi).Greater >= beyondChance {
+		return gear.Unknown
+	}
+	return high
+}
+
+func (t *tally) count() rate.Count { return rate.Count{Misses: t.misses, Firings: t.firings} }
+
+// worsening is the cylinders whose rate rose within like condition.
+func worsening(s *Summary) []int {
+	var found []int
+	for _, c := range s.Cells {
+		if c.Worsening && !slices.Contains(found, c.Cylinder) {
+			found = append(found, c.Cylinder)
+		}
+	}
+	slices.Sort(found)
+	return found
+}
+
+// easeOff reports misfire that can overheat the catalyst, now: the last block over the limit, or the lamp
+// flashing.
+func (t *Tally) easeOff(s *Summary) bool {
+	return s.Live.MIL == MILFlashing || s.Live.Running && s.Whole.Catalyst.Last > s.Whole.Catalyst.Limit
+}
+
+// sentence says in words what is known.
+func (t *Tally) sentence(s *Summary, v Verdict) string {
+	firings, misses := fewestFirings(s.Total), 0.0
+	for _, c := range s.Total {
+		misses += c.Misses
+	}
+	switch {
+	case s.Engine.Cylinders == 0 && !s.Live.Running && s.Cycles == 0:
+		return "Waiting for the engine to run."
+	case s.Engine.Cylinders == 0 || t.unreported(s.Engine.Cylinders) == s.Engine.Cylinders:
+		return "This car reports no misfire counts; codes, lamp and idle are all there is."
+	case len(v.Cylinders) > 0:
+		return t.accusation(s, v)
+	case v.Random:
+		return fmt.Sprintf("%s of 1,000 firings miss, spread over the cylinders; none stands out.", plainRate(overall(s.Total)))
+	case firings == 0:
+		return "Listening: the counters have not been refreshed yet."
+	case misses == 0:
+		return fmt.Sprintf("No miss in %s firings of each cylinder; there may still be up to 1 in %s.",
+			thousands(firings), thousands(math.Floor(firings/3)))
+	}
+	return fmt.Sprintf("%s in %s firings of each cylinder; no cylinder stands out.", plural(misses, "miss", "misses"), thousands(firings))
+}
+
+// accusation names the cylinders, with the first one's rate in each gear state, the worst first.
+func (t *Tally) accusation(s *Summary, v Verdict) string {
+	first := v.Cylinders[0]
+	var said []Cell
+	for _, c := range s.ByGear {
+		if c.Cylinder == first && c.Known() && c.Apart {
+			said = append(said, c)
+		}
+	}
+	slices.SortStableFunc(said, func(a, b Cell) int { return cmp.Compare(b.Rate, a.Rate) })
+	var parts []string
+	for k, c := range said {
+		if k == 0 {
+			parts = append(parts, fmt.Sprintf("%s of 1,000 firings %s", plainRate(c.Rate), inWords(c.Condition.Gear)))
+			continue
+		}
+		parts = append(parts, fmt.Sprintf("%s %s", plainRate(c.Rate), inWords(c.Condition.Gear)))
+	}
+	text := fmt.Sprintf("%s %s", name(v.Cylinders), strings.Join(parts, ", "))
+	if len(parts) == 0 {
+		text = fmt.Sprintf("%s %s of 1,000 firings", name(v.Cylinders), plainRate(s.Total[first-1].Rate))
+	}
+	if since, ok := worseSince(s, first); ok {
+		text += "; worse since " + since
+	}
+	return text + "."
+}
+
+// name is the subject of the sentence: the cylinders that miss, and that the figures are the first one's.
+func name(cylinders []int) string {
+	if len(cylinders) == 1 {
+		return fmt.Sprintf("Cylinder %d misses", cylinders[0])
+	}
+	var all []string
+	for _, c := range cylinders {
+		all = append(all, fmt.Sprint(c))
+	}
+	last := len(all) - 1
+	return fmt.Sprintf("Cylinders %s and %s miss; %d the most:", strings.Join(all[:last], ", "), all[last], cylinders[0])
+}
+
+// worseSince is the time into the drive at which a cylinder began to miss more.
+func worseSince(s *Summary, cylinder int) (string, bool) {
+	var first time.Time
+	for _, c := range s.Cells {
+		if c.Cylinder == cylinder && c.Worsening && (first.IsZero() || c.Since.Before(first)) {
+			first = c.Since
+		}
+	}
+	if first.IsZero() {
+		return "", false
+	}
+	d := first.Sub(s.Start).Round(time.Second)
+	return fmt.Sprintf("%02d:%02d", int(d.Minutes()), int(d.Seconds())%60), true
+}
+
+func fewestFirings(total []Cell) float64 {
+	fewest := math.Inf(1)
+	for _, c := range total {
+		if c.Reported {
+			fewest = min(fewest, c.Firings)
+		}
+	}
+	if math.IsInf(fewest, 1) {
+		return 0
+	}
+	return math.Floor(fewest)
+}
+
+// overall is the rate of all cylinders together, per 1,000 firings.
+func overall(total []Cell) float64 {
+	var misses, firings float64
+	for _, c := range total {
+		misses += c.Misses
+		firings += c.Firings
+	}
+	return 1000 * misses / firings
+}
+
+// plainRate prints a rate with as many digits as one reads at a glance.
+func plainRate(r float64) string {
+	switch {
+	case r < 0.05:
+		return "none"
+	case r < 9.95:
+		return fmt.Sprintf("%.1f", r)
+	}
+	return fmt.Sprintf("%.0f", r)
+}
+
+func plural(n float64, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%.0f %s", n, many)
+}
+
+// thousands prints a whole number with commas.
+func thousands(v float64) string {
+	digits := fmt.Sprintf("%.0f", v)
+	var out []byte
+	for i := range len(digits) {
+		if i > 0 && (len(digits)-i)%3 == 0 {
+			out = append(out, ',')
+		}
+		out = append(out, digits[i])
+	}
+	return string(out)
+}
