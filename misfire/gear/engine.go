@@ -6,15 +6,7 @@ const (
 	runs       = 400.0 // rpm; a starter turns an engine at 150 to 300 (common practice, no source)
 	stands     = 100.0 // rpm; below it the engine stands
 	shortPause = 3 * time.Minute
-	pausedSays = -1.5 // after a short pause that began in gear: a new start, or the car's own stop-start
-)
-
-type turn uint8
-
-const (
-	same turn = iota
-	started
-	ceased
+	pausedSays = -1.0 // after a short pause that began in gear: a new start, or the car's own stop-start
 )
 
 // engine tells running from standing.

@@ -2,30 +2,31 @@ package gear
 
 import "time"
 
-// foot tells whether the driver's foot is off the pedal, from the least value seen of the pedal, or of the
-// throttle where the pedal is not told.
-type foot struct{ pedal, throttle rest }
+// foot tells whether the driver's foot is off the pedal, from the least value of the pedal seen, or of the
+// throttle at rest where the pedal is not told.
+type foot struct{ pedal, throttle least }
 
 const (
-	pedalPlay    = 2.0 // points above rest still called off
-	throttlePlay = 4.0 // more, because idle control moves the throttle as well
+	pedalPlay    = 2.0  // points above the least still called off
+	throttlePlay = 12.0 // more: where idle control works through the throttle, a gear opens it by some points
 	footLasts    = 4 * time.Second
 )
 
-// rest is the least value seen, slowly forgotten upwards: at key-on a throttle may stand lower than at any idle.
-type rest struct {
-	least float64
+// least is the least value seen, slowly forgotten upwards.
+type least struct {
+	value float64
 	known bool
 }
 
-const restPace = 0.005 // points a reading
+// leastPace is how much is forgotten a reading, in points: a rest that crept up is learned within minutes.
+const leastPace = 0.005
 
-func (r *rest) add(v float64) {
-	if !r.known || v < r.least {
-		r.least, r.known = v, true
+func (l *least) add(v float64) {
+	if !l.known || v < l.value {
+		l.value, l.known = v, true
 		return
 	}
-	r.least = min(r.least+restPace, v)
+	l.value = min(l.value+leastPace, v)
 }
 
 // off reports whether the foot is off the pedal; with neither value known, the engine's speed must do.
@@ -33,9 +34,9 @@ func (f *foot) off(s *signals, now time.Time) bool {
 	const idle = 1300 // rpm, the fastest idle of a warm engine; common practice, no source
 	switch {
 	case s.pedal.fresh(now, footLasts):
-		return s.pedal.value <= f.pedal.least+pedalPlay
-	case s.throttle.fresh(now, footLasts):
-		return s.throttle.value <= f.throttle.least+throttlePlay
+		return s.pedal.value <= f.pedal.value+pedalPlay
+	case s.throttle.fresh(now, footLasts) && f.throttle.known:
+		return s.throttle.value <= f.throttle.value+throttlePlay
 	}
 	return s.rpm.value < idle
 }

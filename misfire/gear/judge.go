@@ -89,7 +89,9 @@ func (j *Judge) take(r *obd.Reading, now time.Time) {
 	case &j.now.speed:
 		j.takeSpeed(now)
 	case &j.now.throttle:
-		j.foot.throttle.add(r.Value)
+		if j.idles(now) { // on the move the throttle shuts further than at any idle
+			j.foot.throttle.add(r.Value)
+		}
 	case &j.now.pedal:
 		j.foot.pedal.add(r.Value)
 	}
@@ -116,11 +118,10 @@ func (j *Judge) takeRPM(after time.Duration, now time.Time) {
 
 // takeSpeed takes the road speed.
 func (j *Judge) takeSpeed(now time.Time) {
-	changed := j.motion.add(j.now.speed.value, now)
-	if changed && j.motion.moving {
+	switch j.motion.add(j.now.speed.value, now) {
+	case started:
 		j.lever.moveOff(j.motion.since)
-	}
-	if changed && !j.motion.moving {
+	case ceased:
 		j.lever.stop(j.motion.since)
 	}
 	if j.motion.moving && j.now.rpm.fresh(now, gap) {
@@ -141,13 +142,16 @@ func (j *Judge) tick(now time.Time) {
 	}
 	for !math.IsNaN(rpm) && j.lever.trace.due(now) {
 		j.lever.trace.close(rpm, load, j.quiet(now))
-		j.lever.look(j.lever.trace.open.start)
+		j.lever.look(j.engine.running && j.stands(now), j.lever.trace.open.start)
 	}
 }
 
-// quiet reports whether the car idles: engine running, standing, foot off the pedal.
-func (j *Judge) quiet(now time.Time) bool {
-	return j.engine.running && j.stands(now) && j.now.rpm.value < fastIdle && j.foot.off(&j.now, now)
+// quiet reports whether the car idles with the foot off the pedal.
+func (j *Judge) quiet(now time.Time) bool { return j.idles(now) && j.foot.off(&j.now, now) }
+
+// idles reports whether the engine runs no faster than an idle while the car stands.
+func (j *Judge) idles(now time.Time) bool {
+	return j.engine.running && j.stands(now) && j.now.rpm.value < fastIdle
 }
 
 // fastIdle is above any idle, cold ones too, in rpm (common practice, no source).

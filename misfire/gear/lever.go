@@ -7,34 +7,38 @@ import (
 
 // Beliefs are log-odds that the box is in gear: 0 is no idea, +-3 is 20 to 1. The sizes are chosen, not fitted.
 const (
-	starterSays = -4.0 // the starter turns only in park or neutral (starter interlock; common practice, no source)
-	motionSays  = 3.5  // who just stopped has not touched the lever yet
-	surest      = 4.0  // belief is kept within this, so that it can turn
-	plainStep   = 6.0  // load step and rpm swing together
-	halfStep    = 1.2  // load step alone, or one that fits an accessory as well
-	turnsAt     = 0.8  // belief must pass this on the other side before the state turns
-	shaken      = 1.2  // what is left of belief after a stretch in which the lever may have moved unseen
-	levelSays   = 2.0  // most that the level of load may add
-	halfLife    = 10 * time.Second
-	unseenAfter = 3                       // ticks
-	clutchAfter = 2                       // such launches
-	minDwell    = 1500 * time.Millisecond // between two turns of the inferred state
+	starterSays  = -4.0 // the starter turns only in park or neutral (starter interlock; common practice, no source)
+	motionSays   = 3.5  // who just stopped has not touched the lever yet
+	surest       = 4.0  // belief is kept within this, so that it can turn
+	plainStep    = 6.0  // load step and rpm swing together
+	doubtfulStep = 5.2  // both, but the idle speed is held: an accessory may do that too
+	halfStep     = 1.2  // load step alone, or one unlike this car's lever
+	turnsAt      = 0.8  // belief must pass this on the other side before the state turns
+	shaken       = 1.2  // what is left of belief after a stretch in which the lever may have moved unseen
+	levelSays    = 2.5  // most that the level of load may add
+	halfLife     = 10 * time.Second
+	unseenAfter  = 3                       // ticks
+	learnsAt     = 1.9                     // belief from which idles are learned
+	minDwell     = 1500 * time.Millisecond // between two turns of the inferred state
 )
 
 // lever infers whether a standing car is in gear from load and engine speed.
 type lever struct {
-	trace    trace
-	watcher  watcher
-	ledger   ledger
-	park     habit // idle in park or neutral
-	gear     habit // idle in gear
-	belief   float64
-	level    float64 // what the level of load says, log-odds
-	state    State   // ParkNeutral, Drive or Unknown
-	since    time.Time
-	turned   time.Time
-	restless int // ticks on end that were not quiet
-	clutched int // times the car moved off out of park or neutral
+	trace       trace
+	watcher     watcher
+	ledger      ledger
+	park        habit // idle in park or neutral
+	gear        habit // idle in gear
+	belief      float64
+	level       float64 // what the level of load says, log-odds
+	state       State   // ParkNeutral, Drive or Unknown
+	since       time.Time
+	turned      time.Time
+	restless    int       // ticks on end that were not quiet
+	racing      int       // ticks on end of racing at rest
+	stopped     time.Time // when the car last came to rest
+	entry       float64   // points of load of the step taken for going into gear; 0 when none was seen
+	entryWeight float64   // what that step weighed
 }
 
 // anchor takes what is known for sure: after a start, a stop, a report or a mark.
@@ -44,22 +48,22 @@ func (l *lever) anchor(belief float64, at time.Time) {
 	l.settle(at, at, true)
 }
 
-// moveOff takes that the car began to move: it is in gear. Moving off from park or neutral with no step before
-// is how a gearbox with a clutch does it.
-func (l *lever) moveOff(at time.Time) {
-	if l.state == ParkNeutral {
-		l.clutched++
-	}
+// moveOff takes that the car began to move: it is in gear.
+func (l *lever) moveOff(at time.Time) { l.anchor(motionSays, at) }
+
+// stop takes that the car came to rest: still in gear, unless it idles then as freely as it did in neutral.
+func (l *lever) stop(at time.Time) {
 	l.anchor(motionSays, at)
+	l.stopped = at
+	l.free()
 }
 
-// stop takes that the car came to rest. With a clutch the engine idles free then, and no lever loads it.
-func (l *lever) stop(at time.Time) {
-	if l.clutched >= clutchAfter && !l.gear.known() {
-		l.anchor(-shaken, at)
-		return
+// free turns to neutral when a car at a stop idles as it does in neutral: its driver holds the clutch, as on a
+// manual gearbox, so the box does not load the engine.
+func (l *lever) free() {
+	if l.state == Drive && !l.since.After(l.stopped) && l.park.known() && l.gear.near(l.park.load, l.park.rpm) {
+		l.anchor(-shaken, l.stopped)
 	}
-	l.anchor(motionSays, at)
 }
 
 // unsettle takes that the lever may have moved unseen: the state is kept, less surely.
@@ -75,7 +79,7 @@ func (l *lever) lose(hole time.Duration) {
 }
 
 // look weighs the newest second after each tick of quiet idle.
-func (l *lever) look(now time.Time) {
+func (l *lever) look(standing bool, now time.Time) {
 	if s, ok := l.watcher.look(&l.trace); ok {
 		l.weigh(s, now)
 	}
@@ -84,60 +88,168 @@ func (l *lever) look(now time.Time) {
 	} else if l.restless++; l.restless == unseenAfter {
 		l.unsettle()
 	}
+	l.race(standing, now)
 	if !l.trace.quietFor(stepWindow) || l.watcher.pending > 0 {
 		return
 	}
 	load, rpm := l.trace.levels(0, afterTo)
 	l.compare(load.middle, rpm.middle, now)
 	l.learn(load.middle, rpm.middle)
+	l.free()
 }
+
+// race takes a standing engine that turns fast at little load for out of gear: what a converter asks for at rest
+// grows with the square of the speed, so twice the idle in gear would be all but full load.
+func (l *lever) race(standing bool, now time.Time) {
+	b := l.trace.back(0)
+	if !standing || b.low < fastIdle || !(b.load < racingLoad) {
+		l.racing = 0
+		return
+	}
+	if l.racing++; l.racing == racesAfter {
+		l.anchor(-shaken, now.Add(-racesAfter*tick)) // and the lever may move while speed falls
+	}
+}
+
+const (
+	racingLoad = 45.0 // per cent
+	racesAfter = 5    // ticks
+)
 
 // weigh turns belief by a step.
 func (l *lever) weigh(s step, now time.Time) {
-	inGear := l.belief > 0
-	switch explained := l.ledger.explains(s, inGear); {
-	case explained:
+	weight := max(l.grade(s), l.undoes(s))
+	if l.state != Unknown && l.accessory(s, weight) {
 		return
-	case s.joint && l.likeGear(s):
-		l.belief += math.Copysign(plainStep, s.load)
-	default:
-		l.belief += math.Copysign(halfStep, s.load)
 	}
+	if weight == plainStep {
+		l.part(s)
+	}
+	l.entry, l.entryWeight = 0, 0
+	if s.load > 0 && l.state != Drive {
+		l.entry, l.entryWeight = s.load, weight
+	}
+	l.belief = min(max(l.belief, -surest), surest) + math.Copysign(weight, s.load)
 	l.level = 0
 	l.settle(s.at, now, false)
 }
 
-// likeGear reports whether a step is of the size this car's gear makes, as far as that is known.
-func (l *lever) likeGear(s step) bool {
+// grade is how strongly a step speaks for the lever. A box that takes up slows the engine for a moment, and on
+// most cars the idle it settles at is lower; an accessory is often announced to idle control, which then holds
+// the speed or even raises it (common practice, no source).
+func (l *lever) grade(s step) float64 {
 	size := math.Abs(s.load)
-	if !l.apart() {
-		return size >= firstStep
+	slower := s.settle // rpm that the new idle differs, the way a lever does it
+	if s.load > 0 {
+		slower = -slower
 	}
-	usual := l.gear.load - l.park.load
-	return size > 0.5*usual && size < 2*usual+2
+	switch {
+	case !s.joint:
+		return halfStep
+	case l.apart():
+		return l.likeness(size, slower)
+	case size < firstStep, slower < -clearDrop:
+		return halfStep
+	case slower < clearDrop:
+		return doubtfulStep
+	}
+	return plainStep
 }
 
-// firstStep is the least load step taken for the lever on a car whose levels are not known yet, in points.
-const firstStep = 4.0
+// likeness grades a step on a car whose lever is known, by its share of the load the lever usually makes and of
+// the change of speed, where there is a clear one. A cold engine changes speed by more than a warm one.
+func (l *lever) likeness(size, slower float64) float64 {
+	const fullDrop, alike = 60, 0.62
+	usual, drop := l.gear.load-l.park.load, l.park.rpm-l.gear.rpm
+	if size < usual/2 || size > 2*usual+2 {
+		return halfStep
+	}
+	if drop <= clearDrop {
+		return plainStep
+	}
+	share := min(max(slower/min(drop, fullDrop), -1), 1)
+	if (min(size/usual, 1)+share)/2 < alike {
+		return halfStep
+	}
+	return plainStep
+}
+
+const (
+	firstStep = 4.0  // points; the least load step taken for the lever while this car's levels are not known
+	clearDrop = 25.0 // rpm by which idles must differ to tell by
+)
+
+// undoes is what a step weighs that takes back the one that went into gear: whatever that was, it is over. It
+// counts on cars whose idle speed does not tell.
+func (l *lever) undoes(s step) float64 {
+	size := -s.load
+	if l.entry == 0 || !similar(size, l.entry) || l.apart() && l.park.rpm-l.gear.rpm > clearDrop {
+		return 0
+	}
+	if l.ledger.on > 0 && math.Abs(size-l.ledger.on) < math.Abs(size-l.entry) {
+		return 0
+	}
+	return l.entryWeight
+}
+
+// similar reports whether two sizes of step may be of one thing.
+func similar(a, b float64) bool { return math.Abs(a-b) <= 0.3*max(a, b) }
+
+// accessory reports whether a step is a fan's or a compressor's, as far as can be told: one that the lever
+// cannot have made, or that undoes such a one. It keeps the books on them.
+func (l *lever) accessory(s step, weight float64) bool {
+	inGear := l.state == Drive
+	size := math.Abs(s.load)
+	switch {
+	case s.load > 0 && inGear && l.entryWeight == doubtfulStep && weight == plainStep:
+		l.ledger.on = l.entry // this is the lever, so the doubtful one before was not
+		return false
+	case s.load > 0 && inGear:
+		l.ledger.on = size
+	case s.load < 0 && !inGear:
+		l.ledger.off = size
+	case weight < plainStep && l.ledger.settles(s):
+		return true
+	default:
+		return false
+	}
+	l.belief += math.Copysign(halfStep, s.load) // it cannot have been the other way round
+	return true
+}
 
 // apart reports whether both levels are known and far enough apart to tell by.
 func (l *lever) apart() bool {
 	return l.park.known() && l.gear.known() && l.gear.load-l.park.load >= minLoadStep
 }
 
-// compare lets the level of load speak, within bounds: an accessory may hold load up for minutes.
+// compare lets the level of load speak, within bounds: an accessory may hold load up for minutes. Where the
+// speed of the idle speaks as well and both contradict, a step was missed, and belief wears off.
 func (l *lever) compare(load, rpm float64, now time.Time) {
-	switch {
+	const (
+		heard    = 0.1  // a tick; two seconds to be heard
+		wearsOff = 0.98 // a tick; ten seconds to wear off
+	)
+	says := 0.0
+	switch drop := l.park.rpm - l.gear.rpm; {
+	case l.apart() && drop > clearDrop:
+		says = (between(load, l.park.load, l.gear.load) + between(rpm, l.park.rpm, l.gear.rpm)) / 2
+		if says*l.belief < 0 && l.level*l.belief < 0 && math.Abs(l.level) > 0.7*levelSays {
+			l.belief *= wearsOff
+		}
 	case l.apart():
-		halfway, half := (l.park.load+l.gear.load)/2, (l.gear.load-l.park.load)/2
-		says := levelSays * min(max((load-halfway)/half, -1), 1)
-		l.level += 0.1 * (says - l.level) // two seconds to be heard
+		says = between(load, l.park.load, l.gear.load)
 	case l.state == Unknown && l.belief < 0 && l.park.near(load, rpm):
-		l.level += 0.1 * (-levelSays - l.level)
+		says = -1
 	case l.state == Unknown && l.belief > 0 && l.gear.near(load, rpm):
-		l.level += 0.1 * (levelSays - l.level)
+		says = 1
 	}
+	l.level += heard * (levelSays*says - l.level)
 	l.settle(now, now, false)
+}
+
+// between is where a value lies from the idle in park, -1, to the idle in gear, +1; beyond counts as there.
+func between(v, park, gear float64) float64 {
+	return min(max((2*v-park-gear)/(gear-park), -1), 1)
 }
 
 // settle lets the state follow belief. at is when the change began, now when it was seen.
@@ -158,15 +270,32 @@ func (l *lever) settle(at, now time.Time, sure bool) {
 
 // learn adds the present idle to the habit of the state, when that is sure.
 func (l *lever) learn(load, rpm float64) {
-	if math.Abs(l.belief) < shaken+turnsAt {
+	if math.Abs(l.belief) < learnsAt {
 		return
 	}
+	// An engine that warms up changes both idles alike, so the one that is not lived through moves along.
 	switch l.state {
 	case ParkNeutral:
-		l.park.add(load, rpm)
+		l.gear.shift(l.park.add(load, rpm))
 	case Drive:
-		l.gear.add(load, rpm)
+		l.park.shift(l.gear.add(load, rpm))
 	}
+}
+
+// part brings the distance of the two idles towards what a plain step showed.
+func (l *lever) part(s step) {
+	const share = 0.3
+	if !l.park.known() || !l.gear.known() {
+		return
+	}
+	load, rpm := s.load, s.settle
+	if load < 0 {
+		load, rpm = -load, -rpm
+	}
+	load = share * (load - (l.gear.load - l.park.load)) / 2
+	rpm = share * (rpm - (l.gear.rpm - l.park.rpm)) / 2
+	l.gear.shift(load, rpm)
+	l.park.shift(-load, -rpm)
 }
 
 // confidence is the probability that belief stands for, never quite sure: an accessory can feign a lever.
@@ -185,22 +314,31 @@ type habit struct {
 const (
 	habitAfter = 10 // ticks of idle, two seconds, before a habit is known
 	loadPace   = 0.03
-	rpmPace    = 1.0
+	rpmPace    = 0.8
 )
 
 func (h *habit) known() bool { return h.seen >= habitAfter }
 
-// add moves the medians a fixed step towards a value (stochastic approximation of the median), faster at first.
-func (h *habit) add(load, rpm float64) {
+// add moves the medians a bounded step towards a value (stochastic approximation of the median), faster at
+// first, and returns by how much.
+func (h *habit) add(load, rpm float64) (byLoad, byRPM float64) {
 	if h.seen < habitAfter {
 		h.seen++
 		h.load += (load - h.load) / float64(h.seen)
 		h.rpm += (rpm - h.rpm) / float64(h.seen)
-		return
+		return 0, 0
 	}
-	h.load += min(max(load-h.load, -loadPace), loadPace)
-	h.rpm += min(max(rpm-h.rpm, -rpmPace), rpmPace)
+	pace := loadPace
+	if math.Abs(load-h.load) > minLoadStep {
+		pace /= 10 // an accessory, or a lever not seen: do not make it the habit soon
+	}
+	byLoad = min(max(load-h.load, -pace), pace)
+	byRPM = min(max(rpm-h.rpm, -rpmPace), rpmPace)
+	h.shift(byLoad, byRPM)
+	return byLoad, byRPM
 }
+
+func (h *habit) shift(load, rpm float64) { h.load, h.rpm = h.load+load, h.rpm+rpm }
 
 // near reports whether an idle is like this one.
 func (h *habit) near(load, rpm float64) bool {
@@ -208,27 +346,18 @@ func (h *habit) near(load, rpm float64) bool {
 }
 
 // ledger remembers loads that came on while the lever could not have caused them, or went off so: a fan or an
-// air-conditioning compressor will take its step back.
-type ledger struct {
-	on  float64 // points of load that an accessory holds; 0 when none is known
-	off float64 // points of load an accessory gave up
-}
+// air-conditioning compressor will take its step back. In points of load, 0 when nothing is booked.
+type ledger struct{ on, off float64 }
 
-// explains books a step that the lever cannot have made, or that undoes one booked before.
-func (a *ledger) explains(s step, inGear bool) bool {
-	const alike = 0.4
-	size := math.Abs(s.load)
-	switch {
-	case s.load > 0 && inGear:
-		a.on = size
-	case s.load < 0 && !inGear:
-		a.off = size
-	case s.load < 0 && a.on > 0 && math.Abs(size-a.on) <= alike*a.on:
-		a.on = 0
-	case s.load > 0 && a.off > 0 && math.Abs(size-a.off) <= alike*a.off:
-		a.off = 0
-	default:
+// settles reports whether a step undoes one that is booked, and strikes it out.
+func (a *ledger) settles(s step) bool {
+	booked := &a.off
+	if s.load < 0 {
+		booked = &a.on
+	}
+	if *booked == 0 || !similar(math.Abs(s.load), *booked) {
 		return false
 	}
+	*booked = 0
 	return true
 }

@@ -12,6 +12,15 @@ const (
 	speedLasts = 4 * time.Second
 )
 
+// turn is a change of something that goes on or does not.
+type turn uint8
+
+const (
+	same turn = iota
+	started
+	ceased
+)
+
 // motion tells moving from standing.
 type motion struct {
 	known    bool
@@ -23,8 +32,8 @@ type motion struct {
 	lastSeen time.Time
 }
 
-// add takes a speed in km/h and reports whether the car began or ceased to move.
-func (m *motion) add(speed float64, at time.Time) (changed bool) {
+// add takes a speed in km/h and reports whether the car began to move, or came to rest after moving.
+func (m *motion) add(speed float64, at time.Time) turn {
 	if at.Sub(m.lastSeen) > speedLasts {
 		*m = motion{}
 	}
@@ -43,10 +52,13 @@ func (m *motion) add(speed float64, at time.Time) (changed bool) {
 	switch {
 	case !m.above.IsZero() && at.Sub(m.above) >= rollsFor && !(m.known && m.moving):
 		m.known, m.moving, m.since = true, true, m.nonzero
-		return true
+		return started
 	case !m.zero.IsZero() && at.Sub(m.zero) >= standsFor && (!m.known || m.moving):
+		moved := m.moving
 		m.known, m.moving, m.since = true, false, m.zero
-		return true
+		if moved {
+			return ceased
+		}
 	}
-	return false
+	return same
 }

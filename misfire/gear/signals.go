@@ -60,25 +60,25 @@ func (s *signals) take(r *obd.Reading, at time.Time) *signal {
 // of is where a reading is kept; nil when it says nothing of the gear.
 func (s *signals) of(r *obd.Reading) *signal {
 	switch r.ID {
-	case 0x0C:
+	case obd.PIDRPM:
 		return &s.rpm
-	case 0x04:
+	case obd.PIDLoad:
 		return &s.load
-	case 0x0D:
+	case obd.PIDSpeed:
 		return &s.speed
-	case 0x11:
+	case obd.PIDThrottle:
 		return &s.throttle
-	case 0x49:
+	case obd.PIDAccelerator:
 		return &s.pedal
-	case 0x65:
+	case obd.PIDAuxiliary:
 		switch r.Part {
-		case 1:
+		case obd.PartDriveSelector:
 			return &s.selector
-		case 2:
+		case obd.PartManualGear:
 			return &s.manual
 		}
-	case 0xA4:
-		if r.Part == 0 {
+	case obd.PIDGear:
+		if r.Part == obd.PartGearNumber {
 			return &s.number
 		}
 	}

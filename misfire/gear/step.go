@@ -19,7 +19,7 @@ const (
 const (
 	minLoadStep = 2.5  // points of calculated load
 	maxLoadStep = 40.0 // more is no lever
-	minRPMSwing = 15.0 // rpm
+	minRPMSwing = 20.0 // rpm
 	noiseFactor = 3.0  // a step or swing must also exceed so many spreads of the idle before it
 	maxDrift    = 35.0 // rpm the idle before may wander and still be called steady
 )
@@ -44,7 +44,7 @@ func measure(t *trace) (s step, ok bool) {
 	loadBefore, rpmBefore := t.levels(duringTo+1, beforeTo)
 	s.load = loadAfter.middle - loadBefore.middle
 	size := math.Abs(s.load)
-	if size < max(minLoadStep, noiseFactor*loadBefore.spread) || size > maxLoadStep || !steadyBefore(t) {
+	if size < max(minLoadStep, noiseFactor*loadBefore.spread) || size > maxLoadStep || !steadyBefore(t, rpmBefore.spread) {
 		return step{}, false
 	}
 	low, high := t.extremes(duringTo + 3)
@@ -60,11 +60,11 @@ func measure(t *trace) (s step, ok bool) {
 }
 
 // steadyBefore keeps a falling or settling idle, as after a blip of the throttle, from looking like a lever.
-func steadyBefore(t *trace) bool {
+func steadyBefore(t *trace, spread float64) bool {
 	const half = (duringTo + 1 + beforeTo) / 2
 	_, newer := t.levels(duringTo+1, half)
 	_, older := t.levels(half+1, beforeTo)
-	return math.Abs(newer.middle-older.middle) <= maxDrift
+	return math.Abs(newer.middle-older.middle) <= max(maxDrift, 2*spread)
 }
 
 // began is the start of the last bin, going back from the middle of the step, in which load had moved less
@@ -85,30 +85,29 @@ type watcher struct {
 	rest    int // ticks to look away, so that one step is not found twice
 }
 
-// patience is how long a step may keep growing before it is judged as it is, in ticks.
+// patience is how long a step may keep growing before it is judged, in ticks.
 const patience = 5
 
-// look takes the trace after each tick and returns a step when one is complete.
+// look takes the trace after each tick and returns a step when one is complete. What has gone again by then,
+// as a cough of the engine, was none.
 func (w *watcher) look(t *trace) (step, bool) {
 	if w.rest > 0 {
 		w.rest--
 		return step{}, false
 	}
 	s, ok := measure(t)
-	if ok && (w.pending == 0 || math.Abs(s.load) > math.Abs(w.best.load)) {
-		joint := s.joint || w.pending > 0 && w.best.joint
-		w.best = s
-		w.best.joint = joint
-	}
-	if w.pending == 0 && !ok {
+	if !ok && w.pending == 0 {
 		return step{}, false
 	}
-	w.pending++
-	grows := ok && math.Abs(s.load) >= math.Abs(w.best.load)
-	if grows && w.pending <= patience || w.pending <= 2 {
+	if w.pending == 0 || math.Abs(s.load) > math.Abs(w.best.load) {
+		s.joint = s.joint || w.best.joint
+		w.best = s
+	}
+	if w.pending++; w.pending <= patience {
 		return step{}, false
 	}
 	found := w.best
-	*w = watcher{rest: duringTo - afterTo + 2}
-	return found, true
+	lasts := ok && s.load/found.load > 0.6
+	*w = watcher{rest: duringTo - afterTo}
+	return found, lasts
 }
