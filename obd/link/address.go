@@ -88,7 +88,8 @@ func notAPlace(where string) error {
 
 func looksLikeHostPort(s string) bool {
 	host, port, err := net.SplitHostPort(s)
-	return err == nil && host != "" && validPort(port)
+	_, ok := portNumber(port)
+	return err == nil && host != "" && ok
 }
 
 func parseScenario(where, name string) (Address, error) {
@@ -117,15 +118,17 @@ func parseHost(where, hostport string) (Address, error) {
 	if host == "" || strings.ContainsAny(host, "[]") {
 		return Address{}, fmt.Errorf("%q names no host; write tcp://HOST:PORT", where)
 	}
-	if !validPort(port) {
+	number, ok := portNumber(port)
+	if !ok {
 		return Address{}, fmt.Errorf("%q: %q is no port number; give one from 1 to 65535 (often %s)", where, port, defaultPort)
 	}
-	return Address{Kind: Network, Host: net.JoinHostPort(host, port)}, nil
+	return Address{Kind: Network, Host: net.JoinHostPort(host, strconv.FormatUint(number, 10))}, nil
 }
 
-func validPort(s string) bool {
+// portNumber reads a number from 1 to 65535.
+func portNumber(s string) (uint64, bool) {
 	n, err := strconv.ParseUint(s, 10, 16)
-	return err == nil && n > 0
+	return n, err == nil && n > 0
 }
 
 // isCOM tells the names of serial ports on Windows: COM and a number.
@@ -133,6 +136,6 @@ func isCOM(s string) bool {
 	if len(s) < 4 || !strings.EqualFold(s[:3], "COM") {
 		return false
 	}
-	n, err := strconv.ParseUint(s[3:], 10, 16)
-	return err == nil && n > 0
+	_, ok := portNumber(s[3:])
+	return ok
 }

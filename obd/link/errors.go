@@ -8,6 +8,7 @@ import (
 	"net"
 	"os"
 	"runtime"
+	"slices"
 	"strings"
 	"syscall"
 
@@ -130,36 +131,43 @@ func serialReason(err error) Reason {
 		return Unusable
 	}
 	switch {
-	case errors.Is(err, fs.ErrPermission):
+	case isAny(err, fs.ErrPermission):
 		return NoPermission
-	case errors.Is(err, syscall.EBUSY):
+	case isAny(err, syscall.EBUSY):
 		return Busy
-	case errors.Is(err, syscall.EISDIR), errors.Is(err, syscall.ENOTTY):
+	case isAny(err, syscall.EISDIR, syscall.ENOTTY):
 		return NotSerial
-	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR),
-		errors.Is(err, syscall.ENXIO), errors.Is(err, syscall.ENODEV):
+	case isAny(err, fs.ErrNotExist, syscall.ENOTDIR, syscall.ENXIO, syscall.ENODEV):
 		return NoSuchPort
 	}
 	return Unusable
 }
 
-// dialReason tells why a TCP connection was not made.
+// dialReason tells why a TCP connection was not made. The numbers are Windows' own for what follows them
+// (Windows Sockets error codes); no other system has errors of these numbers.
 func dialReason(err error) Reason {
+	const (
+		wsaNetDown, wsaNetUnreach   = syscall.Errno(10050), syscall.Errno(10051)
+		wsaTimedOut, wsaRefused     = syscall.Errno(10060), syscall.Errno(10061)
+		wsaHostDown, wsaHostUnreach = syscall.Errno(10064), syscall.Errno(10065)
+	)
 	var dns *net.DNSError
 	switch {
-	case errors.As(err, &dns):
-		if dns.IsTimeout {
-			return TimedOut
-		}
-		return UnknownHost
-	case errors.Is(err, syscall.ECONNREFUSED):
-		return Refused
-	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, os.ErrDeadlineExceeded),
-		errors.Is(err, syscall.ETIMEDOUT), errors.Is(err, TimedOut):
+	case isAny(err, TimedOut, context.DeadlineExceeded, os.ErrDeadlineExceeded, syscall.ETIMEDOUT, wsaTimedOut):
 		return TimedOut
-	case errors.Is(err, syscall.ENETUNREACH), errors.Is(err, syscall.EHOSTUNREACH),
-		errors.Is(err, syscall.ENETDOWN), errors.Is(err, syscall.EHOSTDOWN), errors.Is(err, syscall.EADDRNOTAVAIL):
+	case errors.As(err, &dns) && dns.IsTimeout:
+		return TimedOut
+	case errors.As(err, &dns):
+		return UnknownHost
+	case isAny(err, syscall.ECONNREFUSED, wsaRefused):
+		return Refused
+	case isAny(err, syscall.ENETUNREACH, syscall.EHOSTUNREACH, syscall.ENETDOWN, syscall.EHOSTDOWN,
+		wsaNetDown, wsaNetUnreach, wsaHostDown, wsaHostUnreach):
 		return Unreachable
 	}
 	return Unusable
+}
+
+func isAny(err error, targets ...error) bool {
+	return slices.ContainsFunc(targets, func(target error) bool { return errors.Is(err, target) })
 }

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"go.bug.st/serial"
-	"go.bug.st/serial/enumerator"
 )
 
 // Port is a serial port of this computer. All but Path are empty unless the port is on USB and says so.
@@ -27,13 +26,10 @@ func Ports() ([]Port, error) {
 	if err != nil {
 		return nil, fmt.Errorf("list serial ports: %w; give the port yourself with --port", err)
 	}
-	// Details are a help, not a condition: a Bluetooth port has none, and one odd device must not hide
-	// the others.
-	details, _ := enumerator.GetDetailedPortsList()
-	return portsOf(names, details), nil
+	return portsOf(names, usbDetails()), nil
 }
 
-func portsOf(names []string, details []*enumerator.PortDetails) []Port {
+func portsOf(names []string, details []*usbPort) []Port {
 	ports := make([]Port, 0, len(names))
 	for _, name := range names {
 		p := Port{Path: name}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"io"
 	"net"
+	"runtime"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -18,8 +19,8 @@ const (
 	// settle is the pause after opening. Opening raises the DTR and RTS lines, which restarts some
 	// adapters; what they babble meanwhile is thrown away.
 	settle = 100 * time.Millisecond
-	// writePiece is how much is handed to the driver at once, so that a Write which was given up lets go
-	// after little more. Requests are far shorter.
+	// writePiece is the most that is handed to the driver at once, and without an answer. A Write which
+	// was given up lets go after little more than that. Requests are far shorter.
 	writePiece = 256
 	// freeTries bounds how often Close tries to free a Write that is stuck in the driver.
 	freeTries = 20
@@ -70,12 +71,13 @@ type serialLink struct {
 	reading sync.Mutex    // held by a Read: the port is never closed under one
 	timeout time.Duration // what the port's read time-out is; the reader's
 
-	writing sync.Mutex   // guards the two below
-	out     []byte       // what the driver is being given; nobody else's memory
-	stuck   chan written // tells when a Write that was given up has ended; nil when there is none
-	driving sync.Mutex   // held while the driver is being given something
+	writing    sync.Mutex
+	left       <-chan written // tells when a Write that was given up has ended; nil when there is none; writing's
+	driving    sync.Mutex     // held while the driver is being given something
+	unanswered atomic.Int64   // bytes written since the adapter last spoke
 }
 
+// written is what came of giving the driver something.
 type written struct {
 	n   int
 	err error
@@ -102,6 +104,7 @@ func (l *serialLink) Read(p []byte) (int, error) {
 		}
 		n, err := l.port.Read(p)
 		if n > 0 {
+			l.unanswered.Store(0)
 			return n, nil
 		}
 		if err != nil {
@@ -122,60 +125,79 @@ func (l *serialLink) setTimeout(wait time.Duration) error {
 	return l.port.SetReadTimeout(wait)
 }
 
-// Write hands p to the driver from a goroutine of its own, because nothing makes a driver let go of a Write
-// to an adapter that takes no more. After the time limit, or Close, the Write returns and the goroutine is
-// left behind; until it is free again every Write fails.
+// Write gives p to the driver, which holds a request or two without waiting for the adapter to take them.
+// Beyond that nothing would make the driver let go of a Write to an adapter that takes no more, so it is
+// given the bytes from a goroutine of their own: after the time limit, or Close, the Write returns and the
+// goroutine is left behind. Until that one is free again every Write fails.
 func (l *serialLink) Write(p []byte) (int, error) {
 	l.writing.Lock()
 	defer l.writing.Unlock()
 	if l.closed.Load() {
 		return 0, net.ErrClosed
 	}
-	if l.stuck != nil {
+	if l.left != nil {
 		select {
-		case <-l.stuck:
-			l.stuck = nil
+		case <-l.left:
+			l.left = nil
 		default:
 			return 0, &Error{Op: "write", Where: l.where, Reason: Stalled}
 		}
 	}
-	l.out = append(l.out[:0], p...)
+	var w written
+	if l.fits(p) {
+		w = l.drive(p)
+	} else {
+		w = l.driveApart(append([]byte(nil), p...))
+	}
+	if w.err != nil {
+		return w.n, l.broken("write", w.err)
+	}
+	return w.n, nil
+}
+
+// fits reports whether the driver is sure to take p at once: its own buffer (common practice: a few
+// thousand bytes or some sixteen writes) holds all that was written since the adapter last spoke. Windows'
+// drivers wait for the adapter whatever their buffer.
+func (l *serialLink) fits(p []byte) bool {
+	const least = 32 // what even a short Write counts for
+	return l.unanswered.Add(int64(max(len(p), least))) <= writePiece && runtime.GOOS != "windows"
+}
+
+// driveApart is drive, given up after the time limit or on Close. It keeps p.
+func (l *serialLink) driveApart(p []byte) written {
 	done := make(chan written, 1)
 	limit := l.deadline.clk.After(writeLimit)
-	go l.drive(l.out, done)
+	go func() { done <- l.drive(p) }()
 	select {
 	case w := <-done:
-		if w.err != nil {
-			return w.n, l.broken("write", w.err)
-		}
-		return w.n, nil
+		return w
 	case <-limit:
-		l.stuck = done
-		return 0, &Error{Op: "write", Where: l.where, Reason: Stalled}
+		l.left = done
+		return written{err: Stalled}
 	case <-l.quit:
-		l.stuck = done
-		return 0, net.ErrClosed
+		return written{err: net.ErrClosed}
 	}
 }
 
 // drive gives the driver p piece by piece. The driver may take less than it was given, and a signal to this
 // program may interrupt it.
-func (l *serialLink) drive(p []byte, done chan<- written) {
+func (l *serialLink) drive(p []byte) (w written) {
 	l.driving.Lock()
 	defer l.driving.Unlock()
-	var w written
 	for w.n < len(p) && w.err == nil {
 		if l.closed.Load() {
-			w.err = net.ErrClosed
-			break
+			return written{w.n, net.ErrClosed}
 		}
 		n, err := l.port.Write(p[w.n:min(w.n+writePiece, len(p))])
 		w.n += n
-		if !errors.Is(err, syscall.EINTR) {
+		switch {
+		case n == 0 && err == nil:
+			w.err = io.ErrNoProgress
+		case !errors.Is(err, syscall.EINTR):
 			w.err = err
 		}
 	}
-	done <- w
+	return w
 }
 
 // broken names an error of the port. The library calls a port closed both when we closed it and when the
@@ -183,6 +205,9 @@ func (l *serialLink) drive(p []byte, done chan<- written) {
 func (l *serialLink) broken(op string, err error) error {
 	if l.closed.Load() {
 		return net.ErrClosed
+	}
+	if errors.Is(err, Stalled) {
+		return &Error{Op: op, Where: l.where, Reason: Stalled}
 	}
 	return &Error{Op: op, Where: l.where, Reason: Gone, Cause: err}
 }
