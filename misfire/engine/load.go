@@ -38,15 +38,15 @@ func (f *Fault) Error() string {
 // Load reads a table of layouts: comma-separated values (RFC 4180), UTF-8, one engine a line, the first line
 // naming the columns in any order. Lines that start with # are passed over.
 //
-//	key,name,firing_order,banks,pairs,note
-//	my-v6,V6 of the blue van,1-4-2-5-3-6,1 2 3 / 4 5 6,1+5 2+6 3+4,label under the bonnet
+//		key,name,firing_order,banks,pairs,note
+//		my-v6,V6 of the blue van,1-4-2-5-3-6,1 2 3 / 4 5 6,1+5 2+6 3+4,label under the bonnet
 //
-//   - key: what to type; letters, digits and hyphens, unlike any other in the table
-//   - firing_order: every cylinder once, 1 first, joined by hyphens
-//   - name, note, source: free text; may be left out
-//   - cylinders: may be left out; when given it must agree with the firing order
-//   - banks: cylinders of a bank in the order they stand, banks parted by a slash; bank 1 holds cylinder 1; may be left out
-//   - pairs: companions joined by a plus sign; may be left out
+//	  - key: what to type; letters, digits and hyphens, unlike any other in the table
+//	  - firing_order: every cylinder once, 1 first, joined by hyphens
+//	  - name, note, source: free text; may be left out
+//	  - cylinders: may be left out; when given it must agree with the firing order
+//	  - banks: cylinders of a bank in the order they stand, banks parted by a slash; bank 1 holds cylinder 1; may be left out
+//	  - pairs: companions joined by a plus sign; may be left out
 //
 // The first fault ends the reading and comes back as a *Fault. Warnings are *Faults too: pairs that are not
 // those of Companions, which happens on odd-firing engines but is more often a slip.
