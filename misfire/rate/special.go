@@ -113,3 +113,65 @@ func atLeastOne(phi float64) float64 {
 	}
 	return math.Min(phi, math.MaxFloat64)
 }
+
+// crossing finds where f, rising, crosses zero: it steps outwards from near
+// (first by step, then twice as far each time) until the sign changes and
+// closes in by Chandrupatla's method (1997), which never leaves the bracket.
+// If f keeps its sign for a thousand and more, the end reached is given back.
+func crossing(f func(float64) float64, near, step float64) float64 {
+	a, fa := near, f(near)
+	if fa == 0 {
+		return a
+	}
+	if fa > 0 {
+		step = -step
+	}
+	b := a + step
+	fb := f(b)
+	for fb*fa > 0 {
+		if math.Abs(step) > 1000 {
+			return b
+		}
+		step *= 2
+		a, fa = b, fb
+		b = a + step
+		fb = f(b)
+	}
+	return closeIn(f, a, fa, b, fb, 1e-15)
+}
+
+// closeIn is Chandrupatla's bracketed root finder: inverse quadratic steps
+// where they are safe, halving elsewhere, until the bracket is within precision
+// (relative, and absolute below one).
+func closeIn(f func(float64) float64, a, fa, b, fb, precision float64) float64 {
+	c, fc := a, fa
+	t := 0.5
+	for range 200 {
+		x := a + t*(b-a)
+		fx := f(x)
+		if (fx > 0) == (fa > 0) {
+			c, fc = a, fa
+		} else {
+			c, fc = b, fb
+			b, fb = a, fa
+		}
+		a, fa = x, fx
+		best, fbest := a, fa
+		if math.Abs(fb) < math.Abs(fa) {
+			best, fbest = b, fb
+		}
+		width := math.Abs(b - a)
+		tolerance := precision * (math.Abs(best)/2 + 1)
+		if fbest == 0 || width <= 2*tolerance {
+			return best
+		}
+		t = 0.5
+		xi, ph := (a-b)/(c-b), (fa-fb)/(fc-fb)
+		if ph*ph < xi && (1-ph)*(1-ph) < 1-xi {
+			t = fa/(fb-fa)*fc/(fb-fc) + (c-a)/(b-a)*fa/(fc-fa)*fb/(fc-fb)
+		}
+		edge := tolerance / width
+		t = math.Min(1-edge, math.Max(edge, t))
+	}
+	return a
+}
