@@ -1,0 +1,195 @@
+package views
+
+import (
+	"strings"
+	"unicode"
+
+	"github.com/gdamore/tcell/v2"
+	"github.com/rivo/uniseg"
+)
+
+// rect is a rectangle of cells. An empty one has no width or no height.
+type rect struct{ x, y, w, h int }
+
+func (r rect) empty() bool { return r.w <= 0 || r.h <= 0 }
+
+// canvas is a rectangle of the screen that may be drawn on. Places are counted from its own corner; what falls
+// outside is cut off.
+type canvas struct {
+	screen tcell.Screen
+	area   rect
+}
+
+// at is the part of a canvas in a rectangle of screen coordinates.
+func (c canvas) at(r rect) canvas { return canvas{c.screen, r} }
+
+// rune draws one character of one cell.
+func (c canvas) rune(x, y int, r rune, style tcell.Style) {
+	if x < 0 || y < 0 || x >= c.area.w || y >= c.area.h {
+		return
+	}
+	c.screen.SetContent(c.area.x+x, c.area.y+y, r, nil, style)
+}
+
+// run draws one character n times.
+func (c canvas) run(x, y, n int, r rune, style tcell.Style) {
+	for i := range n {
+		c.rune(x+i, y, r, style)
+	}
+}
+
+// text draws one line and gives the place after it.
+func (c canvas) text(x, y int, s string, style tcell.Style) int {
+	for s != "" {
+		if s[0] < 0x80 && (len(s) == 1 || s[1] < 0x80) { // nothing can combine with it
+			c.rune(x, y, printable(rune(s[0])), style)
+			x, s = x+1, s[1:]
+			continue
+		}
+		cluster, rest, width, _ := uniseg.FirstGraphemeClusterInString(s, -1)
+		if width > 0 && x >= 0 && y >= 0 && x+width <= c.area.w && y < c.area.h {
+			c.screen.Put(c.area.x+x, c.area.y+y, strings.Map(printable, cluster), style)
+		}
+		x, s = x+width, rest
+	}
+	return x
+}
+
+// right draws a line that ends before x.
+func (c canvas) right(x, y int, s string, style tcell.Style) { c.text(x-width(s), y, s, style) }
+
+// printable keeps control characters of names and notes from reaching the terminal.
+func printable(r rune) rune {
+	if unicode.IsControl(r) {
+		return ' '
+	}
+	return r
+}
+
+// width is the cells that a text takes.
+func width(s string) int { return uniseg.StringWidth(s) }
+
+// cut shortens a text to w cells, with a sign that it was cut.
+func cut(s string, w int, more rune) string {
+	switch {
+	case width(s) <= w:
+		return s
+	case w <= 0:
+		return ""
+	}
+	return head(s, w-1) + string(more)
+}
+
+// head is the longest beginning of a text within w cells.
+func head(s string, w int) string {
+	rest := s
+	for rest != "" {
+		_, after, n, _ := uniseg.FirstGraphemeClusterInString(rest, -1)
+		if n > w {
+			break
+		}
+		w, rest = w-n, after
+	}
+	return s[:len(s)-len(rest)]
+}
+
+// tail is the last w cells of a text: what a line being typed shows.
+func tail(s string, w int) string {
+	for width(s) > w && s != "" {
+		_, s, _, _ = uniseg.FirstGraphemeClusterInString(s, -1)
+	}
+	return s
+}
+
+// wrap breaks a text at spaces into lines of at most w cells; a longer word is broken where it must be.
+func wrap(s string, w int) []string {
+	if w <= 0 {
+		return nil
+	}
+	var lines []string
+	line := ""
+	for _, word := range strings.Fields(s) {
+		for width(word) > w {
+			part := head(word, w)
+			if part == "" { // a wide character in a single cell
+				return lines
+			}
+			if line != "" {
+				lines, line = append(lines, line), ""
+			}
+			lines, word = append(lines, part), word[len(part):]
+		}
+		switch {
+		case line == "":
+			line = word
+		case width(line)+1+width(word) <= w:
+			line += " " + word
+		default:
+			lines, line = append(lines, line), word
+		}
+	}
+	if line != "" {
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// longest is the first wording that fits in w cells, else the last one.
+func longest(w int, wordings ...string) string {
+	for _, words := range wordings {
+		if width(words) <= w {
+			return words
+		}
+	}
+	return wordings[len(wordings)-1]
+}
+
+// field is one item of a line that has several: its wordings, longest first. A last wording of "" lets the item
+// be left out. Items of a higher rank give way first.
+type field struct {
+	words []string
+	rank  int
+	style tcell.Style
+}
+
+// fit chooses the wording of each item so that all stand within w cells with gap cells between, if they can.
+func fit(fields []field, w, gap int) []string {
+	pick := make([]int, len(fields))
+	for taken(fields, pick, gap) > w {
+		weakest := -1
+		for i, f := range fields {
+			if pick[i] < len(f.words)-1 && (weakest < 0 || f.rank > fields[weakest].rank) {
+				weakest = i
+			}
+		}
+		if weakest < 0 {
+			break
+		}
+		pick[weakest]++
+	}
+	words := make([]string, len(fields))
+	for i, f := range fields {
+		words[i] = f.words[pick[i]]
+	}
+	return words
+}
+
+func taken(fields []field, pick []int, gap int) int {
+	sum := -gap
+	for i, f := range fields {
+		if n := width(f.words[pick[i]]); n > 0 {
+			sum += n + gap
+		}
+	}
+	return max(sum, 0)
+}
+
+// line draws items side by side.
+func (c canvas) line(y int, fields []field, gap int) {
+	x := 0
+	for i, words := range fit(fields, c.area.w, gap) {
+		if words != "" {
+			x = c.text(x, y, words, fields[i].style) + gap
+		}
+	}
+}

@@ -1,0 +1,206 @@
+package views
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"stumble/misfire"
+	"stumble/misfire/engine"
+	"stumble/misfire/gear"
+	"stumble/misfire/rate"
+)
+
+// The drives below are invented, but every rate and limit in them is computed by the rate package from the
+// counts given here.
+
+var began = time.Date(2026, 3, 14, 9, 26, 53, 0, time.UTC)
+
+func layoutOf(t testing.TB, key string) engine.Layout {
+	t.Helper()
+	l, err := engine.Find(key)
+	require.NoError(t, err)
+	return l
+}
+
+func cellOf(cylinder int, g gear.State, o gear.Origin, misses, firings float64) misfire.Cell {
+	return misfire.Cell{
+		Cylinder: cylinder, Condition: misfire.Condition{Gear: g, Warm: true}, Origin: o,
+		Estimate: rate.Interval(misses, firings, 1), Reported: true, Apart: true, Judged: true,
+		Seconds: time.Duration(firings / 6.5 * float64(time.Second)),
+	}
+}
+
+// wrenSummary is a four that misses on cylinder 2, seldom in park and often in drive.
+func wrenSummary(t testing.TB) *misfire.Summary {
+	s := &misfire.Summary{
+		Start: began, Now: began.Add(4*time.Minute + 31*time.Second), Running: 4*time.Minute + 20*time.Second,
+		Engine: layoutOf(t, "i4-1342"), Map: engine.Identity(4), Cycles: 1,
+		Live: misfire.Live{
+			RPM: 712, Load: 31.4, Speed: 0, Throttle: 12, Coolant: 88,
+			Gear: gear.Call{State: gear.Drive, Origin: gear.Marked, Confidence: 0.95}, Running: true, MIL: misfire.MILOn,
+			CountAge: []time.Duration{300 * time.Millisecond, 600 * time.Millisecond, 900 * time.Millisecond, 1200 * time.Millisecond},
+		},
+		Refresh: misfire.Refresh{Kind: misfire.RefreshRevolutions, Revolutions: 200, Rises: 14},
+		Verdict: misfire.Verdict{
+			Sentence:  "Cylinder 2 misses 31 of 1,000 firings in Drive, 2 in Park; worse since 02:10.",
+			Cylinders: []int{2}, WorseIn: gear.Drive, Worsening: []int{2},
+		},
+		Whole: misfire.Whole{
+			Catalyst: misfire.Block{Revolutions: 200, Last: 1.0, Worst: 1.5, Limit: 10, Reported: true, Blocks: 16},
+			Emission: misfire.Block{Revolutions: 1000, Last: 1.2, Worst: 1.2, Limit: 1, Blocks: 3, Over: 1},
+		},
+		Unknown:     misfire.Unknown{Running: 11 * time.Second, Misses: 2},
+		Unmonitored: 8 * time.Second,
+		Averages:    []misfire.Average{{Cylinder: 1, Value: 0}, {Cylinder: 2, Value: 118}, {Cylinder: 3, Value: 1}, {Cylinder: 4, Value: 0}},
+		Notes:       []string{"The car brings its counts up to date every 200 revolutions, so a miss can be placed within 17 s."},
+	}
+	counts := map[gear.State][4]float64{gear.ParkNeutral: {0, 2, 1, 0}, gear.Drive: {1, 31, 0, 0}, gear.Moving: {0, 9, 0, 0}}
+	firings := map[gear.State]float64{gear.ParkNeutral: 1042, gear.Drive: 1000, gear.Moving: 310}
+	origins := map[gear.State]gear.Origin{gear.ParkNeutral: gear.Marked, gear.Drive: gear.Marked, gear.Moving: gear.Inferred}
+	for _, g := range []gear.State{gear.ParkNeutral, gear.Drive, gear.Moving} {
+		for c := 1; c <= 4; c++ {
+			s.ByGear = append(s.ByGear, cellOf(c, g, origins[g], counts[g][c-1], firings[g]))
+		}
+	}
+	worst := &s.ByGear[5]
+	worst.Worsening, worst.Since, worst.Mixed = true, began.Add(130*time.Second), 0.12
+	for c := 1; c <= 4; c++ {
+		sum := 0.0
+		for _, n := range counts {
+			sum += n[c-1]
+		}
+		total := cellOf(c, gear.Unknown, gear.None, sum, 2352)
+		s.Total = append(s.Total, total)
+	}
+	for _, c := range s.ByGear {
+		c.Condition.Load, c.Condition.RPM = misfire.BandOfLoad(31), misfire.BandOfRPM(712)
+		s.Cells = append(s.Cells, c)
+	}
+	return s
+}
+
+// strip makes seconds of a drive: park, reverse, drive, and off; one cylinder misses in lumps, as a car counts.
+func strip(n, cylinders, bad int) []misfire.Moment {
+	random := rand.New(rand.NewPCG(7, 11))
+	moments := make([]misfire.Moment, n)
+	for i := range moments {
+		at := began.Add(time.Duration(271-n+1+i) * time.Second)
+		m := misfire.Moment{At: at, Gear: gear.ParkNeutral, Origin: gear.Marked, RPM: 760 + 8*random.NormFloat64(), Load: 21 + random.NormFloat64()}
+		switch left := n - i; {
+		case left <= 9:
+			m.Gear, m.RPM, m.Load = gear.Drive, m.RPM-45, m.Load+11
+		case left <= 14:
+			m.Gear, m.Origin, m.RPM, m.Load = gear.Moving, gear.Inferred, 1500+60*float64(left-9), 55
+		case left <= 17:
+			m.Gear, m.RPM, m.Load = gear.Reverse, m.RPM-40, m.Load+9
+		}
+		m.Unmonitored = n-i == 10 || n-i == 11
+		if i%5 == 2 {
+			m.Misses[bad-1] = uint16(1 + random.IntN(3))
+		}
+		if i == n-6 {
+			m.Misses[bad-1] = 14
+		}
+		if i == n-20 && cylinders > 2 {
+			m.Misses[2] = 1
+		}
+		moments[i] = m
+	}
+	return moments
+}
+
+func wren(t testing.TB) *State {
+	return &State{
+		Title: "Larkspur Wren 1.6", VIN: "LKSWREN16X0000042", Summary: wrenSummary(t), Strip: strip(120, 4, 2), Version: 1,
+		Health: Health{Adapter: "ELM327 v1.5", Protocol: "CAN 11 bit, 500 kbit/s", PerSecond: 14.2, Exchanges: 3711, Recording: "recording"},
+		Notes: []Mark{
+			{At: began.Add(12 * time.Second), Text: "gear P/N", Gear: gear.ParkNeutral},
+			{At: began.Add(254 * time.Second), Text: "gear R", Gear: gear.Reverse},
+			{At: began.Add(262 * time.Second), Text: "gear D", Gear: gear.Drive},
+			{At: began.Add(266 * time.Second), Text: "pop heard, left side"},
+		},
+	}
+}
+
+// guided is the same drive within a guided test, with the catalyst in danger.
+func guided(t testing.TB) *State {
+	s := wren(t)
+	s.Step = &Step{
+		Number: 2, Of: 6, Name: "Drive at idle", Instruction: "Hold the brake, shift to D, leave the throttle alone.",
+		Left: 42 * time.Second, Length: 2 * time.Minute, Done: 612, Needed: 1500,
+		Cautions: []string{"parking brake on, wheels chocked, nobody in front or behind."},
+	}
+	s.Summary.Verdict.EaseOff = true
+	s.Summary.Live.MIL = misfire.MILFlashing
+	s.Summary.Whole.Catalyst.Last = 12
+	return s
+}
+
+// rook has no counters at all.
+func rook(t testing.TB) *State {
+	s := wren(t)
+	s.Title, s.Strip, s.Notes = "Larkspur Rook", strip(40, 4, 2), nil
+	for i := range s.Strip {
+		s.Strip[i].Misses = [engine.MaxCylinders]uint16{}
+	}
+	sum := s.Summary
+	sum.Verdict = misfire.Verdict{Sentence: "This car has no count of misses by cylinder; its idle dips and codes are weaker evidence."}
+	sum.Refresh, sum.Averages, sum.Unknown = misfire.Refresh{}, nil, misfire.Unknown{}
+	sum.Whole = misfire.Whole{
+		Catalyst: misfire.Block{Revolutions: 200, Last: math.NaN(), Worst: math.NaN(), Limit: 10},
+		Emission: misfire.Block{Revolutions: 1000, Last: math.NaN(), Worst: math.NaN(), Limit: 2},
+	}
+	sum.Notes = []string{"Service 06 of this car has no misfire counts. Judge by codes, the lamp and the unevenness of idle: weaker evidence."}
+	sum.Live.CountAge = []time.Duration{-1, -1, -1, -1}
+	nan := math.NaN()
+	for _, cells := range [][]misfire.Cell{sum.Total, sum.ByGear, sum.Cells} {
+		for i := range cells {
+			cells[i].Reported, cells[i].Worsening = false, false
+			cells[i].Estimate = rate.Estimate{Firings: cells[i].Firings, Rate: nan, Low: nan, High: nan, Phi: 1}
+		}
+	}
+	return s
+}
+
+// eight is a V8 whose link was lost for a while; two cylinders miss.
+func eight(t testing.TB) *State {
+	s := wren(t)
+	s.Title = "Larkspur eight"
+	sum := s.Summary
+	sum.Engine = layoutOf(t, "v8-odd-even-18436572")
+	sum.Map = engine.Identity(8)
+	sum.Verdict = misfire.Verdict{
+		Sentence:  "Cylinders 1 and 6 miss; they may share a coil. Cylinder 6 misses 88 of 1,000 firings while moving.",
+		Cylinders: []int{6, 1}, WorseIn: gear.Moving,
+	}
+	sum.ByGear, sum.Total, sum.Cells = nil, nil, nil
+	for c := 1; c <= 8; c++ {
+		bad := map[int]float64{1: 60, 6: 88}[c]
+		sum.ByGear = append(sum.ByGear, cellOf(c, gear.ParkNeutral, gear.Reported, bad/20, 2000), cellOf(c, gear.Moving, gear.Reported, bad, 1000))
+		sum.Total = append(sum.Total, cellOf(c, gear.Unknown, gear.None, bad*1.05, 3000))
+	}
+	sum.Live.CountAge = make([]time.Duration, 8)
+	for i := range sum.Live.CountAge {
+		sum.Live.CountAge[i] = time.Duration(i+1) * 400 * time.Millisecond
+	}
+	s.Strip = strip(60, 8, 6)
+	s.Strip = append(s.Strip[:50], s.Strip[56:]...)
+	s.Health.Link = "lost, seeking"
+	return s
+}
+
+// twelve has more cylinders than most.
+func twelve(t testing.TB) *State {
+	s := eight(t)
+	s.Health.Link = ""
+	s.Summary.Engine = layoutOf(t, "v12-along-1-7-5-11-3-9-6-12-2-8-4-10")
+	for c := 9; c <= 12; c++ {
+		s.Summary.ByGear = append(s.Summary.ByGear, cellOf(c, gear.Moving, gear.Reported, 0, 1000))
+		s.Summary.Total = append(s.Summary.Total, cellOf(c, gear.Unknown, gear.None, 0, 3000))
+	}
+	return s
+}

@@ -1,0 +1,177 @@
+package views
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/gdamore/tcell/v2"
+)
+
+// stepLine is one line of the running test step; the first is drawn with its bar.
+type stepLine struct {
+	text    string
+	caution bool
+}
+
+// stepLines are the lines of the test step: name and time, the instruction, the cautions.
+func (p *painter) stepLines() []stepLine {
+	st := p.state.Step
+	if st == nil {
+		return nil
+	}
+	w := p.canvas.area.w
+	lines := []stepLine{{text: st.Name}}
+	for _, line := range wrap(st.Instruction, w) {
+		lines = append(lines, stepLine{text: line})
+	}
+	for _, caution := range st.Cautions {
+		for _, line := range wrap("Caution: "+caution, w) {
+			lines = append(lines, stepLine{text: line, caution: true})
+		}
+	}
+	return lines
+}
+
+func (p *painter) drawStep(at rect, lines []stepLine) {
+	if at.empty() {
+		return
+	}
+	cv := p.canvas.at(at)
+	p.drawStepHead(cv)
+	for i := 1; i < len(lines) && i < at.h; i++ {
+		style := p.pal.plain
+		if lines[i].caution {
+			style = p.pal.strong
+		}
+		text := lines[i].text
+		if i == at.h-1 && i < len(lines)-1 {
+			text = cut(text+" "+lines[i+1].text, at.w, p.gl.more)
+		}
+		cv.text(0, i, text, style)
+	}
+}
+
+// drawStepHead says which step runs and how far it is, in words and as a bar in the room that is left.
+func (p *painter) drawStepHead(cv canvas) {
+	st := p.state.Step
+	head := fmt.Sprintf("Step %d of %d: %s", st.Number, st.Of, st.Name)
+	far := minutes(st.Left) + " left"
+	if st.Needed > 0 {
+		far = grouped(st.Done) + " of " + grouped(st.Needed) + " firings, " + far
+	}
+	head = cut(head, cv.area.w-width(far)-1, p.gl.more)
+	end := cv.text(0, 0, head, p.pal.strong) + 2
+	from := cv.area.w - width(far)
+	cv.text(from, 0, far, p.pal.strong)
+	if room := min(from-2-end, 40); st.Length > 0 && room >= 6 {
+		done := int(math.Round(float64(room) * (1 - float64(st.Left)/float64(st.Length))))
+		done = min(max(done, 0), room)
+		cv.run(from-2-room, 0, done, p.gl.done, p.pal.plain)
+		cv.run(from-2-room+done, 0, room-done, p.gl.left, p.pal.faint)
+	}
+}
+
+// drawAlert is the loud line: reversed over the whole width.
+func (p *painter) drawAlert(at rect) {
+	if at.empty() {
+		return
+	}
+	cv := p.canvas.at(at)
+	cv.run(0, 0, at.w, ' ', p.pal.alert)
+	words := cut(p.state.alert(), at.w-2, p.gl.more)
+	cv.text((at.w-width(words))/2, 0, words, p.pal.alert)
+}
+
+// drawHealth says how the adapter is doing and how old each cylinder's count is.
+func (p *painter) drawHealth(at rect) {
+	p.canvas.at(at).line(0, p.healthFields(), 2)
+}
+
+func (p *painter) healthFields() []field {
+	h := p.state.Health
+	var fields []field
+	add := func(rank int, style tcell.Style, words ...string) {
+		if words[0] != "" {
+			fields = append(fields, field{words: words, rank: rank, style: style})
+		}
+	}
+	if h.Link != "" {
+		add(0, p.pal.alert, " LINK "+strings.ToUpper(h.Link)+" ")
+	}
+	add(1, p.pal.plain, h.Recording, "")
+	rate := "- exchanges/s"
+	if !math.IsNaN(h.PerSecond) {
+		rate = digits(h.PerSecond) + " exchanges/s"
+	}
+	add(3, p.pal.plain, rate, strings.Replace(rate, "exchanges", "exch.", 1))
+	if s := p.state.Summary; s != nil {
+		all, oldest := ages(s)
+		add(2, p.pal.plain, all, oldest)
+	}
+	add(4, p.pal.plain, p.lastMark(), "")
+	add(5, p.pal.faint, p.state.Title, "")
+	add(6, p.pal.faint, h.Adapter, "")
+	add(7, p.pal.faint, h.Protocol, "")
+	return fields
+}
+
+// lastMark is the newest mark, so that who pressed a key sees that it was heard.
+func (p *painter) lastMark() string {
+	n := len(p.state.Notes)
+	if n == 0 {
+		return ""
+	}
+	m := p.state.Notes[n-1]
+	return "mark " + minutes(m.At.Sub(p.state.start())) + " " + cut(m.Text, 24, p.gl.more)
+}
+
+// drawKeys shows which keys do what, or the line for a note while one is typed.
+func (p *painter) drawKeys(at rect) {
+	cv := p.canvas.at(at)
+	if p.keys.entry != nil {
+		p.drawEntry(cv)
+		return
+	}
+	cv.line(0, p.keyFields(), 2)
+}
+
+func (p *painter) drawEntry(cv canvas) {
+	const label, hint = "note: ", "  Enter keeps it, Esc drops it"
+	x := cv.text(0, 0, label, p.pal.strong)
+	room := cv.area.w - len(label) - len(hint) - 1
+	x = cv.text(x, 0, tail(string(p.keys.entry), room), p.pal.plain)
+	cv.screen.ShowCursor(cv.area.x+x, cv.area.y)
+	cv.text(x+1, 0, hint, p.pal.faint)
+}
+
+func (p *painter) keyFields() []field {
+	var fields []field
+	add := func(rank int, words ...string) {
+		fields = append(fields, field{words: words, rank: rank, style: p.pal.plain})
+	}
+	if p.state.Step != nil {
+		add(1, "s skip  b again  x stop")
+	}
+	add(2, "p n d r mark gear", "p n d r gear", "p n d r")
+	add(3, "m note")
+	bell := "1-9 bell"
+	if on := p.keys.bells(); len(on) > 0 {
+		words := make([]string, len(on))
+		for i, c := range on {
+			words[i] = strconv.Itoa(c)
+		}
+		bell = "bell on " + strings.Join(words, ",")
+	}
+	add(6, bell, "")
+	add(7, "u unit", "")
+	hold := "space holds the strip"
+	if p.keys.held != nil {
+		hold = "space lets the strip go"
+	}
+	add(8, hold, "space hold", "")
+	add(0, "? help")
+	add(0, "q quit")
+	return fields
+}

@@ -1,0 +1,99 @@
+// Package views shows a running drive: on a terminal screen, as plain text, and as lines of JSON. It draws what a
+// summary says and decides nothing about it: no statistics, no judgement of gear, no clock but the one that
+// paces its frames.
+package views
+
+import (
+	"time"
+
+	"stumble/misfire"
+	"stumble/misfire/gear"
+)
+
+// State is everything the screen shows at one moment. Whoever builds it hands it over for good: neither it nor
+// anything it points at may change afterwards, because the screen keeps it while the strip is held.
+type State struct {
+	Title   string           // vehicle or job, e.g. "Larkspur Wren 1.6"
+	VIN     string           // empty when not known
+	Summary *misfire.Summary // nil until the first
+	Strip   []misfire.Moment // oldest first, newest last, at most some hundreds
+	Health  Health           // the adapter
+	Step    *Step            // the guided test step that runs; nil when none does
+	Alert   string           // a loud one-line warning; empty when there is none
+	Notes   []Mark           // recent marks, oldest first
+	Version uint64           // changes whenever anything above does
+	// CoilEach is true for an engine with a coil on every plug: then no cylinders share one, and the brackets
+	// that tie those that may are left out.
+	CoilEach bool
+}
+
+// Health is how the adapter is doing.
+type Health struct {
+	Adapter   string  // name and version as the adapter gives them
+	Protocol  string  // protocol of the car's bus, in words
+	PerSecond float64 // exchanges a second of late; NaN when not known
+	Exchanges int     // exchanges of this drive
+	Link      string  // empty while all is well, else what is wrong: "lost, seeking"
+	Recording string  // "recording", "not recorded", "playback, 4 times as fast"; empty shows nothing
+}
+
+// Step is one step of a guided test.
+type Step struct {
+	Number, Of   int // this is step Number of Of
+	Name         string
+	Instruction  string        // what driver and helper do now
+	Left, Length time.Duration // time left, and the whole of it; Length 0 shows no bar
+	Done, Needed float64       // firings counted in this step and wanted; Needed 0 shows neither
+	Cautions     []string      // one line each
+}
+
+// Mark is a time-stamped note of a drive.
+type Mark struct {
+	At   time.Time
+	Text string
+	Gear gear.State // the state that was marked; Unknown for any other note
+}
+
+// Source gives the state to show. State must be cheap and give the same pointer while nothing has changed; it
+// is called from the screen's goroutine, up to thirty times a second.
+type Source interface{ State() *State }
+
+// Actions is what the keys do. All are called from the screen's goroutine and must not block.
+type Actions interface {
+	Mark(gear.State)  // the driver or helper says which gear is in
+	Note(text string) // a note was typed; never empty
+	StepSkip()
+	StepRepeat()
+	StepStop()
+	Quit() // the user wants to leave; Run returns right after
+}
+
+// easeOff is shown when the summary asks for it and the caller has no words of its own.
+const easeOff = "EASE OFF: misfire that can overheat the catalyst is going on"
+
+// alert is the warning to show, empty when there is none.
+func (s *State) alert() string {
+	if s.Alert == "" && s.Summary != nil && s.Summary.Verdict.EaseOff {
+		return easeOff
+	}
+	return s.Alert
+}
+
+// mustKnow is how many notes the summary has for its reader.
+func (s *State) mustKnow() int {
+	if s.Summary == nil {
+		return 0
+	}
+	return len(s.Summary.Notes)
+}
+
+// start is when the drive began; zero when that is not known.
+func (s *State) start() time.Time {
+	if s.Summary != nil && !s.Summary.Start.IsZero() {
+		return s.Summary.Start
+	}
+	if len(s.Strip) > 0 {
+		return s.Strip[0].At
+	}
+	return time.Time{}
+}

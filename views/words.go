@@ -1,0 +1,233 @@
+package views
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"stumble/misfire"
+	"stumble/misfire/gear"
+)
+
+// unit is how a rate is written.
+type unit uint8
+
+const (
+	perThousand unit = iota
+	percent
+	oneIn
+	counted
+	units
+)
+
+// name is the unit in words.
+func (u unit) name() string {
+	switch u {
+	case percent:
+		return "misses in 100 firings"
+	case oneIn:
+		return "one miss in so many firings"
+	case counted:
+		return "misses of firings"
+	}
+	return "misses per 1,000 firings"
+}
+
+// rate writes the rate of a cell that is known.
+func (u unit) rate(c *misfire.Cell) string {
+	switch u {
+	case percent:
+		return digits(c.Rate/10) + "%"
+	case oneIn:
+		if c.Misses == 0 {
+			return "none"
+		}
+		return "1 in " + short(1000/c.Rate)
+	case counted:
+		return short(c.Misses) + "/" + short(c.Firings)
+	}
+	return digits(c.Rate)
+}
+
+// limits writes the 95 % limits: "21-44"; "over 21" where only the lower one holds; "" for plain counts.
+func (u unit) limits(c *misfire.Cell) string {
+	low, high := c.Low, c.High
+	write := brief
+	switch u {
+	case percent:
+		low, high = low/10, high/10
+	case oneIn:
+		low, high = 1000/high, 1000/low
+		write = short
+	case counted:
+		return ""
+	}
+	if math.IsInf(high, 1) {
+		return "over " + write(low)
+	}
+	return write(low) + "-" + write(high)
+}
+
+// digits writes a rate so that it has two or three digits that say something.
+func digits(v float64) string {
+	switch {
+	case math.IsNaN(v):
+		return "-"
+	case v == 0:
+		return "0"
+	case v < 0.1:
+		return strconv.FormatFloat(v, 'f', 2, 64)
+	case v < 99.95:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	}
+	return short(v)
+}
+
+// brief writes a limit: one digit after the point below ten, none above; "0" is none at all, "0.0" nearly none.
+func brief(v float64) string {
+	switch {
+	case math.IsNaN(v):
+		return "-"
+	case v == 0:
+		return "0"
+	case v < 9.95:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	}
+	return short(v)
+}
+
+// short writes a number of one or more within five characters up to a thousand million.
+func short(v float64) string {
+	switch {
+	case math.IsNaN(v):
+		return "-"
+	case math.IsInf(v, 0):
+		return "any"
+	case v < 999.5:
+		return strconv.FormatFloat(math.Round(v), 'f', 0, 64)
+	case v < 9999.5:
+		return grouped(v)
+	case v < 999.5e3:
+		return strconv.FormatFloat(v/1e3, 'f', 0, 64) + "k"
+	case v < 9.95e6:
+		return strconv.FormatFloat(v/1e6, 'f', 1, 64) + "M"
+	}
+	return strconv.FormatFloat(v/1e6, 'f', 0, 64) + "M"
+}
+
+// grouped writes a whole number with commas: "38,412".
+func grouped(v float64) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "-"
+	}
+	s := strconv.FormatFloat(math.Abs(math.Round(v)), 'f', 0, 64)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	if math.Round(v) < 0 {
+		return "-" + s
+	}
+	return s
+}
+
+// whole writes a reading without decimals, "-" when it is not known.
+func whole(v float64) string {
+	if math.IsNaN(v) {
+		return "-"
+	}
+	return strconv.FormatFloat(math.Round(v)+0, 'f', 0, 64)
+}
+
+// minutes writes a span as mm:ss.
+func minutes(d time.Duration) string {
+	s := int(d.Round(time.Second) / time.Second)
+	sign := ""
+	if s < 0 {
+		sign, s = "-", -s
+	}
+	return fmt.Sprintf("%s%02d:%02d", sign, s/60, s%60)
+}
+
+// cadence says how often the car's counters move, longest wording first.
+func cadence(r misfire.Refresh) []string {
+	switch r.Kind {
+	case misfire.RefreshAtOnce:
+		return []string{"counts move with each miss", "counts move at once", ""}
+	case misfire.RefreshRevolutions:
+		n := grouped(r.Revolutions)
+		return []string{"counts move every " + n + " revolutions", "counts every " + n + " rev", "every " + n + " rev"}
+	case misfire.RefreshSeconds:
+		n := digits(r.Seconds)
+		return []string{"counts move every " + n + " seconds", "counts every " + n + " s", "every " + n + " s"}
+	}
+	return []string{"how often counts move is not known yet", "counts move: ?", ""}
+}
+
+// gearWords says a gear state and who says so: "D, marked", "moving, gear 3, reported".
+func gearWords(c gear.Call) string {
+	if c.State == gear.Unknown {
+		return "gear not known"
+	}
+	words := c.State.String()
+	if c.Number > 0 {
+		words += ", gear " + strconv.Itoa(c.Number)
+	}
+	return words + ", " + originWords(c.Origin)
+}
+
+func originWords(o gear.Origin) string {
+	if o == gear.None {
+		return "nobody says"
+	}
+	return o.String()
+}
+
+// ages writes how old each cylinder's count is, in seconds: "0 1 1 -", or the oldest alone.
+func ages(s *misfire.Summary) (all, oldest string) {
+	words := make([]string, len(s.Live.CountAge))
+	most, never := time.Duration(-1), 0
+	for i, age := range s.Live.CountAge {
+		if age < 0 {
+			words[i], never = "-", never+1
+			continue
+		}
+		words[i], most = seconds(age), max(most, age)
+	}
+	switch {
+	case most < 0:
+		return "no counts read yet", "no counts"
+	case never > 0:
+		oldest = fmt.Sprintf("counts to %s s old, %d never read", seconds(most), never)
+	default:
+		oldest = "counts to " + seconds(most) + " s old"
+	}
+	return "counts " + strings.Join(words, " ") + " s old", oldest
+}
+
+func seconds(d time.Duration) string {
+	if d < 9950*time.Millisecond {
+		return strconv.FormatFloat(d.Seconds(), 'f', 1, 64)
+	}
+	return strconv.FormatFloat(d.Seconds(), 'f', 0, 64)
+}
+
+// blockWords says a whole-engine percentage: "last 1.2 %, worst 3.4 %, limit 10.0 %".
+func blockWords(b misfire.Block) string {
+	if b.Blocks == 0 || math.IsNaN(b.Last) {
+		return fmt.Sprintf("no whole block yet, limit %s %%", digits(b.Limit))
+	}
+	return fmt.Sprintf("last %s %%, worst %s %%, limit %s %%", digits(b.Last), digits(b.Worst), digits(b.Limit))
+}
+
+// limitWords says where a limit is from.
+func limitWords(b misfire.Block) string {
+	if b.Reported {
+		return "the car's own limit"
+	}
+	return "limit taken, not the car's"
+}
+
+// isOver reports whether the last whole block was over its limit.
+func isOver(b misfire.Block) bool { return b.Blocks > 0 && b.Last > b.Limit }
