@@ -42,14 +42,12 @@ func malformed(m Message, format string, args ...any) error {
 	return &MalformedError{Module: m.Module, Data: data, Why: fmt.Sprintf(format, args...)}
 }
 
-// expect checks that a message answers a service and has at least n bytes.
+// expect checks that a message answers a service and has at least n bytes. A refusal is returned as the error.
 func expect(m Message, s Service, n int) error {
-	switch {
-	case len(m.Data) > 0 && m.Data[0] == negative:
-		if nr, ok := DecodeNegative(m); ok {
-			return nr
-		}
-	case len(m.Data) > 0 && m.Data[0] != s.Response():
+	if refusal, ok := DecodeNegative(m); ok {
+		return refusal
+	}
+	if len(m.Data) > 0 && m.Data[0] != s.Response() {
 		return malformed(m, "is not an answer to service %02X", byte(s))
 	}
 	if len(m.Data) < n {

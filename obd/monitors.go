@@ -116,7 +116,7 @@ func (m *Monitors) add(monitor Monitor, supported, incomplete byte) {
 }
 
 // State finds one monitor; false when this kind of engine has none such.
-func (m *Monitors) State(monitor Monitor) (MonitorState, bool) {
+func (m Monitors) State(monitor Monitor) (MonitorState, bool) {
 	for _, s := range m.States {
 		if s.Monitor == monitor {
 			return s, true
@@ -126,7 +126,7 @@ func (m *Monitors) State(monitor Monitor) (MonitorState, bool) {
 }
 
 // Incomplete counts the supported monitors that have not finished.
-func (m *Monitors) Incomplete() int {
+func (m Monitors) Incomplete() int {
 	n := 0
 	for _, s := range m.States {
 		if s.Supported && !s.Complete {

@@ -133,7 +133,7 @@ func putLater(put putPID) {
 	put(0x50, 4, "largest air flow value")
 	put(0x52, 1, "alcohol in fuel", percent("alcohol in fuel"))
 	put(0x53, 2, "vapour pressure, absolute", scaled("vapour pressure", Kilopascals, 0, 2, 1, 200, 0))
-	put(0x54, 2, "vapour pressure, wide range", Part{Name: "vapour pressure", Unit: Pascals, Width: 2, Signed: true, Mul: 1, Div: 1})
+	put(0x54, 2, "vapour pressure, wide range") // two's complement or offset by 32767: decoders disagree
 	put(0x59, 2, "rail pressure, absolute", scaled("rail pressure", Kilopascals, 0, 2, 10, 1, 0))
 	put(0x5B, 1, "hybrid battery charge", percent("hybrid battery charge"))
 	// Support bits in A, states in B; bit 0 is the power take-off (one old public decoder counts from bit 7).

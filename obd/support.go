@@ -7,7 +7,7 @@ import "iter"
 type Support [8]uint32
 
 // Has reports whether id is in the set. Id 00, the first bitmap itself, is never told.
-func (s *Support) Has(id byte) bool {
+func (s Support) Has(id byte) bool {
 	if id == 0 {
 		return false
 	}
@@ -15,7 +15,7 @@ func (s *Support) Has(id byte) bool {
 }
 
 // All gives the ids in rising order, the bitmaps 20, 40 ... among them.
-func (s *Support) All() iter.Seq[byte] {
+func (s Support) All() iter.Seq[byte] {
 	return func(yield func(byte) bool) {
 		for id := 1; id <= 0xFF; id++ {
 			if s.Has(byte(id)) && !yield(byte(id)) {
@@ -26,7 +26,7 @@ func (s *Support) All() iter.Seq[byte] {
 }
 
 // Next is the bitmap to ask after base, if the module has it: a bitmap's last bit says so.
-func (s *Support) Next(base byte) (byte, bool) {
+func (s Support) Next(base byte) (byte, bool) {
 	next := base - base%supportBlock + supportBlock
 	return next, next != 0 && s.Has(next)
 }

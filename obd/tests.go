@@ -42,10 +42,10 @@ type TestResult struct {
 }
 
 // Key is what tells this test from the others.
-func (r *TestResult) Key() TestKey { return TestKey{r.Module, r.MID, r.TID, r.UASID} }
+func (r TestResult) Key() TestKey { return TestKey{r.Module, r.MID, r.TID, r.UASID} }
 
 // Saturated reports a count that stands at its end and says only "at least".
-func (r *TestResult) Saturated() bool { return r.UASID == uasCounts && r.Raw == 0xFFFF }
+func (r TestResult) Saturated() bool { return r.UASID == uasCounts && r.Raw == 0xFFFF }
 
 // DecodeTests reads an on-board test answer on CAN, 46 and nine bytes a test. Whole records before a fault
 // are returned together with the error.
