@@ -58,7 +58,8 @@ func DecodeCalibrations(p Protocol, msgs []Message) ([]string, error) {
 }
 
 // DecodeCVNs reads the calibration verification numbers from one module's answers, in the order of its
-// calibrations.
+// calibrations. Before CAN each comes in a message of its own and nothing in them tells that the last one
+// is missing: compare with DecodeMessageCount of InfoCVNs-1.
 func DecodeCVNs(p Protocol, msgs []Message) ([]CVN, error) {
 	items, err := infoItems(p, InfoCVNs, cvnLength, msgs)
 	var out []CVN

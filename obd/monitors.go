@@ -24,6 +24,8 @@ const (
 	MonitorBoost
 	MonitorExhaustGas
 	MonitorParticulate
+
+	reservedBit Monitor = 0xFF
 )
 
 // String names the monitor in plain words.
@@ -89,19 +91,19 @@ func DecodeMonitors(m Message, pid byte) (Monitors, error) {
 		out.add(monitor, d[1]>>i, d[1]>>(i+4))
 	}
 	for i, monitor := range occasional(out.Compression) {
-		if monitor != MonitorMisfire {
+		if monitor != reservedBit {
 			out.add(monitor, d[2]>>i, d[3]>>i)
 		}
 	}
 	return out, nil
 }
 
-// occasional lists the monitors of bits 0 to 7; MonitorMisfire stands for a reserved bit.
+// occasional lists the monitors that do not run all the time, by bit.
 func occasional(compression bool) [8]Monitor {
 	if compression {
 		return [8]Monitor{
-			MonitorNMHC, MonitorNOx, MonitorMisfire, MonitorBoost,
-			MonitorMisfire, MonitorExhaustGas, MonitorParticulate, MonitorExhaust,
+			MonitorNMHC, MonitorNOx, reservedBit, MonitorBoost,
+			reservedBit, MonitorExhaustGas, MonitorParticulate, MonitorExhaust,
 		}
 	}
 	return [8]Monitor{
