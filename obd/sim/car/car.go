@@ -261,16 +261,18 @@ func (c *Car) Truth() Truth {
 	return t
 }
 
+// lived is the simulated time since the beginning.
+func (c *Car) lived() time.Duration { return time.Duration(c.ticks) * grid }
+
 // advance lives through the ticks up to at.
 func (c *Car) advance(at time.Time) {
-	since := at.Sub(c.start)
-	lived := time.Duration(float64(c.ticks) * tick * float64(time.Second))
-	if since-lived > longest {
-		c.start = at.Add(-lived - longest)
-		since = lived + longest
+	gap := at.Sub(c.start) - c.lived()
+	if gap > longest {
+		c.start = c.start.Add(gap - longest)
+		gap = longest
 	}
-	const grid = time.Duration(tick * float64(time.Second))
-	for due := int64(since / grid); c.ticks < due; c.ticks++ {
+	for ; gap >= grid; gap -= grid {
 		c.step()
+		c.ticks++
 	}
 }

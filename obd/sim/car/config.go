@@ -61,6 +61,10 @@ func (c *Config) check() error {
 		return fmt.Errorf("car: a firing order of 1 to %d cylinders is needed, this one has %d", maxCylinders, n)
 	case len(v.VIN) != 17:
 		return fmt.Errorf("car: a VIN has 17 characters, %q has %d", v.VIN, len(v.VIN))
+	case len(v.Calibration) > 16 || len(v.TransmissionCalibration) > 16:
+		return errors.New("car: a calibration id has at most 16 characters")
+	case v.Transmission && !v.Protocol.CAN():
+		return errors.New("car: a transmission module of its own is simulated on CAN only")
 	case len(v.Banks) < 1 || len(v.Banks) > 2:
 		return errors.New("car: a vehicle has one bank or two")
 	case len(v.Ratios) < 1 || len(v.Ratios) > 15:

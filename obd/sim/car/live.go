@@ -222,7 +222,7 @@ func (c *Car) appendSlow(dst []byte, pid byte, s *sensors) []byte {
 	case 0x44:
 		return word(dst, s.lambda*32768)
 	case 0x45:
-		return share(dst, max(0, s.throttle-9))
+		return share(dst, s.throttle-shutThrottle)
 	case 0x46:
 		return degrees(dst, s.ambient)
 	case 0x49:

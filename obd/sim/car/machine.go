@@ -3,10 +3,14 @@ package car
 import (
 	"math"
 	"math/rand/v2"
+	"time"
 )
 
-// tick is the grid of the simulation, in seconds.
-const tick = 0.02
+// The grid of the simulation: as a duration, and in seconds.
+const (
+	grid = 20 * time.Millisecond
+	tick = 0.02
+)
 
 type keyPosition uint8
 
@@ -24,6 +28,7 @@ type machine struct {
 
 	key      keyPosition
 	selector selector
+	foot     foot
 	gear     int // forward gear engaged, from 1; 0 in Park and Reverse
 
 	running bool
@@ -62,7 +67,7 @@ func (m *machine) engage(s selector) {
 		m.gear = 1
 	}
 	if m.running && s != park {
-		m.lever = -85
+		m.lever = -120
 	}
 	m.selector = s
 }
@@ -76,6 +81,7 @@ func (m *machine) stop() {
 
 // step moves everything on by one tick, and reports whether the engine has just started.
 func (m *machine) step(f foot, d *driver) (started bool) {
+	m.foot = f
 	if !m.running {
 		return m.rest()
 	}
@@ -111,7 +117,7 @@ func (m *machine) rest() (started bool) {
 		return false
 	}
 	m.running, m.key = true, on
-	m.ran, m.revs, m.flare = 0, 0, 420
+	m.ran, m.revs, m.flare = 0, 0, 620
 	m.rpm = m.v.Idle - 150 // the speed that counts as started, misfire-rules section 4
 	m.crank = m.rpm
 	return true
@@ -124,7 +130,7 @@ func (m *machine) wander() {
 	m.dip -= m.dip * tick / 0.3
 	m.dipMean += (m.dip - m.dipMean) * tick / 3
 	m.flare -= m.flare * tick / 0.9
-	m.lever -= m.lever * tick / 0.7
+	m.lever -= m.lever * tick / 0.8
 }
 
 // miss is the crank slowing after a firing that did not burn. A heavier, faster or many-cylindered engine

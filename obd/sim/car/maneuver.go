@@ -144,6 +144,10 @@ func (d *driver) order(m Maneuver, left float64) {
 		d.kept, d.keptLeft = d.maneuver, d.left
 	}
 	d.ordered = true
+	if m == d.maneuver {
+		d.left = left // said again, not begun again
+		return
+	}
 	d.begin(m, left)
 }
 

@@ -26,8 +26,7 @@ func (c *Car) Request(dst []Answer, at time.Time, node byte, request []byte) []A
 // transmissionListens reports whether there is a transmission module that still answers.
 func (c *Car) transmissionListens() bool {
 	silent := c.cfg.Controller.SilentAfter
-	elapsed := time.Duration(float64(c.ticks) * tick * float64(time.Second))
-	return c.cfg.Vehicle.Transmission && (silent <= 0 || elapsed < silent)
+	return c.cfg.Vehicle.Transmission && (silent <= 0 || c.lived() < silent)
 }
 
 // inOrder sorts a handful of answers by delay, keeping those of one module in their order.

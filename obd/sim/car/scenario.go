@@ -157,7 +157,7 @@ func controllers() []Scenario {
 		change(&c)
 		return c
 	}
-	order := complaint(Curlew(), 0x0304, inGear(), PlugWire{Cylinder: 4})
+	order := complaint(Curlew(), 0x0304, inGear(), Coil{Cylinders: []int{4}})
 	order.Controller.ByFiringOrder = true
 	return []Scenario{
 		{"wren-bursty", "the Wren, its misses coming in long runs",
@@ -172,7 +172,7 @@ func controllers() []Scenario {
 			wren(func(c *Config) { c.Controller.Refresh.AtKeyOff = true })},
 		{"wren-percent", "the Wren with totals and the maker's percentages against both limits in monitor A1",
 			wren(func(c *Config) { c.Controller.Totals, c.Controller.Percent = true, true })},
-		{"curlew-firing-order", "Larkspur Curlew 3.0: plug of cylinder 4 fails under load; counts reported in firing order",
+		{"curlew-firing-order", "Larkspur Curlew 3.0: coil of cylinder 4 fails warm; counts are reported in firing order",
 			order},
 		{"fuel-shutoff", "the Wren with cylinder 4 dead and a controller that shuts its fuel off (P0363)",
 			wren(func(c *Config) {

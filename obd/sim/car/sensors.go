@@ -26,6 +26,12 @@ const (
 	openLoad   = 0x04 // open loop because of high load, or fuel cut on overrun
 )
 
+// Throttle angles in percent: on its stop, and sprung open a little with the engine off.
+const (
+	shutThrottle = 9
+	restThrottle = 16
+)
+
 // loop is the state of the fuel system.
 func (m *machine) loop() byte {
 	switch {
@@ -47,15 +53,13 @@ func (s *sensors) read(m *machine, x *mixture, volts float64) {
 		ran: m.ran, fuel: m.fuel, volts: volts, lambda: 1,
 		inGear: m.selector != park, gear: m.gear,
 	}
-	s.throttle = 9 + max(0, m.load-15)*0.75
 	s.timing = 10 + max(0, min(24, (m.crank-700)/70)) - max(0, m.load-50)/4
-	if m.load > 50 {
-		s.pedal = (m.load - 20) * 0.9
-	} else if m.load > m.v.IdleLoad+m.v.GearLoad || m.crank > 1400 {
-		s.pedal = max(0, m.load-14) * 0.7
-	}
-	if m.fuelCut || m.load <= shutLoad {
-		s.pedal, s.throttle = 0, 9
+	s.throttle = shutThrottle + max(0, m.load-shutLoad)*0.75
+	switch m.foot {
+	case raising:
+		s.pedal = 8
+	case holding, pulling:
+		s.pedal = max(0, m.load-shutLoad)
 	}
 	switch {
 	case m.fuelCut:
@@ -66,9 +70,7 @@ func (s *sensors) read(m *machine, x *mixture, volts float64) {
 		s.lambda = 0.97
 	}
 	if !m.running {
-		s.timing, s.lambda = 0, 1
-		s.pedal = 0
-		s.throttle = 16
+		s.timing, s.throttle = 0, restThrottle
 	}
 	switch m.selector {
 	case drive:

@@ -96,7 +96,7 @@ func (c *Car) fireAll(n int) {
 	}
 	gear := m.gearState()
 	c.conditions = Conditions{
-		Gear: gear, Load: m.load, RPM: m.crank, Coolant: m.coolant, Elapsed: float64(c.ticks) * tick,
+		Gear: gear, Load: m.load, RPM: m.crank, Coolant: m.coolant, Elapsed: c.lived().Seconds(),
 	}
 	c.combustion.judge(&c.conditions)
 	row := c.truth.row(Key{
@@ -150,6 +150,9 @@ func (c *Car) react(v verdict) {
 	}
 	c.live.read(&c.machine, &c.mixture, c.volts())
 	c.memory.event(v.code, c.cycles, &c.live)
+	if v.over && held {
+		c.evaluation.damaging = true // no waiting for the third block: the lamp flashes at once
+	}
 	if v.catalyst && v.cylinder > 0 && c.cfg.Controller.CutsFuel {
 		c.cut[v.cylinder-1] = true
 		c.evaluation.damaging = false

@@ -47,13 +47,13 @@ type Truth struct {
 
 // Counted is the number of misses the controller has counted for a cylinder in this driving cycle, or in the
 // last one while the engine stands.
-func (t *Truth) Counted(cylinder int) uint64 { return t.counted[cylinder-1] }
+func (t Truth) Counted(cylinder int) uint64 { return t.counted[cylinder-1] }
 
 // Shown is what the controller's counter for a cylinder (TID 0C) reads now.
-func (t *Truth) Shown(cylinder int) uint64 { return t.shown[cylinder-1] }
+func (t Truth) Shown(cylinder int) uint64 { return t.shown[cylinder-1] }
 
 // Sum adds up a cylinder's tallies over the cells that match; nil matches all.
-func (t *Truth) Sum(cylinder int, match func(Key) bool) Tally {
+func (t Truth) Sum(cylinder int, match func(Key) bool) Tally {
 	var s Tally
 	for i := range t.Cells {
 		if match != nil && !match(t.Cells[i].Key) {

@@ -56,7 +56,7 @@ func (v *Vehicle) mate(cyl int) int {
 // Wren is a 1.6 l inline four with two shared coils and plug wires.
 func Wren() Vehicle {
 	return Vehicle{
-		Name: "Larkspur Wren 1.6", VIN: "0LKWR16A7R0104217", Protocol: obd.CAN11At500,
+		Name: "Larkspur Wren 1.6", VIN: "0LKWR16A4R0104217", Protocol: obd.CAN11At500,
 		FiringOrder: []int{1, 3, 4, 2}, Banks: [][]int{{1, 2, 3, 4}}, Coils: [][2]int{{1, 4}, {2, 3}},
 		Litres: 1.6, Torque: 150, Mass: 1250, Idle: 740, DriveIdle: 670, IdleLoad: 21, GearLoad: 12,
 		Ratios: []float64{3.6, 2.1, 1.4, 1.0, 0.75}, Reverse: 3.2, Final: 4.1,
@@ -69,7 +69,7 @@ func Wren() Vehicle {
 // Curlew is a 3.0 l V6, numbered along the banks, with a coil on each plug.
 func Curlew() Vehicle {
 	return Vehicle{
-		Name: "Larkspur Curlew 3.0", VIN: "0LKCW30B0P0220871", Protocol: obd.CAN11At500,
+		Name: "Larkspur Curlew 3.0", VIN: "0LKCW30B3P0220871", Protocol: obd.CAN11At500,
 		FiringOrder: []int{1, 4, 2, 5, 3, 6}, Banks: [][]int{{1, 2, 3}, {4, 5, 6}},
 		Litres: 3.0, Torque: 290, Mass: 1680, Idle: 680, DriveIdle: 620, IdleLoad: 19, GearLoad: 11,
 		Ratios: []float64{4.1, 2.4, 1.55, 1.15, 0.87, 0.69}, Reverse: 3.4, Final: 3.4,
@@ -82,7 +82,7 @@ func Curlew() Vehicle {
 // Plover is a 2.0 l flat four, numbered odd and even, with two shared coils.
 func Plover() Vehicle {
 	return Vehicle{
-		Name: "Larkspur Plover 2.0", VIN: "0LKPV20C3N0318840", Protocol: obd.CAN11At500,
+		Name: "Larkspur Plover 2.0", VIN: "0LKPV20C5N0318840", Protocol: obd.CAN11At500,
 		FiringOrder: []int{1, 3, 2, 4}, Banks: [][]int{{1, 3}, {2, 4}}, Coils: [][2]int{{1, 2}, {3, 4}},
 		Litres: 2.0, Torque: 195, Mass: 1420, Idle: 700, DriveIdle: 650, IdleLoad: 22, GearLoad: 13,
 		Ratios: []float64{3.5, 2.05, 1.38, 1.0, 0.74}, Reverse: 3.1, Final: 3.9,
@@ -93,7 +93,7 @@ func Plover() Vehicle {
 // Rook is an older 1.8 l inline four on the K-line: no misfire counts.
 func Rook() Vehicle {
 	return Vehicle{
-		Name: "Larkspur Rook 1.8", VIN: "0LKRK18D51W407733", Protocol: obd.ISO9141,
+		Name: "Larkspur Rook 1.8", VIN: "0LKRK18D01W407733", Protocol: obd.ISO9141,
 		FiringOrder: []int{1, 3, 4, 2}, Banks: [][]int{{1, 2, 3, 4}}, Coils: [][2]int{{1, 4}, {2, 3}},
 		Litres: 1.8, Torque: 160, Mass: 1180, Idle: 780, DriveIdle: 700, IdleLoad: 23, GearLoad: 11,
 		Ratios: []float64{2.8, 1.55, 1.0, 0.72}, Reverse: 2.4, Final: 3.9,
