@@ -233,16 +233,20 @@ func (l *serialLink) Close() error {
 	return l.port.Close()
 }
 
-// free gets a Write out of the driver by throwing away what waits to be sent; setting the mode again wakes
-// the Write to see that there is room. A driver that heeds neither keeps its goroutine until the adapter is
-// unplugged: the port is closed all the same.
+// free throws away what waits to be sent, if anything can: the system would wait for it to go out, half a
+// minute on some, before it closes the port. That also gets a Write out of the driver, once setting the mode
+// again has woken it to see that there is room. A driver that heeds neither keeps its goroutine until the
+// adapter is unplugged: the port is closed all the same.
 func (l *serialLink) free() {
+	if l.unanswered.Load() == 0 {
+		return
+	}
 	for range freeTries {
+		_ = l.port.ResetOutputBuffer()
 		if l.driving.TryLock() {
 			l.driving.Unlock()
 			return
 		}
-		_ = l.port.ResetOutputBuffer()
 		_ = l.port.SetMode(mode(l.baud))
 		// The driver takes its own time, not our clock's.
 		<-clock.System{}.After(time.Millisecond)
