@@ -59,7 +59,8 @@ func (o Origin) String() string {
 // MarshalText writes the origin as String does.
 func (o Origin) MarshalText() ([]byte, error) { return []byte(o.String()), nil }
 
-// Call is one judgement.
+// Call is one judgement. Origin is that of the State; the Number may be counted from revolutions per distance
+// where the car does not report it.
 type Call struct {
 	State      State
 	Number     int       // forward gear, 1 the lowest; 0 when not known

@@ -19,6 +19,12 @@ import (
 //
 // After an engine start the state is park or neutral, because the starter turns in no other. After a hole of
 // more than two seconds in the engine's speed an inferred state is Unknown until there is evidence again.
+//
+// At rest the lever is inferred from a lasting step of load that comes with a dip of engine speed (into gear) or
+// a flare (out of gear), with the foot off the pedal; from the idles learned in each state; from a stop, which
+// leaves the car in gear; and from racing at rest, which no car does in gear. A step is seen some two seconds
+// late and dated back. An accessory that loads the engine as the box does can feign it: confidence says how
+// plain it was, and is never above 0.9.
 type Judge struct {
 	now    signals
 	engine engine
@@ -60,6 +66,7 @@ func (j *Judge) Add(s *obd.Sample) (call Call, changed bool) {
 		j.take(&s.Readings[i], now)
 	}
 	j.report.read(&j.now, s.Sent, now)
+	j.takeRatio(now)
 	j.tick(now)
 	if j.report.state != Unknown {
 		j.lever.anchor(certain(j.report.state), j.report.since)
@@ -124,10 +131,15 @@ func (j *Judge) takeSpeed(now time.Time) {
 	case ceased:
 		j.lever.stop(j.motion.since)
 	}
-	if j.motion.moving && j.now.rpm.fresh(now, gap) {
-		j.ratios.add(j.now.rpm.value, j.now.speed.value, now)
-	} else {
+}
+
+// takeRatio compares engine and road speed each time the road speed is news.
+func (j *Judge) takeRatio(now time.Time) {
+	switch {
+	case !j.moves(now) || !j.now.rpm.fresh(now, gap):
 		j.ratios.leave()
+	case j.now.speed.at.Equal(now):
+		j.ratios.add(j.now.rpm.value, j.now.speed.value, now)
 	}
 }
 

@@ -118,6 +118,10 @@ const (
 
 // weigh turns belief by a step.
 func (l *lever) weigh(s step, now time.Time) {
+	if l.expected(s) {
+		l.part(s)
+		return
+	}
 	weight := max(l.grade(s), l.undoes(s))
 	if l.state != Unknown && l.accessory(s, weight) {
 		return
@@ -132,6 +136,12 @@ func (l *lever) weigh(s step, now time.Time) {
 	l.belief = min(max(l.belief, -surest), surest) + math.Copysign(weight, s.load)
 	l.level = 0
 	l.settle(s.at, now, false)
+}
+
+// expected reports whether a step is that of a turn already known, from a report or a mark.
+func (l *lever) expected(s step) bool {
+	const near = 2 * time.Second
+	return l.state != Unknown && (l.state == Drive) == (s.load > 0) && s.at.Sub(l.since).Abs() <= near
 }
 
 // grade is how strongly a step speaks for the lever. A box that takes up slows the engine for a moment, and on
@@ -302,62 +312,4 @@ func (l *lever) part(s step) {
 func (l *lever) confidence() float64 {
 	const most = 0.9
 	return most / (1 + math.Exp(-math.Abs(l.belief+l.level)))
-}
-
-// habit is the usual idle in one state: running medians of load and rpm that forget in about half a minute of
-// idle, so that they follow an engine that warms up.
-type habit struct {
-	load, rpm float64
-	seen      int // ticks learned from
-}
-
-const (
-	habitAfter = 10 // ticks of idle, two seconds, before a habit is known
-	loadPace   = 0.03
-	rpmPace    = 0.8
-)
-
-func (h *habit) known() bool { return h.seen >= habitAfter }
-
-// add moves the medians a bounded step towards a value (stochastic approximation of the median), faster at
-// first, and returns by how much.
-func (h *habit) add(load, rpm float64) (byLoad, byRPM float64) {
-	if h.seen < habitAfter {
-		h.seen++
-		h.load += (load - h.load) / float64(h.seen)
-		h.rpm += (rpm - h.rpm) / float64(h.seen)
-		return 0, 0
-	}
-	pace := loadPace
-	if math.Abs(load-h.load) > minLoadStep {
-		pace /= 10 // an accessory, or a lever not seen: do not make it the habit soon
-	}
-	byLoad = min(max(load-h.load, -pace), pace)
-	byRPM = min(max(rpm-h.rpm, -rpmPace), rpmPace)
-	h.shift(byLoad, byRPM)
-	return byLoad, byRPM
-}
-
-func (h *habit) shift(load, rpm float64) { h.load, h.rpm = h.load+load, h.rpm+rpm }
-
-// near reports whether an idle is like this one.
-func (h *habit) near(load, rpm float64) bool {
-	return h.known() && math.Abs(load-h.load) < minLoadStep && math.Abs(rpm-h.rpm) < 2*maxDrift
-}
-
-// ledger remembers loads that came on while the lever could not have caused them, or went off so: a fan or an
-// air-conditioning compressor will take its step back. In points of load, 0 when nothing is booked.
-type ledger struct{ on, off float64 }
-
-// settles reports whether a step undoes one that is booked, and strikes it out.
-func (a *ledger) settles(s step) bool {
-	booked := &a.off
-	if s.load < 0 {
-		booked = &a.on
-	}
-	if *booked == 0 || !similar(math.Abs(s.load), *booked) {
-		return false
-	}
-	*booked = 0
-	return true
 }

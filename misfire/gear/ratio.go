@@ -13,7 +13,9 @@ type ratios struct {
 	steps  [maxGears]float64 // natural logarithm of rpm per km/h of each gear met, falling
 	seen   [maxGears]int     // readings that agreed
 	n      int
-	run    float64   // value held at present
+	held   float64   // value when it was first held
+	mean   float64   // of the readings since
+	count  int       // of them
 	since  time.Time // since when; zero when none is held
 	number int       // gear at present, 0 when not known
 }
@@ -21,8 +23,9 @@ type ratios struct {
 const (
 	maxGears     = 10
 	slowest      = 12.0 // km/h; below, whole km/h are too coarse
-	firstGear    = 80.0 // rpm per km/h; first gears lie above, second gears mostly below (common practice, no source)
-	holdWithin   = 0.04 // relative; readings this alike are one gear held
+	firstGear    = 95.0 // rpm per km/h; first gears lie above, second gears mostly below (common practice, no source)
+	holdWithin   = 0.02 // relative; readings this alike are one gear held, but for the rounding of speed
+	rounding     = 0.6  // km/h, a little more than half a step of PID 0D
 	gearWithin   = 0.08 // relative; gears lie 20 % and more apart (common practice, no source)
 	heldFor      = 1500 * time.Millisecond
 	seenOften    = 10 // readings before a gear counts
@@ -40,14 +43,15 @@ func (r *ratios) add(rpm, speed float64, at time.Time) {
 		return
 	}
 	value := math.Log(rpm / speed)
-	if r.since.IsZero() || math.Abs(value-r.run) > holdWithin {
+	if r.since.IsZero() || math.Abs(value-r.held) > holdWithin+rounding/speed {
 		r.leave()
-		r.run, r.since = value, at
+		r.held, r.mean, r.count, r.since = value, value, 1, at
 		return
 	}
-	r.run += 0.1 * (value - r.run)
+	r.count++
+	r.mean += (value - r.mean) / float64(r.count)
 	if at.Sub(r.since) >= heldFor {
-		r.number = r.count(r.meet(r.run))
+		r.number = r.rank(r.meet(r.mean))
 	}
 }
 
@@ -72,8 +76,8 @@ func (r *ratios) meet(value float64) int {
 	return i
 }
 
-// count is the number of the gear at a place: how many gears met often are as low or lower.
-func (r *ratios) count(place int) int {
+// rank is the number of the gear at a place: how many gears met often are as low or lower.
+func (r *ratios) rank(place int) int {
 	if place < 0 || r.seen[place] < seenOften {
 		return 0
 	}
