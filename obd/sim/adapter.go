@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"cmp"
 	"math/rand/v2"
 	"slices"
 	"time"
@@ -95,7 +96,7 @@ func NewAdapter(cfg Config) *Adapter {
 		a.byteTime = 10 * time.Second / time.Duration(cfg.Baud)
 	}
 	a.out.latency = cfg.Latency
-	a.faults = slices.SortedStableFunc(slices.Values(cfg.Faults), func(x, y Fault) int { return int(x.After - y.After) })
+	a.faults = slices.SortedStableFunc(slices.Values(cfg.Faults), func(x, y Fault) int { return cmp.Compare(x.After, y.After) })
 	a.settings = a.defaults()
 	a.met = copy(a.nodes[:], []byte{0x10, 0x18})
 	return a
@@ -225,6 +226,7 @@ func (a *Adapter) execute(at time.Time) {
 // interrupt ends the command under way because a byte came in; the byte itself is lost.
 func (a *Adapter) interrupt(at time.Time) {
 	a.abandon(at)
+	a.unheard(at)
 	a.finishLine(at.Add(stopping))
 	a.reply(at.Add(stopping), "STOPPED")
 }

@@ -53,7 +53,11 @@ func sameWire(p, q obd.Protocol) bool { return p.CAN() && q.CAN() && bitRate(p) 
 func (a *Adapter) askCAN(at time.Time, car obd.Protocol) time.Time {
 	long := frameTime(car)
 	sent := at.Add(long)
-	a.arrivals = append(a.arrivals, a.late...)
+	for _, f := range a.late {
+		if !f.at.Before(at) {
+			a.arrivals = append(a.arrivals, f)
+		}
+	}
 	a.late = a.late[:0]
 	node, anybody := a.addressed()
 	if request := a.payload(); anybody && len(request) > 0 && car == a.bus.protocol {
@@ -220,6 +224,16 @@ func (a *Adapter) arbitrate(long time.Duration) {
 // shown reports whether the receive filter lets a frame through.
 func (a *Adapter) shown(f *arrival) bool {
 	return a.mask == 0 || !a.bus.protocol.CAN() || f.id&a.mask == a.filter&a.mask
+}
+
+// unheard keeps the frames that will come after a time, because the exchange ended there.
+func (a *Adapter) unheard(at time.Time) {
+	a.late = a.late[:0]
+	next := 0
+	for next < len(a.arrivals) && !a.arrivals[next].at.After(at) {
+		next++
+	}
+	a.keepLate(next)
 }
 
 // keepLate keeps the frames from next on, which came too late for this exchange: the next one may see

@@ -36,7 +36,7 @@ func (a *Adapter) ask(at time.Time, typed []byte) {
 	case a.bus.auto:
 		a.print(at, "SEARCHING...")
 		a.later(searching, at.Add(a.searchTime(at)))
-	case !a.bus.protocol.CAN() && !a.bus.protocol.J1850():
+	case kLine(a.bus.protocol):
 		a.startInit(at)
 	default:
 		a.exchange(at)
@@ -149,6 +149,7 @@ func (a *Adapter) initialised(at time.Time) {
 		a.reply(at, "ERROR")
 		return
 	}
+	a.bus.lastActive = at
 	a.print(at, "OK\r")
 	a.settled(car)
 	a.exchange(at)
@@ -163,7 +164,7 @@ func (a *Adapter) exchange(at time.Time) {
 	}
 	a.arrivals = a.arrivals[:0]
 	switch {
-	case !a.bus.protocol.CAN():
+	case kLine(a.bus.protocol), a.bus.protocol.J1850():
 		at = a.askOlder(at, car)
 	case sameWire(car, a.bus.protocol) && a.reaches(a.bus.protocol):
 		at = a.askCAN(at, car)
@@ -185,8 +186,7 @@ func (a *Adapter) exchange(at time.Time) {
 // lapsed reports whether a K-line session has ended of itself: nothing was said for five seconds (P3 max,
 // ISO 14230-2), because the adapter was told not to keep it awake.
 func (a *Adapter) lapsed(at time.Time) bool {
-	p := a.bus.protocol
-	return (p == obd.ISO9141 || p.KWP()) && a.wakeUp == 0 && at.Sub(a.bus.lastActive) > 5*time.Second && !a.bus.lastActive.IsZero()
+	return kLine(a.bus.protocol) && a.wakeUp == 0 && !a.bus.lastActive.IsZero() && at.Sub(a.bus.lastActive) > kLapse
 }
 
 // listen prints what arrives after a request that was out at a time, until nothing more is to be expected.

@@ -11,7 +11,11 @@ const (
 	kRequestGap = 5 * time.Millisecond  // P4: between the tester's bytes
 	kAnswerGap  = 25 * time.Millisecond // P2 min: between messages
 	kIdle       = 55 * time.Millisecond // P3 min: from the last message to the next request
+	kLapse      = 5 * time.Second       // P3 max: silence that ends a session
 )
+
+// kLine reports whether a protocol needs waking before the first request.
+func kLine(p obd.Protocol) bool { return p == obd.ISO9141 || p.KWP() }
 
 // askOlder puts the request on a J1850 bus or a K-line, gathers the messages that answer it, and returns
 // when it was out.

@@ -14,6 +14,7 @@ type Quirks struct {
 	ResetClips    bool          // the name loses its first letter in the answer to a reset
 	Noise         float64       // chance that a stray byte precedes a byte sent: NUL or one with the high bit set
 	LosesBytes    float64       // chance that a byte sent is lost, as over a poor radio
+	Misreads      float64       // chance that a line is misread from the bus; it says so: <DATA ERROR, <RX ERROR
 	Refuses       []string      // commands answered "?", by their beginning, without AT: "S0", "CAF"
 	NoCount       bool          // a count digit after a request is not understood
 	IgnoresST     bool          // ATST answers OK and changes nothing
@@ -37,6 +38,7 @@ func CheapAdapter() Quirks {
 		ResetClips:    true,
 		Noise:         0.002,
 		LosesBytes:    0.0005,
+		Misreads:      0.001,
 		Refuses:       []string{"AL", "CAF", "CFC", "AT1", "AT2", "S0", "ST", "PPS", "TP", "R0", "AMT"},
 		NoCount:       true,
 		LatePrompt:    12 * time.Millisecond,

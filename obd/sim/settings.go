@@ -53,7 +53,6 @@ type busState struct {
 	auto       bool         // look for another protocol when this one fails
 	protocol   obd.Protocol // in use, or to be tried first
 	connected  bool         // found, and initialised where it must be
-	tryOnly    bool         // TP: remember the protocol only once it has worked
 	savedAuto  bool
 	saved      obd.Protocol
 	lastActive time.Time // end of the last message on the bus
@@ -63,8 +62,8 @@ type busState struct {
 func (a *Adapter) forget() {
 	a.settings = a.defaults()
 	a.bus.auto, a.bus.protocol = a.bus.savedAuto, a.bus.saved
-	a.bus.connected, a.bus.tryOnly = false, false
-	a.late = a.late[:0]
+	a.bus.connected = false
+	a.arrivals, a.late = a.arrivals[:0], a.late[:0]
 	a.typed, a.last, a.tooBig = a.typed[:0], a.last[:0], false
 }
 
@@ -81,11 +80,12 @@ func (a *Adapter) restart(done time.Time) {
 	a.reply(done, name)
 }
 
-// setProtocol is SP and TP.
+// setProtocol is SP and TP; the latter is remembered only once it has worked.
 func (a *Adapter) setProtocol(p obd.Protocol, auto, tryOnly bool) {
 	a.bus.auto, a.bus.protocol = auto, p
-	a.bus.connected, a.bus.tryOnly = false, tryOnly
+	a.bus.connected = false
 	a.header, a.filter, a.mask, a.learned = 0, 0, 0, 0
+	a.arrivals, a.late = a.arrivals[:0], a.late[:0]
 	if !tryOnly {
 		a.bus.savedAuto, a.bus.saved = auto, p
 	}

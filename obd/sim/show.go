@@ -1,5 +1,7 @@
 package sim
 
+import "bytes"
+
 // show prints one frame as the settings want it; false when the transmit buffer had no room for it.
 func (a *Adapter) show(f *arrival) bool {
 	a.scratch = a.scratch[:0]
@@ -7,6 +9,9 @@ func (a *Adapter) show(f *arrival) bool {
 		a.canLine(f)
 	} else {
 		a.olderLine(f)
+	}
+	if a.chance(a.cfg.Quirks.Misreads) {
+		a.misread()
 	}
 	if a.out.waiting(f.at, a.byteTime)+len(a.scratch) > a.cfg.Quirks.buffer() {
 		return a.cfg.Quirks.LosesLines
@@ -21,6 +26,22 @@ func (a *Adapter) show(f *arrival) bool {
 	}
 	a.out.commit(f.at, start, a.byteTime)
 	return true
+}
+
+// misread garbles a digit of the line and says what gave it away: a bad CAN frame, or a check byte that
+// does not fit.
+func (a *Adapter) misread() {
+	a.scratch = bytes.TrimRight(a.scratch, "\r\n")
+	at := a.rng.IntN(len(a.scratch))
+	if v, ok := nibble(a.scratch[at]); ok {
+		a.scratch[at] = digits[v^0x4]
+	}
+	verdict := "<DATA ERROR"
+	if a.bus.protocol.CAN() {
+		verdict = "<RX ERROR"
+	}
+	a.scratch = append(a.scratch, verdict...)
+	a.endLine()
 }
 
 // canLine writes a CAN frame: with its identifier as it was, without it as the data alone, a first frame

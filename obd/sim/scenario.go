@@ -1,0 +1,131 @@
+package sim
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"stumble/obd/clock"
+	"stumble/obd/link"
+	"stumble/obd/sim/car"
+)
+
+// Scenario is something to practise on.
+type Scenario struct {
+	Name    string
+	Summary string // one line
+}
+
+// Scenarios lists every car there is, each behind a faithful adapter, then the adapters that misbehave.
+// Names join with a plus sign: "rook+cheap-adapter". An adapter without a car is plugged into the first.
+func Scenarios() []Scenario {
+	var all []Scenario
+	for _, s := range car.Scenarios() {
+		all = append(all, Scenario{s.Name, s.Summary})
+	}
+	for _, m := range manners() {
+		all = append(all, m.Scenario)
+	}
+	return all
+}
+
+// Simulation is a car, the adapter plugged into it, and the way to reach that.
+type Simulation struct {
+	Car     *car.Car
+	Adapter *Adapter
+	dialer  *Dialer
+}
+
+// Open sets up a scenario that begins now by the clock. The same name, seed and dialogue give the same
+// bytes. An unknown name is an error of one line that lists what there is.
+func Open(name string, seed uint64, clk clock.Clock) (*Simulation, error) {
+	carName, chosen, err := choose(name)
+	if err != nil {
+		return nil, err
+	}
+	c, err := car.NewScenario(carName, seed, clk.Now())
+	if err != nil {
+		return nil, err
+	}
+	cfg, drops := Config{Bus: c, Baud: 115200, Filler: 0xAA, Seed: seed}, Drops{Seed: seed}
+	for _, m := range chosen {
+		m.apply(&cfg, &drops)
+	}
+	a := NewAdapter(cfg)
+	return &Simulation{Car: c, Adapter: a, dialer: NewDialer(a, clk, drops)}, nil
+}
+
+// Dial opens a connection to the adapter; see Dialer.Dial.
+func (s *Simulation) Dial(ctx context.Context) (link.Link, error) { return s.dialer.Dial(ctx) }
+
+// choose takes a scenario's name apart: at most one car, any number of manners.
+func choose(name string) (carName string, chosen []manner, err error) {
+	cars := car.Scenarios()
+	carName = cars[0].Name
+	named := false
+	for part := range strings.SplitSeq(name, "+") {
+		if m, ok := mannerNamed(part); ok {
+			chosen = append(chosen, m)
+			continue
+		}
+		if named || !carNamed(cars, part) {
+			return "", nil, unknown(name)
+		}
+		carName, named = part, true
+	}
+	return carName, chosen, nil
+}
+
+func carNamed(cars []car.Scenario, name string) bool {
+	for i := range cars {
+		if cars[i].Name == name {
+			return true
+		}
+	}
+	return false
+}
+
+func unknown(name string) error {
+	var names []string
+	for _, s := range Scenarios() {
+		names = append(names, s.Name)
+	}
+	return fmt.Errorf("there is no simulation %q; choose one of these, or join a car and an adapter with a plus sign: %s",
+		name, strings.Join(names, ", "))
+}
+
+// manner is a way for the adapter or its connection to misbehave.
+type manner struct {
+	Scenario
+	apply func(*Config, *Drops)
+}
+
+func mannerNamed(name string) (manner, bool) {
+	for _, m := range manners() {
+		if m.Name == name {
+			return m, true
+		}
+	}
+	return manner{}, false
+}
+
+func manners() []manner {
+	return []manner{
+		{Scenario{"cheap-adapter", "an adapter with every known quirk: sticky echo, missing commands, small buffer, stray bytes"},
+			func(c *Config, _ *Drops) {
+				c.Quirks, c.Baud, c.Version = CheapAdapter(), 38400, "ELM327 v2.1"
+			}},
+		{Scenario{"dropping-link", "the connection breaks about every 40 seconds and is away for two"},
+			func(_ *Config, d *Drops) { d.Every, d.Outage = 40*time.Second, 2*time.Second }},
+		{Scenario{"poor-radio", "a wireless adapter that is slow to hand on bytes and loses some"},
+			func(c *Config, _ *Drops) { c.Latency, c.Quirks.LosesBytes = 18*time.Millisecond, 0.001 }},
+		{Scenario{"slow-serial", "an adapter at 9600 bits per second"},
+			func(c *Config, _ *Drops) { c.Baud = 9600 }},
+		{Scenario{"restless-adapter", "an adapter that alerts, resets itself and loses its CAN part within three minutes"},
+			func(c *Config, _ *Drops) {
+				c.Faults = append(c.Faults, Fault{40 * time.Second, ActivityAlert}, Fault{80 * time.Second, LowVoltageReset},
+					Fault{160 * time.Second, FatalCAN})
+			}},
+	}
+}
