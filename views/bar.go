@@ -14,8 +14,8 @@ func barEnd(v float64, w int) int {
 	if math.IsNaN(v) || v <= barLow {
 		return 0
 	}
-	n := int(math.Round(float64(w) * math.Log10(v/barLow) / barDecades))
-	return min(max(n, 1), w)
+	part := min(math.Log10(v/barLow)/barDecades, 1)
+	return min(max(int(math.Round(float64(w)*part)), 1), w)
 }
 
 // bar is the three stretches of a bar of w cells: surely reached, likely, and perhaps. What is left is empty.

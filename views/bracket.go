@@ -15,7 +15,7 @@ type rung struct {
 
 // rungsOf puts the cylinders in the order the ladder shows them: by bank, in a bank by number.
 func rungsOf(l engine.Layout) []rung {
-	rungs := make([]rung, 0, l.Cylinders)
+	rungs := make([]rung, 0, max(l.Cylinders, 0))
 	for c := 1; c <= l.Cylinders; c++ {
 		rungs = append(rungs, rung{cylinder: c, bank: l.BankOf(c)})
 	}

@@ -156,22 +156,32 @@ type field struct {
 func fit(fields []field, w, gap int) []string {
 	pick := make([]int, len(fields))
 	for taken(fields, pick, gap) > w {
-		weakest := -1
-		for i, f := range fields {
-			if pick[i] < len(f.words)-1 && (weakest < 0 || f.rank > fields[weakest].rank) {
-				weakest = i
-			}
-		}
-		if weakest < 0 {
+		next := givesWay(fields, pick)
+		if next < 0 {
 			break
 		}
-		pick[weakest]++
+		pick[next]++
 	}
 	words := make([]string, len(fields))
 	for i, f := range fields {
 		words[i] = f.words[pick[i]]
 	}
 	return words
+}
+
+// givesWay is the item to shorten next, -1 when none can be: that of the highest rank, among equals the one that
+// was shortened least.
+func givesWay(fields []field, pick []int) int {
+	next := -1
+	for i, f := range fields {
+		if pick[i] == len(f.words)-1 {
+			continue
+		}
+		if next < 0 || f.rank > fields[next].rank || f.rank == fields[next].rank && pick[i] < pick[next] {
+			next = i
+		}
+	}
+	return next
 }
 
 func taken(fields []field, pick []int, gap int) int {

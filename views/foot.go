@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/gdamore/tcell/v2"
 )
@@ -105,26 +106,33 @@ func (p *painter) healthFields() []field {
 	if !math.IsNaN(h.PerSecond) {
 		rate = digits(h.PerSecond) + " exchanges/s"
 	}
-	add(3, p.pal.plain, rate, strings.Replace(rate, "exchanges", "exch.", 1))
+	add(4, p.pal.plain, rate, strings.Replace(rate, "exchanges", "exch.", 1))
 	if s := p.state.Summary; s != nil {
 		all, oldest := ages(s)
-		add(2, p.pal.plain, all, oldest)
+		add(3, p.pal.plain, all, oldest)
 	}
-	add(4, p.pal.plain, p.lastMark(), "")
-	add(5, p.pal.faint, p.state.Title, "")
-	add(6, p.pal.faint, h.Adapter, "")
-	add(7, p.pal.faint, h.Protocol, "")
+	mark, fresh := p.lastMark()
+	if fresh {
+		add(2, p.pal.strong, mark, "")
+	} else {
+		add(5, p.pal.plain, mark, "")
+	}
+	add(6, p.pal.faint, p.state.Title, "")
+	add(7, p.pal.faint, h.Adapter, "")
+	add(8, p.pal.faint, h.Protocol, "")
 	return fields
 }
 
-// lastMark is the newest mark, so that who pressed a key sees that it was heard.
-func (p *painter) lastMark() string {
+// lastMark is the newest mark; it is fresh for some seconds, so that who pressed a key sees that it was heard.
+func (p *painter) lastMark() (words string, fresh bool) {
+	const freshFor = 10 * time.Second
 	n := len(p.state.Notes)
 	if n == 0 {
-		return ""
+		return "", false
 	}
 	m := p.state.Notes[n-1]
-	return "mark " + minutes(m.At.Sub(p.state.start())) + " " + cut(m.Text, 24, p.gl.more)
+	words = "mark " + minutes(m.At.Sub(p.state.start())) + " " + cut(m.Text, 24, p.gl.more)
+	return words, p.state.Summary != nil && p.state.Summary.Now.Sub(m.At) < freshFor
 }
 
 // drawKeys shows which keys do what, or the line for a note while one is typed.

@@ -51,7 +51,7 @@ func (p *painter) drawDrive() {
 		w: p.canvas.area.w, h: p.canvas.area.h,
 		verdict: len(verdict), step: len(step), alert: p.state.alert() != "",
 		rungs: len(l.rungs), banks: l.banks(), brackets: l.columns, gears: len(l.gears),
-		notes: p.state.mustKnow(), blank: len(l.totals) > 0 && !l.counted(),
+		notes: p.state.mustKnow(), blank: len(l.totals) > 0 && !reportsCounts(p.state.Summary),
 	})
 	for i, line := range verdict {
 		p.canvas.at(at.verdict).text(0, i, line, p.pal.strong)

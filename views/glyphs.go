@@ -53,15 +53,21 @@ func typedGlyphs() glyphs {
 	}
 }
 
-// glyphsFor asks the screen whether its character set holds ours.
+// glyphsFor takes the drawn characters where the terminal's character set holds them, else typed ones.
 func glyphsFor(screen tcell.Screen) glyphs {
-	g := drawnGlyphs()
-	for _, r := range []rune{g.surely, g.maybe, g.worst, g.fromUp, g.loadAt} {
-		if !screen.CanDisplay(r, false) {
-			return typedGlyphs()
-		}
+	const sample = "█▓░▒▶▲─│└┐┼┊◀…·×≥°"
+	set := tcell.GetEncoding(screen.CharacterSet())
+	if set == nil {
+		return typedGlyphs()
 	}
-	return g
+	there, err := set.NewEncoder().String(sample)
+	if err != nil {
+		return typedGlyphs()
+	}
+	if back, err := set.NewDecoder().String(there); err != nil || back != sample {
+		return typedGlyphs() // some sets put a question mark for what they lack
+	}
+	return drawnGlyphs()
 }
 
 // patternOf is the pattern of a gear state, whatever its number.

@@ -82,15 +82,11 @@ func (p *painter) drawWhole(at rect) {
 }
 
 func (p *painter) wholeFields(w misfire.Whole) []field {
-	fields := []field{{words: []string{"Whole engine", ""}, rank: 2}}
-	for i, b := range []misfire.Block{w.Catalyst, w.Emission} {
-		fields = append(fields, p.blockField(b, i+3))
-	}
-	return fields
+	return []field{{words: []string{"Whole engine", ""}}, p.blockField(w.Catalyst), p.blockField(w.Emission)}
 }
 
 // blockField is one percentage, emphasised while it is over its limit.
-func (p *painter) blockField(b misfire.Block, rank int) field {
+func (p *painter) blockField(b misfire.Block) field {
 	over, style := "", p.pal.plain
 	if isOver(b) {
 		over, style = " OVER", p.pal.strong
@@ -101,10 +97,15 @@ func (p *painter) blockField(b misfire.Block, rank int) field {
 	}
 	limit := digits(b.Limit) + " %"
 	figures := []string{"last " + share(b.Last), "worst " + share(b.Worst), "limit " + limit}
+	usual := ""
+	if !b.Reported {
+		usual = " (usual)"
+	}
 	long := turns + strings.Join(figures, ", ") + " (" + limitWords(b) + ")" + over
+	short := turns + share(b.Last) + " of " + limit
 	return field{
-		words: []string{long, turns + strings.Join(figures, " ") + over, turns + share(b.Last) + " of " + limit + over},
-		rank:  rank, style: style,
+		words: []string{long, turns + strings.Join(figures, " ") + usual + over, short + usual + over, short + over},
+		rank:  1, style: style,
 	}
 }
 
@@ -180,7 +181,7 @@ func averageWords(s *misfire.Summary) []string {
 	}
 	words := make([]string, len(s.Averages))
 	for i, a := range s.Averages {
-		words[i] = strconv.Itoa(a.Cylinder) + ": " + digits(a.Value)
+		words[i] = strconv.Itoa(a.Cylinder) + "=" + digits(a.Value)
 	}
 	return []string{"Misses a driving cycle, the car's own average of ten, by cylinder: " + strings.Join(words, ", ") + "."}
 }

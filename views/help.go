@@ -14,7 +14,7 @@ func helpText(g *glyphs) []string {
 		"On the road the driver drives and a second person reads the screen; or record, and look later.",
 		"A hybrid may start its engine by itself.",
 		"# Reading it",
-		"The first line says what is known. Each rung is a cylinder, each column a gear state; brackets tie cylinders that may share a coil.",
+		"The first line says what is known. Each rung is a cylinder (b1, b2: its bank), each column a gear state, the present one reversed; brackets tie cylinders that may share a coil.",
 		fmt.Sprintf("A bar is %c up to the lower limit, %c up to the rate, %c up to the upper limit: with much %c little is sure yet.", g.surely, g.likely, g.maybe, g.maybe),
 		fmt.Sprintf("%c is the worst cell; %c one that got worse against its own earlier running; %s in front: shared out between gear states that cannot be told apart yet.", g.worst, g.rising, g.nearly),
 		"A column marked inferred, inf. or ? is a gear state that nobody reported or marked. - is no running there; \"not reported\" is a car without a counter for it. None seen is not none at all: look at the upper limit.",
@@ -24,7 +24,7 @@ func helpText(g *glyphs) []string {
 		"p n d r: mark the gear: park, neutral, drive, reverse. m: write a note.",
 		"u: per 1,000, percent, one in so many, plain counts. 1-9 and 0 for cylinder 10: a bell at each of its misses.",
 		"space: hold the strip or let it go; while held, up, down and the page keys look back.",
-		"During a guided test s: skip the step, b: begin it again, x: stop the test. q or Ctrl-C: leave.",
+		"During a guided test s: skip the step, b: begin it again, x: stop the test. Ctrl-L: paint anew. q or Ctrl-C: leave.",
 	}
 }
 

@@ -81,16 +81,6 @@ func worstOf(sum *misfire.Summary, cells map[place]*misfire.Cell) *misfire.Cell 
 	return worst
 }
 
-// counted reports whether the car counts the misses of any cylinder.
-func (l *ladder) counted() bool {
-	for _, t := range l.totals {
-		if t.Reported {
-			return true
-		}
-	}
-	return false
-}
-
 // banks is how many banks the rungs stand in.
 func (l *ladder) banks() int {
 	n := 0
@@ -157,11 +147,12 @@ func (p *painter) drawHeadings(cv canvas, y int, l *ladder, at plan) {
 	}
 	cv.text(0, y, cut("cyl", at.label, p.gl.more), p.pal.faint)
 	for i, g := range l.gears {
-		style := p.pal.plain
+		x, style := at.label+i*at.cell+1, p.pal.plain
 		if g == now && g != gear.Unknown {
 			style = p.pal.alert
+			cv.run(x, y, at.cell-1, ' ', style)
 		}
-		cv.text(at.label+i*at.cell+1, y, cut(p.headingOf(l, g, at.cell-1), at.cell-1, p.gl.more), style)
+		cv.text(x, y, cut(p.headingOf(l, g, at.cell-1), at.cell-1, p.gl.more), style)
 	}
 	if at.total {
 		cv.text(at.label+len(l.gears)*at.cell+1, y, "whole drive", p.pal.plain)

@@ -119,6 +119,7 @@ func (l *loop) take(ev tcell.Event) (quit bool) {
 	case *tcell.EventKey:
 		l.look()
 		l.dirty = true
+		l.sync = l.sync || ev.Key() == tcell.KeyCtrlL // something else wrote on the terminal
 		return l.keys.press(ev, l.state, l.act)
 	}
 	return false

@@ -2,13 +2,19 @@ package views
 
 import (
 	"flag"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/gdamore/tcell/v2"
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"stumble/misfire"
+	"stumble/misfire/gear"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -140,4 +146,116 @@ func TestScreens(t *testing.T) {
 			requireGolden(t, tc.name+".txt", dump(screen, tc.pal))
 		})
 	}
+}
+
+// TestAccentIsTheWorstCellAlone reads the style dump: the accent lies in one rectangle, that of cylinder 2 in D.
+func TestAccentIsTheWorstCellAlone(t *testing.T) {
+	pal := ColourPalette(256)
+	screen := simulate(t, "UTF-8", 80, 24)
+	gl := glyphsFor(screen)
+	state := wren(t)
+	drawFrame(screen, &pal, &gl, &keys{}, state)
+	l := ladderOf(state)
+	at := arrange(needs{w: 80, h: 24, verdict: 2, rungs: 4, banks: 1, brackets: 2, gears: 4, notes: 1})
+	cell := cellRect(canvas{screen, at.ladder}, at, 1, rungLines(l.rungs, at.headings(), at)[1])
+	accent, _, _ := pal.accent.Decompose()
+	marked := 0
+	for y := range 24 {
+		for x := range 80 {
+			_, style, _ := screen.Get(x, y)
+			if ink, _, _ := style.Decompose(); ink != accent {
+				continue
+			}
+			marked++
+			assert.True(t, x >= cell.x && x < cell.x+cell.w && y >= cell.y && y < cell.y+cell.h, "accent at %d, %d", x, y)
+		}
+	}
+	assert.Greater(t, marked, 10)
+}
+
+// Without colour nothing is coloured, and without Unicode every byte is ASCII and none is the library's "?" for a
+// character that it could not show.
+func TestPlainTerminals(t *testing.T) {
+	mono := MonoPalette()
+	for _, state := range []*State{guided(t), eight(t), rook(t), {}} {
+		screen := simulate(t, "US-ASCII", 120, 40)
+		gl := glyphsFor(screen)
+		drawFrame(screen, &mono, &gl, &keys{}, state)
+		screen.Show()
+		cells, _, _ := screen.GetContents()
+		for _, cell := range cells {
+			ink, ground, _ := cell.Style.Decompose()
+			assert.Equal(t, [2]tcell.Color{}, [2]tcell.Color{ink, ground})
+			require.Len(t, cell.Bytes, 1)
+			require.Equal(t, string(cell.Runes), string(cell.Bytes), "drawn in ASCII, not fallen back to it")
+		}
+	}
+}
+
+// TestAnySizeAnyState draws what may go wrong: every size up to a large one, in every kind of state.
+func TestAnySizeAnyState(t *testing.T) {
+	pal := ColourPalette(16)
+	states := []*State{{}, wren(t), guided(t), rook(t), eight(t), twelve(t), burst(t), odd(t)}
+	for h := 0; h < 64; h += 3 {
+		for w := 0; w < 210; w += 11 {
+			screen := tcell.NewSimulationScreen("UTF-8")
+			require.NoError(t, screen.Init())
+			screen.SetSize(w, h)
+			gl := glyphsFor(screen)
+			for i, state := range states {
+				k := keys{unit: unit(i) % units, help: i == 1 && h%2 == 1, page: w, back: h, entry: []rune(strings.Repeat("日", w))}
+				if i%2 == 0 {
+					k.entry, k.held = nil, state.Strip
+				}
+				drawFrame(screen, &pal, &gl, &k, state)
+			}
+			screen.Fini()
+		}
+	}
+}
+
+// odd is a summary that no tally should make.
+func odd(t testing.TB) *State {
+	s := wren(t)
+	sum := s.Summary
+	sum.Engine.Cylinders, sum.Engine.Pairs = 40, [][2]int{{1, 99}}
+	sum.ByGear = append(sum.ByGear, cellOf(77, gear.State(99), gear.Origin(9), 5, 3), misfire.Cell{})
+	sum.Verdict.Cylinders, sum.Verdict.WorseIn = []int{-4, 77}, gear.State(99)
+	sum.Verdict.Sentence = strings.Repeat("日本語 and much more to say, ", 40)
+	s.Strip[3].Gear = gear.State(99)
+	s.Strip[len(s.Strip)-1].Gear = gear.State(99)
+	s.Strip[5].RPM = math.Inf(1)
+	s.Step = &Step{Left: time.Hour, Length: time.Second, Name: strings.Repeat("n", 300), Done: math.NaN(), Needed: math.Inf(1)}
+	s.Health = Health{PerSecond: math.Inf(1), Link: "lost\x1b"}
+	return s
+}
+
+func BenchmarkFullDraw200x60(b *testing.B) {
+	pal := ColourPalette(256)
+	screen := simulate(b, "UTF-8", 200, 60)
+	gl := glyphsFor(screen)
+	states := [2]*State{wren(b), wren(b)}
+	states[1].Strip = states[1].Strip[:len(states[1].Strip)-1]
+	k := keys{}
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		drawFrame(screen, &pal, &gl, &k, states[i%2])
+		screen.Show()
+	}
+}
+
+// BenchmarkIdleTick is a tick of the frame clock while nothing changed; it fails if it draws.
+func BenchmarkIdleTick(b *testing.B) {
+	drawn := 0
+	l := &loop{
+		screen: simulate(b, "UTF-8", 200, 60), src: &script{state: wren(b)}, dirty: true,
+		opts: Options{Palette: ColourPalette(256), shown: func() { drawn++ }},
+	}
+	l.glyphs = glyphsFor(l.screen)
+	l.tick()
+	b.ReportAllocs()
+	for b.Loop() {
+		l.tick()
+	}
+	require.Equal(b, 1, drawn)
 }

@@ -69,7 +69,7 @@ type Actions interface {
 }
 
 // easeOff is shown when the summary asks for it and the caller has no words of its own.
-const easeOff = "EASE OFF: misfire that can overheat the catalyst is going on"
+const easeOff = "EASE OFF: this misfire can overheat the catalyst"
 
 // alert is the warning to show, empty when there is none.
 func (s *State) alert() string {

@@ -59,7 +59,7 @@ func traceAt(v, top float64, w int) int {
 	if math.IsNaN(v) || w <= 0 {
 		return -1
 	}
-	return min(max(int(v/top*float64(w)), 0), w-1)
+	return int(min(max(v/top*float64(w), 0), float64(w-1)))
 }
 
 // drawStrip paints the strip: time runs down the page, the newest second is the lowest line.

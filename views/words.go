@@ -213,20 +213,12 @@ func seconds(d time.Duration) string {
 	return strconv.FormatFloat(d.Seconds(), 'f', 0, 64)
 }
 
-// blockWords says a whole-engine percentage: "last 1.2 %, worst 3.4 %, limit 10.0 %".
-func blockWords(b misfire.Block) string {
-	if b.Blocks == 0 || math.IsNaN(b.Last) {
-		return fmt.Sprintf("no whole block yet, limit %s %%", digits(b.Limit))
-	}
-	return fmt.Sprintf("last %s %%, worst %s %%, limit %s %%", digits(b.Last), digits(b.Worst), digits(b.Limit))
-}
-
 // limitWords says where a limit is from.
 func limitWords(b misfire.Block) string {
 	if b.Reported {
 		return "the car's own limit"
 	}
-	return "limit taken, not the car's"
+	return "a usual one, not the car's"
 }
 
 // isOver reports whether the last whole block was over its limit.

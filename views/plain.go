@@ -1,0 +1,232 @@
+package views
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+
+	"stumble/misfire"
+	"stumble/misfire/gear"
+)
+
+// PlainLine is a state as one line of text, without line end: elapsed time, gear and who says so, engine speed, load,
+// misses and rates by cylinder, then whatever is wrong. "-" stands for what is not known.
+func PlainLine(s *State) string {
+	parts := []string{}
+	if sum := s.Summary; sum == nil {
+		parts = append(parts, "waiting for the first readings")
+	} else {
+		parts = append(parts, minutes(sum.Now.Sub(sum.Start))+" "+gearWords(sum.Live.Gear),
+			speedWords(sum.Live), "load "+whole(sum.Live.Load)+" %", totalWords(sum))
+		if sum.Live.MIL == misfire.MILFlashing {
+			parts = append(parts, "MIL FLASHING")
+		}
+	}
+	if st := s.Step; st != nil {
+		parts = append(parts, fmt.Sprintf("step %d of %d %s, %s left", st.Number, st.Of, st.Name, minutes(st.Left)))
+	}
+	if s.Health.Link != "" {
+		parts = append(parts, "LINK "+strings.ToUpper(s.Health.Link))
+	}
+	if alert := s.alert(); alert != "" {
+		parts = append(parts, alert)
+	}
+	return strings.Map(printable, strings.Join(parts, "; "))
+}
+
+func speedWords(l misfire.Live) string {
+	if !l.Running {
+		return "engine not running"
+	}
+	return whole(l.RPM) + " rpm"
+}
+
+// reportsCounts reports whether the car counts the misses of any cylinder.
+func reportsCounts(s *misfire.Summary) bool {
+	return slices.ContainsFunc(s.Total, func(c misfire.Cell) bool { return c.Reported })
+}
+
+// totalWords is the misses of each cylinder and their rates.
+func totalWords(s *misfire.Summary) string {
+	if !reportsCounts(s) {
+		return "misses not reported by this car"
+	}
+	misses, rates := make([]string, len(s.Total)), make([]string, len(s.Total))
+	for i := range s.Total {
+		c := &s.Total[i]
+		misses[i], rates[i] = "-", "-"
+		if c.Reported {
+			misses[i], rates[i] = short(c.Misses), perThousand.rate(c)
+		}
+	}
+	return "misses " + strings.Join(misses, " ") + ", per 1,000 " + strings.Join(rates, " ")
+}
+
+// WriteSummary writes what a drive has told, as text of at most 80 columns: the sentence, the table by cylinder and
+// gear state, and what a reader must know to take the numbers for what they are. The error is w's.
+func WriteSummary(w io.Writer, s *misfire.Summary) error {
+	var p page
+	sentence := s.Verdict.Sentence
+	if sentence == "" {
+		sentence = "Nothing can be said yet."
+	}
+	p.paragraph("", sentence)
+	if s.Verdict.EaseOff {
+		p.paragraph("", easeOff+".")
+	}
+	if !s.Start.IsZero() {
+		p.gap()
+		p.facts(s)
+		p.table(s)
+		p.remarks(s)
+	}
+	_, err := io.WriteString(w, p.String())
+	return err
+}
+
+const pageWidth = 80
+
+// page is text being written.
+type page struct{ strings.Builder }
+
+func (p *page) gap() { p.WriteByte('\n') }
+
+// paragraph writes a text behind a label; the lines after the first stand under the text.
+func (p *page) paragraph(label, text string) {
+	for _, line := range wrap(text, pageWidth-width(label)) {
+		p.WriteString(strings.TrimRight(label+line, " ") + "\n")
+		label = strings.Repeat(" ", width(label))
+	}
+}
+
+// facts says what was driven, on which engine, and how its counts move.
+func (p *page) facts(s *misfire.Summary) {
+	p.paragraph("drive         ", fmt.Sprintf("%s from %s, engine running %s, %s", minutes(s.Now.Sub(s.Start)),
+		s.Start.Format("2006-01-02 15:04:05"), minutes(s.Running), plural(s.Cycles, "driving cycle", "driving cycles")))
+	p.paragraph("engine        ", engineWords(s))
+	p.paragraph("refresh       ", cadence(s.Refresh)[0])
+	for _, b := range []misfire.Block{s.Whole.Catalyst, s.Whole.Emission} {
+		p.paragraph("whole engine  ", "over "+grouped(b.Revolutions)+" revolutions: "+blockWords(b))
+	}
+	p.paragraph("lamp (MIL)    ", s.Live.MIL.String())
+}
+
+func engineWords(s *misfire.Summary) string {
+	words := s.Engine.Name
+	if order := s.Engine.Row().Order; order != "" {
+		words += ", firing order " + order
+	}
+	if !s.Map.IsIdentity() {
+		words += "; the car's monitors are taken as cylinders " + s.Map.String()
+	}
+	return words
+}
+
+// blockWords says a whole-engine percentage and where its limit is from.
+func blockWords(b misfire.Block) string {
+	limit := digits(b.Limit) + " % (" + limitWords(b) + ")"
+	if b.Blocks == 0 || math.IsNaN(b.Last) {
+		return "no whole block yet, limit " + limit
+	}
+	words := fmt.Sprintf("last %s, worst %s, limit %s", share(b.Last), share(b.Worst), limit)
+	if b.Over > 0 {
+		words += fmt.Sprintf("; over it in %d of %s", b.Over, plural(b.Blocks, "block", "blocks"))
+	}
+	return words
+}
+
+const tableHead = "cyl  gear               misses   firings    rate   as low as  as high as  mixed\n"
+
+// table has a line for each cylinder and gear state, and one for the cylinder's whole drive.
+func (p *page) table(s *misfire.Summary) {
+	p.gap()
+	if !reportsCounts(s) {
+		p.paragraph("", "Misses by cylinder are not reported by this car.")
+		return
+	}
+	p.paragraph("", "Misses per 1,000 firings. The true rate could be as low as the one limit or as high as the other; "+
+		"such limits miss it once in 20.")
+	p.gap()
+	p.WriteString(tableHead)
+	for i := range s.Total {
+		total := &s.Total[i]
+		if !total.Reported {
+			fmt.Fprintf(p, "%3d  not reported by this car\n", total.Cylinder)
+			continue
+		}
+		for j := range s.ByGear {
+			if c := &s.ByGear[j]; c.Cylinder == total.Cylinder {
+				p.row(s, c, gearOf(c))
+			}
+		}
+		p.row(s, total, "whole drive")
+	}
+}
+
+func gearOf(c *misfire.Cell) string {
+	if c.Condition.Gear == gear.Unknown {
+		return "unknown"
+	}
+	return c.Condition.Gear.String() + ", " + originWords(c.Origin)
+}
+
+// row writes one rate, and under it what is special about it.
+func (p *page) row(s *misfire.Summary, c *misfire.Cell, where string) {
+	head := fmt.Sprintf("%3d  %-16s", c.Cylinder, where)
+	switch {
+	case !c.Reported:
+		fmt.Fprintf(p, "%s  not reported by this car\n", head)
+		return
+	case !c.Known():
+		fmt.Fprintf(p, "%s  no running\n", head)
+		return
+	}
+	high := brief(c.High)
+	if math.IsInf(c.High, 1) {
+		high = "not known"
+	}
+	fmt.Fprintf(p, "%s%9s%10s%8s%11s%12s%5s %%\n", head,
+		grouped(c.Misses), grouped(c.Firings), digits(c.Rate), brief(c.Low), high, whole(100*c.Mixed))
+	for _, remark := range remarksOn(s, c) {
+		p.paragraph("       ", remark)
+	}
+}
+
+// remarksOn says what keeps a rate from being taken as it stands.
+func remarksOn(s *misfire.Summary, c *misfire.Cell) []string {
+	var remarks []string
+	add := func(is bool, words string) {
+		if is {
+			remarks = append(remarks, words)
+		}
+	}
+	since := ""
+	if !c.Since.IsZero() {
+		since = " since " + minutes(c.Since.Sub(s.Start))
+	}
+	add(c.Worsening, "worse"+since+", against its own earlier running")
+	add(c.Phi > 1.005, "misses come in bursts: limits widened as if there were "+digits(c.Phi)+" times fewer of each")
+	add(c.AtLeast, "the counter stood at its end: at least so many")
+	add(c.Overcounted(), "more misses than firings: the engine speed or the cylinder map is wrong")
+	add(!c.Apart && c.Mixed > 0, "shared out between gear states, which cannot be told apart yet")
+	return remarks
+}
+
+// remarks writes what holds for the whole drive.
+func (p *page) remarks(s *misfire.Summary) {
+	lines := slices.Concat(s.Notes, leftOut(s), averageWords(s))
+	if reportsCounts(s) {
+		lines = append(lines,
+			"None seen is not none: there the true rate may still be as high as the upper limit says.",
+			"A count that stands still may be a paused monitor; it does not prove good running.",
+			"Mixed is the share of firings in stretches that span several gear states: shared out by likelihood, left out of comparisons.")
+	}
+	for i, line := range lines {
+		if i == 0 {
+			p.gap()
+		}
+		p.paragraph("- ", line)
+	}
+}
