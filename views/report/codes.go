@@ -1,0 +1,232 @@
+package report
+
+import (
+	"cmp"
+	"io"
+	"slices"
+	"strings"
+
+	"stumble/obd"
+)
+
+// WriteCodes writes the trouble codes of a car as text for people, no line longer than width cells. It
+// tells apart a list that is empty from one that was not read. An error says that width is too small, or
+// what w reported.
+func WriteCodes(w io.Writer, r *obd.CodeReport, width int) error {
+	d := &document{}
+	d.title(titleCodes)
+	d.add(caution(cautionClear))
+	addCodes(d, r, beforeCAN(r))
+	addUnread(d, r.Unread)
+	return writeText(w, d, width)
+}
+
+// beforeCAN reports that the modules have addresses of a bus that is older than permanent codes.
+func beforeCAN(r *obd.CodeReport) bool {
+	return slices.ContainsFunc(r.Modules, func(m obd.ModuleCodes) bool { return m.Module.Bits == 8 })
+}
+
+// codeList is one of the three lists that every module keeps.
+type codeList struct {
+	name string
+	// opening is how a line of CodeReport.Unread on this list begins.
+	opening string
+	meaning string
+	of      func(*obd.ModuleCodes) []obd.Code
+}
+
+func codeLists() [3]codeList {
+	return [3]codeList{
+		{wordStored, unreadStored, meaningStored, func(m *obd.ModuleCodes) []obd.Code { return m.Stored }},
+		{wordPending, unreadPending, meaningPending, func(m *obd.ModuleCodes) []obd.Code { return m.Pending }},
+		{wordPermanent, unreadPermanent, meaningPermanent, func(m *obd.ModuleCodes) []obd.Code { return m.Permanent }},
+	}
+}
+
+// read reports whether a list was read from every module that answered.
+func (l codeList) read(r *obd.CodeReport) bool {
+	return len(r.Modules) > 0 && !unreadBegins(r.Unread, l.opening)
+}
+
+func unreadBegins(unread []string, opening string) bool {
+	return slices.ContainsFunc(unread, func(line string) bool { return strings.HasPrefix(line, opening) })
+}
+
+// codes are all codes of a list, each once, in order.
+func (l codeList) codes(r *obd.CodeReport) []obd.Code {
+	var out []obd.Code
+	for i := range r.Modules {
+		out = append(out, l.of(&r.Modules[i])...)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// modules are those that hold a code in a list.
+func (l codeList) modules(r *obd.CodeReport, c obd.Code) []string {
+	var out []string
+	for i := range r.Modules {
+		if m := &r.Modules[i]; slices.Contains(l.of(m), c) {
+			out = append(out, m.Module.String())
+		}
+	}
+	return out
+}
+
+// addCodes tells the three lists, then each code, then the freeze frames.
+func addCodes(d *document, r *obd.CodeReport, beforeCAN bool) {
+	d.show(listTable(r, beforeCAN))
+	codes := sortedCodes(r)
+	if len(codes) > 0 {
+		d.section(headCodes)
+		d.show(codeTable(r, codes))
+		d.say(workLine(codes))
+	}
+	addFrames(d, r)
+}
+
+// listTable has a row for each list: what is in it, and what being in it means.
+func listTable(r *obd.CodeReport, beforeCAN bool) *table {
+	t := &table{columns: []column{{title: colList, firm: true}, {title: colCodes}, {title: colMeaning}}}
+	for i, l := range codeLists() {
+		var words []string
+		for _, c := range l.codes(r) {
+			words = append(words, c.String())
+		}
+		const permanent = 2
+		switch {
+		case i == permanent && beforeCAN && len(words) == 0:
+			words = []string{wordOlder}
+		case !l.read(r) && len(words) > 0:
+			words = append(words, wordPerhapsMore)
+		case !l.read(r):
+			words = []string{wordNotRead}
+		case len(words) == 0:
+			words = []string{wordNone}
+		}
+		t.add(l.name, strings.Join(words, ", "), l.meaning)
+	}
+	return t
+}
+
+// sortedCodes are all codes of a car, each once, misfire codes first.
+func sortedCodes(r *obd.CodeReport) []obd.Code {
+	var out []obd.Code
+	for _, l := range codeLists() {
+		out = append(out, l.codes(r)...)
+	}
+	slices.SortFunc(out, func(a, b obd.Code) int {
+		return cmp.Or(cmp.Compare(groupOf(a), groupOf(b)), cmp.Compare(a, b))
+	})
+	return slices.Compact(out)
+}
+
+// codeTable explains each code: where it stands, what it means, what it does to the case.
+func codeTable(r *obd.CodeReport, codes []obd.Code) *table {
+	t := &table{columns: []column{{firm: true}, {}}}
+	present := func(c obd.Code) bool { return slices.Contains(codes, c) }
+	for _, c := range codes {
+		lines := []string{c.Meaning() + ".", standing(r, c)}
+		if e := effect(c, present); e != "" {
+			lines = append(lines, e)
+		}
+		t.add(c.String(), strings.Join(lines, "\n"))
+	}
+	return t
+}
+
+// standing tells in which lists a code is, and of which modules where there are several.
+func standing(r *obd.CodeReport, c obd.Code) string {
+	var words []string
+	for _, l := range codeLists() {
+		modules := l.modules(r, c)
+		switch {
+		case len(modules) == 0:
+		case len(r.Modules) == 1:
+			words = append(words, l.name)
+		default:
+			words = append(words, inModules(l.name, modules))
+		}
+	}
+	return sentence(strings.Join(words, ", "))
+}
+
+// workLine tells the order of work when the codes are of several groups.
+func workLine(codes []obd.Code) string {
+	var steps []string
+	for _, g := range orderOfWork() {
+		var names []string
+		for _, c := range codes {
+			if groupOf(c) == g {
+				names = append(names, c.String())
+			}
+		}
+		if len(names) > 0 {
+			steps = append(steps, and(names))
+		}
+	}
+	if len(steps) < 2 {
+		return ""
+	}
+	return orderLine(steps)
+}
+
+// addFrames shows each freeze frame: a sentence, then everything that was kept.
+func addFrames(d *document, r *obd.CodeReport) {
+	if len(r.Frames) == 0 {
+		if len(r.Modules) > 0 && !unreadBegins(r.Unread, unreadFrame) {
+			d.say(sayNoFrame)
+		}
+		return
+	}
+	for i := range r.Frames {
+		f := &r.Frames[i]
+		d.section(headFrame(f.Code))
+		d.say(frameLine(f))
+		d.show(readingTable(f.Readings))
+		if g := groupOf(f.Code); g == groupMisfire || g == groupFuelAir {
+			d.say(saySimilar)
+		}
+	}
+}
+
+// frameLine is a freeze frame in a sentence: what describes the moment best, as far as it was kept.
+func frameLine(f *obd.FreezeFrame) string {
+	var words []string
+	for _, v := range [...]struct {
+		pid  byte
+		lead string
+	}{
+		{obd.PIDRPM, ""}, {obd.PIDLoad, wordLoad}, {obd.PIDCoolant, wordCoolant}, {obd.PIDSpeed, ""},
+		{obd.PIDRunTime, wordSinceStart},
+	} {
+		if r, ok := find(f.Readings, v.pid, 0); ok {
+			words = append(words, v.lead+roundText(r))
+		}
+	}
+	return frameWords(f, words)
+}
+
+// readingTable lists readings with the parameter numbers of the standard.
+func readingTable(readings []obd.Reading) *table {
+	t := &table{columns: []column{{title: colReading}, {title: colValue, right: true}, {title: colNumber, firm: true}}}
+	for i := range readings {
+		r := &readings[i]
+		t.add(readingName(r), readingText(r), hex(r.ID))
+	}
+	return t
+}
+
+// addUnread lists what could not be read.
+func addUnread(d *document, unread []string) {
+	if len(unread) == 0 {
+		return
+	}
+	d.section(headUnread)
+	d.say(sayUnread)
+	lines := make(list, len(unread))
+	for i, l := range unread {
+		lines[i] = foreign(l)
+	}
+	d.add(lines)
+}

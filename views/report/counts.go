@@ -1,0 +1,158 @@
+package report
+
+import (
+	"cmp"
+	"slices"
+
+	"stumble/obd"
+)
+
+// cylinderCounts are the misfire counts that a module keeps of one cylinder; nil is not told.
+type cylinderCounts struct {
+	module           obd.Module
+	cylinder         int
+	current, average *obd.TestResult
+}
+
+// countsOf picks the misfire counts out of test results, by module and cylinder.
+func countsOf(tests []obd.TestResult) []cylinderCounts {
+	var out []cylinderCounts
+	for i := range tests {
+		r := &tests[i]
+		cylinder, ok := countedCylinder(r, tests)
+		if !ok {
+			continue
+		}
+		k := slices.IndexFunc(out, func(c cylinderCounts) bool { return c.module == r.Module && c.cylinder == cylinder })
+		if k < 0 {
+			k = len(out)
+			out = append(out, cylinderCounts{module: r.Module, cylinder: cylinder})
+		}
+		if r.TID == obd.TIDCount {
+			out[k].current = r
+		} else {
+			out[k].average = r
+		}
+	}
+	slices.SortFunc(out, func(a, b cylinderCounts) int {
+		return cmp.Or(cmp.Compare(a.module.ID, b.module.ID), cmp.Compare(a.cylinder, b.cylinder))
+	})
+	return out
+}
+
+// countedCylinder tells whose misses a test result counts; false when it is another kind of test.
+func countedCylinder(r *obd.TestResult, tests []obd.TestResult) (cylinder int, ok bool) {
+	if r.Unit != obd.Counts || r.TID != obd.TIDCount && r.TID != obd.TIDAverage {
+		return 0, false
+	}
+	return obd.MisfireCylinder(r.MID, tests)
+}
+
+// addCounts shows the misfire counts of each cylinder, or says why there are none.
+func addCounts(d *document, i *obd.Intake) {
+	d.section(headCounts)
+	counts := countsOf(i.Tests)
+	switch {
+	case len(counts) > 0:
+	case i.Protocol != obd.ProtocolUnknown && !i.Protocol.CAN():
+		d.say(sayCountsOlder)
+		return
+	default:
+		d.say(sayNoCounts)
+		return
+	}
+	turns, told := running(i.Live)
+	for len(counts) > 0 {
+		end := slices.IndexFunc(counts, func(c cylinderCounts) bool { return c.module != counts[0].module })
+		if end < 0 {
+			end = len(counts)
+		}
+		if end < len(counts) || counts[0].module != countsOf(i.Tests)[0].module {
+			d.say(countsOfModule(counts[0].module))
+		}
+		d.show(countTable(counts[:end], driveColumn(turns, told)))
+		d.say(shareLine(counts[:end]))
+		counts = counts[end:]
+	}
+	d.say(sayCountsNoRate)
+	d.say(sayAverage)
+	if told && !turns {
+		d.say(sayLastDrive)
+	}
+}
+
+func countTable(counts []cylinderCounts, drive string) *table {
+	t := &table{columns: []column{
+		{title: colCylinder, right: true}, {title: drive, right: true}, {title: colShare, right: true},
+		{title: colAverage, right: true}, {title: colRemark},
+	}}
+	total := totalMisses(counts)
+	for _, c := range counts {
+		share := ""
+		if total > 0 && c.current != nil {
+			share = quantity(float64(int(c.current.Value/total*100+0.5)), obd.Percent)
+		}
+		t.add(whole(c.cylinder), countText(c.current), share, countText(c.average), countRemark(c))
+	}
+	return t
+}
+
+func totalMisses(counts []cylinderCounts) float64 {
+	total := 0.0
+	for _, c := range counts {
+		if c.current != nil {
+			total += c.current.Value
+		}
+	}
+	return total
+}
+
+func countText(r *obd.TestResult) string {
+	switch {
+	case r == nil:
+		return wordNotTold
+	case r.Saturated():
+		return atLeast(r.Value)
+	}
+	return quantity(r.Value, obd.Counts)
+}
+
+// countRemark says what the figure alone does not.
+func countRemark(c cylinderCounts) string {
+	r := c.current
+	switch {
+	case r == nil:
+		return ""
+	case r.Saturated():
+		return remarkSaturated
+	case r.NotRun:
+		return remarkPerhapsNotRun
+	case !r.Pass && r.MaxApplies && r.Value > r.MaxValue:
+		return overLimit(r.MaxValue)
+	}
+	return ""
+}
+
+// shareLine names the cylinders that have more than a tenth of all misses, the share from which the
+// multiple-cylinder code is due (13 CCR 1968.2 (e)(3.1.3)). A full counter hides its share.
+func shareLine(counts []cylinderCounts) string {
+	total := totalMisses(counts)
+	var names []string
+	share := 0.0
+	for _, c := range counts {
+		if c.current == nil {
+			continue
+		}
+		if c.current.Saturated() {
+			return ""
+		}
+		if c.current.Value > total/10 {
+			names = append(names, whole(c.cylinder))
+			share += c.current.Value / total
+		}
+	}
+	if total == 0 || len(names) == 0 || len(names) == len(counts) {
+		return ""
+	}
+	return shareWords(names, int(share*100+0.5))
+}

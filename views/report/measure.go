@@ -1,0 +1,84 @@
+package report
+
+import (
+	"strings"
+	"unicode"
+
+	"github.com/rivo/uniseg"
+)
+
+// firmSpace joins a figure to its unit: no line is broken there. It is printed as a plain space.
+const firmSpace = "\u00a0"
+
+// width is the number of terminal cells that a text takes.
+func width(s string) int { return uniseg.StringWidth(s) }
+
+// wrap breaks a text into lines of at most limit cells, where the line-breaking rules of Unicode (UAX 14)
+// allow it; a word longer than a line is cut between characters. Newlines part paragraphs. There is always
+// at least one line.
+func wrap(s string, limit int) []string {
+	var lines []string
+	for part := range strings.SplitSeq(s, "\n") {
+		lines = append(lines, wrapParagraph(part, limit)...)
+	}
+	return lines
+}
+
+func wrapParagraph(s string, limit int) []string {
+	var lines []string
+	line, state := "", -1
+	for s != "" {
+		var piece string
+		piece, s, _, state = uniseg.FirstLineSegmentInString(s, state)
+		if width(strings.TrimRight(line+piece, " ")) <= limit {
+			line += piece
+			continue
+		}
+		if line != "" {
+			lines = append(lines, strings.TrimRight(line, " "))
+		}
+		var full []string
+		full, line = cut(piece, limit)
+		lines = append(lines, full...)
+	}
+	return append(lines, strings.TrimRight(line, " "))
+}
+
+// cut takes whole lines off a piece that may be longer than a line, and returns what is left of it.
+func cut(piece string, limit int) (full []string, rest string) {
+	line, state := "", -1
+	for piece != "" {
+		var character string
+		character, piece, _, state = uniseg.FirstGraphemeClusterInString(piece, state)
+		if line != "" && width(strings.TrimRight(line+character, " ")) > limit {
+			full = append(full, line)
+			line = ""
+		}
+		line += character
+	}
+	return full, line
+}
+
+// pad fills a text with spaces up to a width.
+func pad(s string, to int, right bool) string {
+	fill := strings.Repeat(" ", max(0, to-width(s)))
+	if right {
+		return fill + s
+	}
+	return s + fill
+}
+
+// foreign makes a text from outside fit to print: no control characters, which could move the cursor, and
+// none that turn the direction of writing, which would shuffle the columns beside it.
+func foreign(s string) string {
+	s = strings.Map(func(r rune) rune {
+		switch {
+		case unicode.IsSpace(r):
+			return ' '
+		case unicode.IsControl(r), r == '\u2028', r == '\u2029', unicode.Is(unicode.Bidi_Control, r):
+			return -1
+		}
+		return r
+	}, strings.ToValidUTF8(s, "\ufffd"))
+	return strings.TrimSpace(s)
+}

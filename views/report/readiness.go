@@ -1,0 +1,89 @@
+package report
+
+import "stumble/obd"
+
+// addReadiness shows how far the car's own checks have come, a table for each module that has any.
+func addReadiness(d *document, modules []obd.ModuleIntake) {
+	var told []*obd.ModuleIntake
+	for i := range modules {
+		if m := &modules[i]; len(fitted(m)) > 0 {
+			told = append(told, m)
+		}
+	}
+	d.section(headReadiness)
+	if len(told) == 0 {
+		d.say(sayNoReadiness)
+		return
+	}
+	for _, m := range told {
+		if len(told) > 1 {
+			d.say(moduleLine(m))
+		}
+		addMonitors(d, m)
+	}
+	d.say(sayMisfireMonitor)
+}
+
+func addMonitors(d *document, m *obd.ModuleIntake) {
+	t := &table{columns: []column{{title: colMonitor}, {title: colSinceClear}, {title: colThisCycle}}}
+	open, all := 0, 0
+	for _, monitor := range fitted(m) {
+		since := state(m.Monitors, monitor)
+		t.add(monitor.String(), sinceWord(since), cycleWord(state(m.ThisCycle, monitor)))
+		if since != nil && since.Supported && monitor > obd.MonitorComponents {
+			all++
+			if !since.Complete {
+				open++
+			}
+		}
+	}
+	d.show(t)
+	if open > 0 && 2*open >= all {
+		d.say(sayLatelyCleared)
+	}
+}
+
+// fitted are the monitors that a module has, as far as either status tells.
+func fitted(m *obd.ModuleIntake) []obd.Monitor {
+	var out []obd.Monitor
+	for monitor := obd.MonitorMisfire; monitor <= obd.MonitorParticulate; monitor++ {
+		since, cycle := state(m.Monitors, monitor), state(m.ThisCycle, monitor)
+		if since != nil && since.Supported || since == nil && cycle != nil && cycle.Supported {
+			out = append(out, monitor)
+		}
+	}
+	return out
+}
+
+func state(m *obd.Monitors, monitor obd.Monitor) *obd.MonitorState {
+	if m == nil {
+		return nil
+	}
+	s, ok := m.State(monitor)
+	if !ok {
+		return nil
+	}
+	return &s
+}
+
+func sinceWord(s *obd.MonitorState) string {
+	switch {
+	case s == nil:
+		return wordNotTold
+	case s.Complete:
+		return wordComplete
+	}
+	return wordIncomplete
+}
+
+func cycleWord(s *obd.MonitorState) string {
+	switch {
+	case s == nil:
+		return wordNotTold
+	case !s.Supported:
+		return wordResting
+	case s.Complete:
+		return wordComplete
+	}
+	return wordIncomplete
+}
