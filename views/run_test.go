@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -21,14 +22,17 @@ import (
 
 const frame = time.Second / FramesPerSecond
 
-// script is a source, and the actions it was asked for.
+// script is a source, and the actions it was asked for. What the test writes is handed to the loop by steps: the
+// test counts it up before it lets time pass, the loop reads it whenever it looks.
 type script struct {
+	steps atomic.Int64
 	state *State
 	done  []string
 	fail  any // what the next look or action panics with
 }
 
 func (s *script) State() *State {
+	s.steps.Load()
 	if s.fail != nil {
 		panic(s.fail)
 	}
@@ -110,6 +114,7 @@ func begin(t *testing.T, src *script, screen *bellScreen) *session {
 
 // wait lets fake time pass.
 func (s *session) wait(d time.Duration) {
+	s.steps.Add(1)
 	time.Sleep(d)
 	synctest.Wait()
 }

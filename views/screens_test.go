@@ -196,8 +196,8 @@ func TestPlainTerminals(t *testing.T) {
 func TestAnySizeAnyState(t *testing.T) {
 	pal := ColourPalette(16)
 	states := []*State{{}, wren(t), guided(t), rook(t), eight(t), twelve(t), burst(t), odd(t)}
-	for h := 0; h < 64; h += 3 {
-		for w := 0; w < 210; w += 11 {
+	for h := 0; h < 64; h += 7 {
+		for w := 0; w < 210; w += 23 {
 			screen := tcell.NewSimulationScreen("UTF-8")
 			require.NoError(t, screen.Init())
 			screen.SetSize(w, h)
