@@ -59,3 +59,45 @@ func BenchmarkExchange(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkDrive is a minute with the demonstration car, car and all: six PIDs and one misfire counter in
+// turn, as fast as the adapter lets them.
+func BenchmarkDrive(b *testing.B) {
+	clk := clock.NewStepped(noon)
+	sim, err := Open("wren-running", 1, clk)
+	if err != nil {
+		b.Fatal(err)
+	}
+	l, err := sim.Dial(b.Context())
+	if err != nil {
+		b.Fatal(err)
+	}
+	buf, exchanges := make([]byte, 512), 0
+	exchange := func(request []byte) {
+		if _, err := l.Write(request); err != nil {
+			b.Fatal(err)
+		}
+		for n := 0; n == 0 || buf[n-1] != '>'; {
+			if n, err = l.Read(buf); err != nil {
+				b.Fatal(err)
+			}
+		}
+		exchanges++
+	}
+	for _, c := range []string{"ATE0\r", "ATS0\r", "ATH1\r", "ATSH7E0\r", "0100\r"} {
+		exchange([]byte(c))
+	}
+	live, counts, start := []byte("010C040D0511A42\r"), []byte("06A33\r"), clk.Now()
+	exchanges = 0
+	b.ReportAllocs()
+	for b.Loop() {
+		for end := clk.Now().Add(time.Minute); clk.Now().Before(end); {
+			exchange(live)
+			exchange(counts)
+		}
+	}
+	simulated := clk.Now().Sub(start)
+	b.ReportMetric(simulated.Seconds()/b.Elapsed().Seconds(), "times-real")
+	b.ReportMetric(float64(exchanges)/simulated.Seconds(), "exchanges/simulated-s")
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(exchanges), "ns/exchange")
+}

@@ -35,7 +35,7 @@ func (a *Adapter) ask(at time.Time, typed []byte) {
 		a.exchange(at)
 	case a.bus.auto:
 		a.print(at, "SEARCHING...")
-		a.later(searching, at.Add(a.searchTime(at)))
+		a.postpone(searching, at.Add(a.searchTime(at)))
 	case kLine(a.bus.protocol):
 		a.startInit(at)
 	default:
@@ -73,8 +73,8 @@ func (a *Adapter) parse(typed []byte) bool {
 	return true
 }
 
-// later leaves work to be done at a time, in the course of the command.
-func (a *Adapter) later(w work, at time.Time) { a.work, a.workAt = w, at }
+// postpone leaves work to be done at a time, in the course of the command.
+func (a *Adapter) postpone(w work, at time.Time) { a.work, a.workAt = w, at }
 
 // reaches reports whether this adapter can speak a protocol now.
 func (a *Adapter) reaches(p obd.Protocol) bool {
@@ -136,7 +136,7 @@ func (a *Adapter) startInit(at time.Time) {
 			a.print(at.Add(time.Duration(i+1)*slowInit/4), ".")
 		}
 	}
-	a.later(initialising, at.Add(took))
+	a.postpone(initialising, at.Add(took))
 }
 
 // initialised ends the waking of the K-line.

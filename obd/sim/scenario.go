@@ -18,7 +18,8 @@ type Scenario struct {
 }
 
 // Scenarios lists every car there is, each behind a faithful adapter, then the adapters that misbehave.
-// Names join with a plus sign: "rook+cheap-adapter". An adapter without a car is plugged into the first.
+// Names join with a plus sign: "rook+cheap-adapter". An adapter without a car is plugged into the first, and
+// so is a faithful one for no name at all.
 func Scenarios() []Scenario {
 	var all []Scenario
 	for _, s := range car.Scenarios() {
@@ -64,6 +65,9 @@ func choose(name string) (carName string, chosen []manner, err error) {
 	cars := car.Scenarios()
 	carName = cars[0].Name
 	named := false
+	if name == "" {
+		return carName, nil, nil
+	}
 	for part := range strings.SplitSeq(name, "+") {
 		if m, ok := mannerNamed(part); ok {
 			chosen = append(chosen, m)

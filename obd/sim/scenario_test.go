@@ -65,8 +65,17 @@ func TestScenariosJoin(t *testing.T) {
 	assert.ErrorIs(t, err, link.ErrGone)
 }
 
+func TestNoNameIsTheFirstCar(t *testing.T) {
+	clk := clock.NewStepped(noon)
+	unnamed, err := Open("", 1, clk)
+	require.NoError(t, err)
+	first, err := Open(Scenarios()[0].Name, 1, clk)
+	require.NoError(t, err)
+	assert.Equal(t, first.Car.Vehicle(), unnamed.Car.Vehicle())
+}
+
 func TestUnknownScenario(t *testing.T) {
-	for _, name := range []string{"", "nothing", "wren+nothing", "wren+rook", "+", "WREN"} {
+	for _, name := range []string{"nothing", "wren+", "wren+nothing", "wren+rook", "+", "WREN"} {
 		_, err := Open(name, 1, clock.NewStepped(noon))
 		require.Error(t, err, name)
 		for _, s := range Scenarios() {

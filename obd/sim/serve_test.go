@@ -5,13 +5,14 @@ import (
 	"context"
 	"io"
 	"net"
-	"os"
 	"runtime"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"stumble/obd/clock"
+	"stumble/obd/link"
 )
 
 // reads wants exactly these bytes next.
@@ -23,7 +24,7 @@ func reads(t *testing.T, from io.Reader, want string) {
 	require.Equal(t, want, string(got))
 }
 
-func says2(t *testing.T, to io.Writer, command string) {
+func tell(t *testing.T, to io.Writer, command string) {
 	t.Helper()
 	_, err := io.WriteString(to, command+"\r")
 	require.NoError(t, err)
@@ -43,57 +44,76 @@ func serving(t *testing.T, d *Dialer, clk clock.Clock) (addr string, end func())
 	}
 }
 
+// A client may leave and come again, at once, and finds the adapter as it left it.
 func TestServe(t *testing.T) {
-	clk := clock.NewScaled(50)
+	clk := clock.NewStepped(noon)
 	addr, end := serving(t, NewDialer(NewAdapter(Config{Bus: idling(), Baud: 115200}), clk, Drops{}), clk)
-	for visit := range 3 { // a client may leave and come again, and finds the adapter as it left it
-		conn, err := net.Dial("tcp", addr)
-		require.NoError(t, err)
-		if visit == 0 {
-			says2(t, conn, "ATE0")
-			reads(t, conn, "ATE0\rOK\r\r>")
-		}
-		says2(t, conn, "ATI")
-		reads(t, conn, "ELM327 v2.2\r\r>")
-
-		other, err := net.Dial("tcp", addr)
-		require.NoError(t, err)
-		_, err = other.Read(make([]byte, 1))
-		require.Error(t, err, "one client at a time")
-		require.NoError(t, other.Close())
-
-		says2(t, conn, "ATRV")
-		reads(t, conn, "12.3V\r\r>")
-		require.NoError(t, conn.Close())
-	}
 	conn, err := net.Dial("tcp", addr)
 	require.NoError(t, err)
-	says2(t, conn, "ATI")
-	reads(t, conn, "ELM327 v2.2\r\r>")
+	tell(t, conn, "ATE0")
+	reads(t, conn, "ATE0\rOK\r\r>")
+	for range 5 {
+		require.NoError(t, conn.Close())
+		conn, err = net.Dial("tcp", addr)
+		require.NoError(t, err)
+		tell(t, conn, "ATRV")
+		reads(t, conn, "12.3V\r\r>")
+	}
 	end()
 	_, err = conn.Read(make([]byte, 1))
 	require.Error(t, err, "the server took the client along")
 	require.NoError(t, conn.Close())
 }
 
+// There is one client at a time; the second is turned away after a moment and does not disturb the first.
+func TestServeOneAtATime(t *testing.T) {
+	clk := clock.NewStepped(noon)
+	addr, end := serving(t, NewDialer(NewAdapter(Config{Bus: idling()}), clk, Drops{}), clk)
+	defer end()
+	first, err := net.Dial("tcp", addr)
+	require.NoError(t, err)
+	defer first.Close()
+	tell(t, first, "ATE0")
+	reads(t, first, "ATE0\rOK\r\r>")
+
+	second, err := net.Dial("tcp", addr)
+	require.NoError(t, err)
+	defer second.Close()
+	refused := make(chan error, 1)
+	go func() {
+		_, err := second.Read(make([]byte, 1))
+		refused <- err
+	}()
+	for waiting := true; waiting; {
+		select {
+		case err := <-refused:
+			require.Error(t, err)
+			waiting = false
+		default:
+			clk.Advance(patienceAtDoor)
+			runtime.Gosched()
+		}
+	}
+	tell(t, first, "ATI")
+	reads(t, first, "ELM327 v2.2\r\r>")
+}
+
 // A client of a dropping link sees its connection end, and is let in again after the outage.
 func TestServeDrops(t *testing.T) {
-	clk := clock.NewScaled(200)
-	addr, end := serving(t, NewDialer(NewAdapter(Config{Bus: idling()}), clk, Dropping(1e9)), clk)
+	clk := clock.NewScaled(100)
+	addr, end := serving(t, NewDialer(NewAdapter(Config{Bus: idling()}), clk, Dropping(10*time.Second)), clk)
 	defer end()
-	cut := func() {
-		conn, err := net.Dial("tcp", addr)
-		require.NoError(t, err)
-		_, _ = io.Copy(io.Discard, conn) // until it is cut, or at once during the outage
-		require.NoError(t, conn.Close())
-	}
-	cut()
+	conn, err := net.Dial("tcp", addr)
+	require.NoError(t, err)
+	_, err = io.Copy(io.Discard, conn)
+	require.NoError(t, err, "cut off")
+	require.NoError(t, conn.Close())
 	for answered := false; !answered; {
 		conn, err := net.Dial("tcp", addr)
 		require.NoError(t, err)
-		_, _ = io.WriteString(conn, "ATE1\r")
-		line, err := bufio.NewReader(conn).ReadString('>')
-		answered = err == nil && line == "ATE1\rOK\r\r>"
+		_, _ = io.WriteString(conn, "ATI\r")
+		answer, err := bufio.NewReader(conn).ReadString('>')
+		answered = err == nil && answer == "ATI\rELM327 v2.2\r\r>"
 		require.NoError(t, conn.Close())
 	}
 }
@@ -107,27 +127,60 @@ func TestServeBrokenListener(t *testing.T) {
 	require.ErrorIs(t, err, net.ErrClosed)
 }
 
+// The pseudo-terminal is a serial port to the serial library; a client may close it and come again.
 func TestServePTY(t *testing.T) {
 	if runtime.GOOS != "linux" && runtime.GOOS != "darwin" {
 		t.Skip("no pseudo-terminals here")
 	}
-	clk := clock.NewScaled(50)
+	clk := clock.NewStepped(noon)
 	ctx, cancel := context.WithCancel(t.Context())
 	paths, done := make(chan string, 1), make(chan error, 1)
 	d := NewDialer(NewAdapter(Config{Bus: idling(), Baud: 115200}), clk, Drops{})
 	go func() { done <- ServePTY(ctx, clk, d.Dial, func(path string) { paths <- path }) }()
 	path := <-paths
-	for visit := range 3 { // a client that closes the port and comes again
-		port, err := os.OpenFile(path, os.O_RDWR, 0)
+	for visit := range 3 {
+		port, err := link.Serial(path, 115200, clock.System{})
 		require.NoError(t, err)
 		if visit == 0 {
-			says2(t, port, "ATE0")
+			tell(t, port, "ATE0")
 			reads(t, port, "ATE0\rOK\r\r>") // the terminal adds no echo or line feed of its own
 		}
-		says2(t, port, "ATI")
+		tell(t, port, "ATI")
 		reads(t, port, "ELM327 v2.2\r\r>")
 		require.NoError(t, port.Close())
 	}
+	cancel()
+	require.NoError(t, <-done)
+}
+
+// While the adapter is out of reach the port is silent, and then it works again.
+func TestPTYRedials(t *testing.T) {
+	if runtime.GOOS != "linux" && runtime.GOOS != "darwin" {
+		t.Skip("no pseudo-terminals here")
+	}
+	clk := clock.NewScaled(100)
+	ctx, cancel := context.WithCancel(t.Context())
+	paths, done, dials := make(chan string, 1), make(chan error, 1), make(chan struct{}, 1000)
+	d := NewDialer(NewAdapter(Config{Bus: idling()}), clk, Dropping(10*time.Second))
+	dial := func(ctx context.Context) (link.Link, error) {
+		l, err := d.Dial(ctx)
+		if err == nil {
+			dials <- struct{}{}
+		}
+		return l, err
+	}
+	go func() { done <- ServePTY(ctx, clk, dial, func(path string) { paths <- path }) }()
+	port, err := link.Serial(<-paths, 115200, clock.System{})
+	require.NoError(t, err)
+	<-dials
+	<-dials
+	for answered := false; !answered; {
+		tell(t, port, "ATI")
+		_ = port.SetReadDeadline(clock.System{}.Now().Add(50 * time.Millisecond))
+		answer, _ := bufio.NewReader(port).ReadString('>')
+		answered = answer == "ATI\rELM327 v2.2\r\r>"
+	}
+	require.NoError(t, port.Close())
 	cancel()
 	require.NoError(t, <-done)
 }
