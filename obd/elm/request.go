@@ -36,30 +36,39 @@ const (
 //
 // A lost link is sought again (see Config.Patience) and the request then repeated.
 func (a *Adapter) Do(ctx context.Context, req obd.Request) (Answer, error) {
-	for attempt := 1; ; attempt++ {
+	attempt, reopened := 1, 0
+	for ; ; attempt++ {
 		answer, err := a.ask(ctx, req)
 		if err == nil || ctx.Err() != nil || errors.Is(err, ErrForbidden) {
 			return answer, err
 		}
 		if !a.gone {
-			if attempt == mostAttempts && RemedyFor(err) != RemedyStartAgain {
+			stop := err
+			if attempt < mostAttempts || RemedyFor(err) == RemedyStartAgain {
+				stop = a.remedy(ctx, err)
+			}
+			switch {
+			case stop == nil && attempt < mostAttempts:
+				continue
+			case stop != nil && !a.gone && !a.hopeless(stop):
+				return answer, stop
+			case reopened == mostAttempts: // it answers others, but not this one
 				return answer, err
 			}
-			stop := a.remedy(ctx, err)
-			if stop == nil && attempt < mostAttempts {
-				continue
-			}
-			if stop != nil && !a.gone && RemedyFor(stop) != RemedyStartAgain {
-				return answer, stop
-			}
+			reopened++
 		}
-		// The link is lost, or the adapter answers nothing sensible any more: open it anew. However often: a
-		// drive goes on after any number of pulled plugs.
+		// The link is lost, or the adapter says nothing sensible any more: open it anew. A drive goes on after
+		// any number of pulled plugs.
 		if err := a.reconnect(ctx, err); err != nil {
 			return Answer{}, err
 		}
 		attempt = 0
 	}
+}
+
+// hopeless reports that the adapter does not come back to its senses by itself.
+func (a *Adapter) hopeless(err error) bool {
+	return RemedyFor(err) == RemedyStartAgain || errors.Is(err, NotAnAdapter)
 }
 
 // remedy does what can be done before the request is repeated, and returns the error to end with when

@@ -161,7 +161,7 @@ func (a *Adapter) FindCar(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	first, err := a.firstContact(ctx)
+	guess, err := a.firstContact(ctx)
 	if err != nil {
 		return err
 	}
@@ -170,7 +170,7 @@ func (a *Adapter) FindCar(ctx context.Context) error {
 		return err
 	}
 	if p == obd.ProtocolUnknown { // some adapters do not know what they found
-		p = protocolOf(first)
+		p = guess
 	}
 	if p == obd.ProtocolUnknown {
 		return a.tryEach(ctx)
@@ -205,23 +205,23 @@ func (a *Adapter) tryEach(ctx context.Context) error {
 	return NoVehicle
 }
 
-// firstContact sends the first request of all and returns its first data line.
-func (a *Adapter) firstContact(ctx context.Context) ([]byte, error) {
+// firstContact sends the first request of all and returns what its first data line looks like.
+func (a *Adapter) firstContact(ctx context.Context) (obd.Protocol, error) {
 	const line = "0100"
 	for attempt := 0; ; attempt++ {
 		if err := a.exchange(ctx, []byte(line), searchLimit); err != nil {
-			return nil, err
+			return obd.ProtocolUnknown, err
 		}
 		a.dropEcho(line)
 		first, err := a.firstData()
 		if err == nil {
-			return first, nil
+			return protocolOf(first), nil
 		}
 		if RemedyFor(err) != RemedyAskAgain || attempt == 2 {
 			if errors.Is(err, NoData) { // a searching adapter settles on nothing
 				err = NoVehicle
 			}
-			return nil, fmt.Errorf("%s: %w", line, err)
+			return obd.ProtocolUnknown, fmt.Errorf("%s: %w", line, err)
 		}
 	}
 }

@@ -2,28 +2,31 @@ package vehicle
 
 import "stumble/obd"
 
-// plan is the order in which a car is polled. Between any two turns of the fast requests, which follow the
-// engine, stands one of the others: the counters of the cylinders one after the other, and now and then a
-// slow value.
+// plan is the order in which a car is polled. The fast requests follow the engine; after every second of them
+// stands one of the others: the counters of the cylinders one after the other, between them what the car
+// says of its gear, and now and then a slow value.
 type plan struct {
 	fast   []obd.Request // asked in turn
 	counts []obd.Request
+	gear   []obd.Request
 	slow   []obd.Request
 
-	fastAt, countAt, slowAt int
-	tick                    int
+	fastAt, countAt, gearAt, slowAt int
+	tick, others                    int
 }
 
 const (
-	// slowEvery is how many counters are asked between two slow values.
-	slowEvery = 8
-	// fastPerOther is how many fast requests go before each of the others.
-	fastPerOther = 2
-	batch        = 6 // PIDs a CAN request holds
+	fastPerOther = 2  // fast requests before each of the others
+	gearEvery    = 4  // of the others, one asks for the gear
+	slowEvery    = 10 // of the others, one asks for a slow value
+	batch        = 6  // PIDs a CAN request holds
 )
 
-// fastPIDs follow the engine and the gear, the most wanted first. The gear is what the car says of it.
-var fastPIDs = []byte{obd.PIDRPM, obd.PIDLoad, obd.PIDSpeed, obd.PIDThrottle, obd.PIDFuelSystem}
+// fastPIDs follow the engine, the most wanted first. gearPIDs are what the car says of its gear.
+var (
+	fastPIDs = []byte{obd.PIDRPM, obd.PIDLoad, obd.PIDSpeed, obd.PIDThrottle, obd.PIDFuelSystem}
+	gearPIDs = []byte{obd.PIDGear, obd.PIDAuxiliary}
+)
 
 // slowPIDs change slowly or matter little.
 var slowPIDs = []byte{obd.PIDCoolant, obd.PIDTrimShort1, obd.PIDTrimLong1, obd.PIDTrimShort2, obd.PIDTrimLong2,
@@ -37,9 +40,6 @@ func newPlan(c *Capabilities, size int) *plan {
 	size = min(max(size, 1), batch)
 	p := &plan{}
 	fast := supported(c, fastPIDs)
-	if gear := gearPID(c); gear != 0 {
-		fast = append(fast, gear)
-	}
 	if size == 1 {
 		p.fast = alternate(fast)
 	} else {
@@ -50,12 +50,13 @@ func newPlan(c *Capabilities, size int) *plan {
 			p.counts = append(p.counts, obd.Test(m.MID))
 		}
 	}
-	p.slow = p.slowRequests(c, size)
+	p.gear = batches(supported(c, gearPIDs), size)
+	p.slow = slowRequests(c, size)
 	return p
 }
 
 // slowRequests puts the lamp between the slow values, so that its flashing once a second is not missed.
-func (p *plan) slowRequests(c *Capabilities, size int) []obd.Request {
+func slowRequests(c *Capabilities, size int) []obd.Request {
 	var slow []obd.Request
 	status := c.Has(obd.PIDStatus)
 	for _, r := range batches(supported(c, slowPIDs), size) {
@@ -80,22 +81,22 @@ func supported(c *Capabilities, pids []byte) []byte {
 	return have
 }
 
-// gearPID is the better of the two PIDs that tell the gear, 0 where there is neither.
-func gearPID(c *Capabilities) byte {
-	for _, id := range [...]byte{obd.PIDGear, obd.PIDAuxiliary} {
-		if c.Has(id) {
-			return id
-		}
-	}
-	return 0
-}
-
+// batches packs PIDs into requests of at most size, those whose length is not certain into one each.
 func batches(pids []byte, size int) []obd.Request {
 	var out []obd.Request
-	for len(pids) > 0 {
-		n := min(size, len(pids))
-		out = append(out, obd.Live(pids[:n]...))
-		pids = pids[n:]
+	var together []byte
+	for _, id := range pids {
+		if d, _ := obd.DescribePID(id); !d.Batchable() {
+			out = append(out, obd.Live(id))
+			continue
+		}
+		if together = append(together, id); len(together) == size {
+			out = append(out, obd.Live(together...))
+			together = together[:0]
+		}
+	}
+	if len(together) > 0 {
+		out = append(out, obd.Live(together...))
 	}
 	return out
 }
@@ -116,12 +117,15 @@ func alternate(pids []byte) []obd.Request {
 // next is the request whose turn it is.
 func (p *plan) next() obd.Request {
 	p.tick++
-	if len(p.fast) > 0 && (p.tick%(fastPerOther+1) != 0 || len(p.counts)+len(p.slow) == 0) {
+	if len(p.fast) > 0 && (p.tick%(fastPerOther+1) != 0 || p.onlyFast()) {
 		return turn(p.fast, &p.fastAt)
 	}
-	due := p.tick / (fastPerOther + 1)
-	if len(p.slow) > 0 && (len(p.counts) == 0 || due%slowEvery == 0) {
+	p.others++
+	switch {
+	case len(p.slow) > 0 && (p.others%slowEvery == 0 || len(p.counts)+len(p.gear) == 0):
 		return turn(p.slow, &p.slowAt)
+	case len(p.gear) > 0 && (p.others%gearEvery == 1 || len(p.counts) == 0):
+		return turn(p.gear, &p.gearAt)
 	}
 	return turn(p.counts, &p.countAt)
 }
@@ -132,5 +136,7 @@ func turn(requests []obd.Request, at *int) obd.Request {
 	return r
 }
 
+func (p *plan) onlyFast() bool { return len(p.counts)+len(p.gear)+len(p.slow) == 0 }
+
 // empty reports a car that has nothing worth polling.
-func (p *plan) empty() bool { return len(p.fast)+len(p.counts)+len(p.slow) == 0 }
+func (p *plan) empty() bool { return len(p.fast) == 0 && p.onlyFast() }

@@ -26,10 +26,12 @@ type Poller struct {
 	plan     *plan
 	sample   obd.Sample
 	silent   int
+	failures int
 	sleeping bool
 }
 
 const (
+	failuresToEnd   = 10              // requests in a row that the adapter could not carry out
 	silencesToSleep = 4               // requests in a row without an answer, before the car is taken to sleep
 	sleepPause      = 2 * time.Second // between attempts to wake it
 )
@@ -65,7 +67,7 @@ func (p *Poller) Run(ctx context.Context, take func(*obd.Sample) error) error {
 
 // give decodes an answer and hands it on. A message that cannot be read is left out, never guessed at.
 func (p *Poller) give(req obd.Request, answer elm.Answer, take func(*obd.Sample) error) error {
-	p.silent = 0
+	p.silent, p.failures = 0, 0
 	p.wake(answer.Received)
 	p.sample.Sent, p.sample.Received = answer.Sent, answer.Received
 	readings := p.sample.Readings[:0]
@@ -100,7 +102,12 @@ func (p *Poller) bear(ctx context.Context, err error) error {
 		p.askForLess()
 		return nil
 	case elm.RemedyTellUser, elm.RemedyStartAgain:
-		return err // the dialogue has already tried again
+		// The dialogue has tried everything for this request. Others may fare better; if none does, a
+		// person is needed.
+		if p.failures++; p.failures >= failuresToEnd {
+			return err
+		}
+		return nil
 	}
 	return p.silence(ctx)
 }

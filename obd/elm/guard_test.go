@@ -1,0 +1,89 @@
+package elm
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// permitted is the rule of the bus, written down a second time and apart from the guard: SAE J1979 services
+// that only read, and adapter set-up that puts nothing else on the bus.
+var permitted = regexp.MustCompile(`^(0[123679A]([0-9A-F]{2}){0,6}[0-9A-F]?|` +
+	`AT(Z|WS|D|I|@1|E0|L0|S0|H1|CAF1|AL|AT[01]|ST[0-9A-F]{2}|SP[0-9A-F]|TP[0-9A-F]|DPN|PC|RV|IGN|SH[0-9A-F]{3}|SH[0-9A-F]{6}|CRA([0-9A-F]{3}|[0-9A-F]{8})?|AR))$`)
+
+func TestGuardAdmitsOnlyReadingServices(t *testing.T) {
+	for service := 0; service <= 0xFF; service++ {
+		for _, tail := range []string{"", "00", "0C0D", "0C0D11040506", "1"} {
+			line := fmt.Sprintf("%02X%s", service, tail)
+			err := guard([]byte(line))
+			switch service {
+			case 0x01, 0x02, 0x03, 0x06, 0x07, 0x09, 0x0A:
+				assert.NoError(t, err, line)
+			default:
+				assert.ErrorIs(t, err, ErrForbidden, line)
+			}
+		}
+	}
+}
+
+func TestGuardRefuses(t *testing.T) {
+	for _, line := range []string{
+		"",                                                         // repeats the adapter's last command, whatever it was
+		"04",                                                       // clears the codes
+		"041",                                                      // the same with a count
+		"\r04",                                                     // smuggled behind a line end
+		"01\r04",                                                   //
+		"010C 04",                                                  // blanks hide nothing
+		"010c",                                                     // lower case is not ours
+		"01000C0D0F101105",                                         // eight bytes
+		"08",                                                       // on-board control
+		"10", "11", "14", "27", "2E", "2F", "31", "34", "3B", "3D", // ISO 14229 and 14230 services that change things
+		"ATPP2CSV81", "ATBRD23", "ATMA", "ATMR10", "ATSP", "ATSPG", "ATSTF", "ATCRA7", "ATE1", "ATSH7E", "ATR0", "ATLP", "AT", "STI", "ATCM7E8",
+	} {
+		assert.ErrorIs(t, guard([]byte(line)), ErrForbidden, "%q", line)
+	}
+}
+
+func TestGuardAdmitsItsOwnSetUp(t *testing.T) {
+	for _, line := range []string{"ATZ", "ATE0", "ATSP0", "ATSP6", "ATSTFF", "ATSH7E0", "ATSHDA10F1", "ATCRA7E8", "ATCRA18DAF110", "ATCRA", "AT@1"} {
+		assert.NoError(t, guard([]byte(line)), line)
+	}
+}
+
+func FuzzGuard(f *testing.F) {
+	for _, line := range []string{"010C", "04", "ATZ", "ATSP6", "0100411", "\r04", ""} {
+		f.Add([]byte(line))
+	}
+	f.Fuzz(func(t *testing.T, line []byte) {
+		if got, want := guard(line) == nil, permitted.Match(line) && !strings.ContainsAny(string(line), "\r\n"); got != want {
+			t.Errorf("guard(%q) admits: %v, the rule says %v", line, got, want)
+		}
+	})
+}
+
+// Everything written to a link passes the one function that asks the guard.
+func TestOnlyOnePlaceWrites(t *testing.T) {
+	files, err := filepath.Glob("*.go")
+	require.NoError(t, err)
+	var places []string
+	for _, name := range files {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		text, err := os.ReadFile(name)
+		require.NoError(t, err)
+		for n, line := range strings.Split(string(text), "\n") {
+			if strings.Contains(line, ".Write") || strings.Contains(line, "io.Copy") || strings.Contains(line, "Fprint") {
+				places = append(places, fmt.Sprintf("%s:%d: %s", name, n+1, strings.TrimSpace(line)))
+			}
+		}
+	}
+	require.Len(t, places, 1, "only send may write")
+	assert.Contains(t, places[0], "a.link.Write(a.out)")
+}

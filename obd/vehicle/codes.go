@@ -1,0 +1,127 @@
+package vehicle
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"stumble/obd"
+	"stumble/obd/elm"
+)
+
+// ReadCodes reads stored, pending and permanent codes of every module, and the freeze frame of each module
+// that has one. A car without a list is noted in the report, not an error.
+func ReadCodes(ctx context.Context, car Asker, caps *Capabilities) (*obd.CodeReport, error) {
+	report := &obd.CodeReport{}
+	for _, list := range [...]struct {
+		service obd.Service
+		name    string
+		of      func(*obd.ModuleCodes) *[]obd.Code
+	}{
+		{obd.StoredCodes, "stored codes", func(m *obd.ModuleCodes) *[]obd.Code { return &m.Stored }},
+		{obd.PendingCodes, "pending codes", func(m *obd.ModuleCodes) *[]obd.Code { return &m.Pending }},
+		{obd.PermanentCodes, "permanent codes", func(m *obd.ModuleCodes) *[]obd.Code { return &m.Permanent }},
+	} {
+		if list.service == obd.PermanentCodes && !car.Protocol().CAN() {
+			continue // there are none before CAN
+		}
+		answer, err := car.Do(ctx, obd.NewRequest(list.service))
+		if err != nil {
+			if err := note(ctx, &report.Unread, list.name, err); err != nil {
+				return nil, err
+			}
+			continue
+		}
+		for _, m := range answer.Messages {
+			codes, err := obd.DecodeCodes(car.Protocol(), m)
+			if err != nil {
+				report.Unread = append(report.Unread, fmt.Sprintf("%s of module %v: %v", list.name, m.Module, err))
+			}
+			kept := list.of(moduleCodes(report, m.Module))
+			*kept = append(*kept, codes...)
+		}
+	}
+	return report, readFrames(ctx, car, caps, report)
+}
+
+// note keeps why something could not be read and lets the reading go on, unless nothing more can be read.
+func note(ctx context.Context, unread *[]string, what string, err error) error {
+	if err := optional(ctx, err); err != nil {
+		return err
+	}
+	var status *elm.Status
+	if errors.As(err, &status) {
+		err = status
+	}
+	*unread = append(*unread, fmt.Sprintf("%s: %v", what, err))
+	return nil
+}
+
+// moduleCodes finds a module's entry, or adds it in order of address.
+func moduleCodes(r *obd.CodeReport, m obd.Module) *obd.ModuleCodes {
+	i, found := slices.BinarySearchFunc(r.Modules, m, func(c obd.ModuleCodes, m obd.Module) int { return int(c.Module.ID) - int(m.ID) })
+	if !found {
+		r.Modules = slices.Insert(r.Modules, i, obd.ModuleCodes{Module: m})
+	}
+	return &r.Modules[i]
+}
+
+// frameZero is the one freeze frame that the standard requires.
+const frameZero = 0
+
+// readFrames reads the freeze frame of each module that says it holds one: first whose code it is, then
+// every PID that a frame may hold and the module supports.
+func readFrames(ctx context.Context, car Asker, caps *Capabilities, report *obd.CodeReport) error {
+	answer, err := car.Do(ctx, obd.Frozen(obd.PIDFreezeCode, frameZero))
+	if err != nil {
+		return note(ctx, &report.Unread, "freeze frame", err)
+	}
+	for _, m := range answer.Messages {
+		code, frame, err := obd.DecodeFrozenCode(m)
+		if err == nil && code != 0 {
+			report.Frames = append(report.Frames, obd.FreezeFrame{Module: m.Module, Frame: frame, Code: code})
+		}
+	}
+	if len(report.Frames) == 0 {
+		return nil
+	}
+	for _, pid := range frozenPIDs(caps) {
+		answer, err := car.Do(ctx, obd.Frozen(pid, frameZero))
+		if err != nil {
+			if err := optional(ctx, err); err != nil {
+				return err
+			}
+			continue // a frame need not hold every PID
+		}
+		for _, m := range answer.Messages {
+			if f := frameOf(report, m.Module); f != nil {
+				f.Readings, _ = obd.AppendFrozen(f.Readings, m)
+			}
+		}
+	}
+	return nil
+}
+
+// frozenPIDs are the supported PIDs that a freeze frame may hold: plain measured values.
+func frozenPIDs(caps *Capabilities) []byte {
+	var out []byte
+	for _, m := range caps.Modules {
+		for pid := range m.PIDs.All() {
+			d, known := obd.DescribePID(pid)
+			if known && len(d.Parts) > 0 && pid != obd.PIDStatus && pid != obd.PIDFreezeCode && !slices.Contains(out, pid) {
+				out = append(out, pid)
+			}
+		}
+	}
+	return out
+}
+
+func frameOf(r *obd.CodeReport, m obd.Module) *obd.FreezeFrame {
+	for i := range r.Frames {
+		if r.Frames[i].Module == m {
+			return &r.Frames[i]
+		}
+	}
+	return nil
+}
