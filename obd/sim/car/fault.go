@@ -19,7 +19,7 @@ type Fault interface {
 	// trim is the fuel correction in percent that a bank (index 0 is bank 1) needs because of the fault alone;
 	// what missing itself does to the trim comes on top.
 	trim(v *Vehicle, c *Conditions, bank int) float64
-	// cylinders and bank name what the fault sits on, 0 and nil for nothing in particular.
+	// place is what the fault sits on: cylinders, or a bank; nil and 0 for nothing in particular.
 	place() (cylinders []int, bank int)
 }
 

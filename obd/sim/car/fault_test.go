@@ -109,7 +109,7 @@ func TestMissesComeAtTheirChances(t *testing.T) {
 			cfg.Burst = Burst{}
 			c, err := New(cfg, 2024, zero)
 			require.NoError(t, err)
-			c.State(after(2 * 3600))
+			c.State(after(3600))
 			truth := c.Truth()
 			chi, cells := 0.0, 0.0
 			for cyl := 1; cyl <= cfg.Vehicle.Cylinders(); cyl++ {

@@ -85,49 +85,81 @@ func wrenComplaint() Config {
 	return c
 }
 
-func complaints() []Scenario {
+// complaints are the faults, each on its car.
+func complaints() (all []Scenario) {
+	for _, some := range [][]Scenario{wrens(), curlews(), plovers(), rooks()} {
+		all = append(all, some...)
+	}
+	return all
+}
+
+func wrens() []Scenario {
 	coil := complaint(Wren(), 0x0300, &Frame{Load: 58, RPM: 1870, Coolant: 96, Speed: 61, Ran: 1920, Drive: true},
 		Coil{Cylinders: []int{2, 3}})
 	coil.Coolant = 62
 	half := complaint(Wren(), 0x0303, inGear(), Coil{Cylinders: []int{3}})
-	plug := complaint(Curlew(), 0x0305, &Frame{Load: 78, RPM: 2960, Coolant: 92, Speed: 74, Ran: 805, Drive: true},
-		WornPlug{Cylinder: 5})
-	lean := complaint(Curlew(), 0x0300, &Frame{Load: 20, RPM: 684, Coolant: 90, Short: 8.6, Long: 10.2, Ran: 410},
-		LeanBank{Bank: 2})
-	lean.History.Stored = []uint16{0x0300, 0x0174}
-	injector := complaint(Plover(), 0x0303, &Frame{Load: 46, RPM: 2140, Coolant: 89, Speed: 68, Short: 3.9, Long: 5.5, Ran: 960, Drive: true},
-		Injector{Cylinder: 3})
-	injector.Controller.Percent = true
-	compression := complaint(Plover(), 0x0304, &Frame{Load: 24, RPM: 905, Coolant: 27, Ran: 34},
-		Compression{Cylinder: 4})
-	compression.History.Stored = []uint16{0x0304, 0x0316}
-	compression.Coolant = 20
-	leak := complaint(Wren(), 0x0300, &Frame{Load: 22, RPM: 731, Coolant: 90, Short: 6.3, Long: 8.6, Ran: 615}, AirLeak{})
+	leak := complaint(Wren(), 0x0300, &Frame{Load: 22, RPM: 731, Coolant: 90, Short: 6.3, Long: 8.6, Ran: 615},
+		AirLeak{})
 	leak.History.Stored = []uint16{0x0300, 0x0171}
-	supply := complaint(Wren(), 0x0300, &Frame{Load: 83, RPM: 3320, Coolant: 92, Speed: 88, Short: 7.8, Long: 8.6, Ran: 1310, Drive: true},
-		FuelSupply{})
+	supply := complaint(Wren(), 0x0300,
+		&Frame{Load: 83, RPM: 3320, Coolant: 92, Speed: 88, Short: 7.8, Long: 8.6, Ran: 1310, Drive: true}, FuelSupply{})
 	supply.History.Stored = []uint16{0x0300, 0x0171}
 	dead := complaint(Wren(), 0x0304, inGear(), Dead{Cylinder: 4})
-	rook := complaint(Rook(), 0x0302, inGear(), PlugWire{Cylinder: 2})
-	rook.History.Permanent = nil
-	vpw, pwm, kwp := rook, rook, rook
-	vpw.Vehicle.Protocol, pwm.Vehicle.Protocol, kwp.Vehicle.Protocol = obd.J1850VPW, obd.J1850PWM, obd.KWPFast
 	return []Scenario{
-		{"wren", "Larkspur Wren 1.6: plug wire of cylinder 2 broken; rare in Park, frequent in Drive, worse under load", wrenComplaint()},
+		{"wren", "Larkspur Wren 1.6: plug wire of cylinder 2 broken; rare in Park, frequent in Drive, worse under load",
+			wrenComplaint()},
 		{"wren-coil-hot", "Larkspur Wren 1.6: shared coil of cylinders 2 and 3 fails once warm", coil},
 		{"wren-coil-half", "Larkspur Wren 1.6: one tower of a shared coil fails warm, cylinder 3", half},
-		{"curlew-worn-plug", "Larkspur Curlew 3.0: wide plug gap on cylinder 5, misses under load", plug},
-		{"curlew-lean-bank", "Larkspur Curlew 3.0: air leak into bank 2, misses at idle", lean},
-		{"plover-injector", "Larkspur Plover 2.0: worn injector on cylinder 3", injector},
-		{"plover-compression", "Larkspur Plover 2.0: cylinder 4 leaks compression, worst cold and at idle", compression},
 		{"random-leak", "Larkspur Wren 1.6: air leak behind the meter, all cylinders miss a little at idle", leak},
 		{"fuel-supply", "Larkspur Wren 1.6: weak fuel supply, all cylinders miss under load", supply},
 		{"dead-cylinder", "Larkspur Wren 1.6: cylinder 4 never fires; catalyst at risk", dead},
-		{"rook", "Larkspur Rook 1.8, ISO 9141-2: plug wire of cylinder 2, no misfire counts", rook},
-		{"rook-kwp", "Larkspur Rook 1.8, ISO 14230-4: plug wire of cylinder 2, no misfire counts", kwp},
-		{"rook-vpw", "Larkspur Rook 1.8, J1850 VPW: plug wire of cylinder 2, no misfire counts", vpw},
-		{"rook-pwm", "Larkspur Rook 1.8, J1850 PWM: plug wire of cylinder 2, no misfire counts", pwm},
 	}
+}
+
+func curlews() []Scenario {
+	plug := complaint(Curlew(), 0x0305, &Frame{Load: 78, RPM: 2960, Coolant: 92, Speed: 74, Ran: 805, Drive: true},
+		WornPlug{Cylinder: 5})
+	lean := complaint(Curlew(), 0x0300, &Frame{Load: 20, RPM: 684, Coolant: 90, Short: 0.6, Long: 1.2, Ran: 410},
+		LeanBank{Bank: 2})
+	lean.History.Stored = []uint16{0x0300, 0x0174}
+	return []Scenario{
+		{"curlew-worn-plug", "Larkspur Curlew 3.0: wide plug gap on cylinder 5, misses under load", plug},
+		{"curlew-lean-bank", "Larkspur Curlew 3.0: air leak into bank 2, misses at idle", lean},
+	}
+}
+
+func plovers() []Scenario {
+	injector := complaint(Plover(), 0x0303,
+		&Frame{Load: 46, RPM: 2140, Coolant: 89, Speed: 68, Short: 3.9, Long: 5.5, Ran: 960, Drive: true},
+		Injector{Cylinder: 3})
+	injector.Controller.Percent = true
+	compression := complaint(Plover(), 0x0304, &Frame{Load: 24, RPM: 905, Coolant: 27, Ran: 34}, Compression{Cylinder: 4})
+	compression.History.Stored = []uint16{0x0304, 0x0316}
+	compression.Coolant = 20
+	return []Scenario{
+		{"plover-injector", "Larkspur Plover 2.0: worn injector on cylinder 3", injector},
+		{"plover-compression", "Larkspur Plover 2.0: cylinder 4 leaks compression, worst cold and at idle", compression},
+	}
+}
+
+// rooks are the same complaint on each of the older buses.
+func rooks() (all []Scenario) {
+	for _, bus := range []struct {
+		name, standard string
+		protocol       obd.Protocol
+	}{
+		{"rook", "ISO 9141-2", obd.ISO9141},
+		{"rook-kwp", "ISO 14230-4", obd.KWPFast},
+		{"rook-vpw", "J1850 VPW", obd.J1850VPW},
+		{"rook-pwm", "J1850 PWM", obd.J1850PWM},
+	} {
+		c := complaint(Rook(), 0x0302, inGear(), PlugWire{Cylinder: 2})
+		c.Vehicle.Protocol = bus.protocol
+		c.History.Permanent = nil // older than permanent codes
+		summary := "Larkspur Rook 1.8, " + bus.standard + ": plug wire of cylinder 2 broken, no misfire counts"
+		all = append(all, Scenario{bus.name, summary, c})
+	}
+	return all
 }
 
 // attempts are the Wren after work that was not, or not wholly, the cure; the codes have been cleared.
