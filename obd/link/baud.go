@@ -30,7 +30,11 @@ type BaudError struct {
 func (e *BaudError) Error() string {
 	var each []string
 	for _, t := range e.Tries {
-		each = append(each, fmt.Sprintf("%d: %s", t.Baud, oneLine(t.Err)))
+		said := oneLine(t.Err)
+		if failed := (*Error)(nil); errors.As(t.Err, &failed) {
+			said = failed.Reason.Error() // its own advice would drown the one at the end
+		}
+		each = append(each, fmt.Sprintf("%d: %s", t.Baud, said))
 	}
 	return fmt.Sprintf("no adapter answers on %s (%s); check that it is in the diagnostic socket with the ignition on, or choose another port",
 		e.Path, strings.Join(each, "; "))
@@ -49,38 +53,61 @@ func (e *BaudError) Unwrap() []error {
 // speaks to the adapter and checks its answer, gives no error. It sends nothing itself: an adapter repeats
 // its last command when it is sent a bare carriage return, and only the caller knows what may be sent.
 //
-// The port is opened once, because opening may restart the adapter; speeds the port cannot run at are
+// The port is opened once, because opening may restart the adapter, unless it refuses a speed; that one is
 // passed over. When none answers the error is a *BaudError. Should the port not open, the adapter go away or
 // ctx end, that is the error, and no more speeds are tried.
 func FindBaud(ctx context.Context, path string, clk clock.Clock, ask func(context.Context, Link) error) (Link, int, error) {
-	rates := BaudRates()
-	l, err := openSerial(path, rates[0], clk)
+	open := func(baud int) (*serialLink, error) { return openSerial(path, baud, clk) }
+	l, err := findBaud(ctx, path, open, ask)
 	if err != nil {
 		return nil, 0, err
 	}
+	return l, l.baud, nil
+}
+
+func findBaud(ctx context.Context, path string, open func(baud int) (*serialLink, error),
+	ask func(context.Context, Link) error) (*serialLink, error) {
 	failed := &BaudError{Path: path}
-	for i, baud := range rates {
-		err = nil
-		if i > 0 {
-			err = l.setBaud(baud)
-		}
-		if err == nil {
+	var l *serialLink
+	for _, baud := range BaudRates() {
+		var err error
+		if l, err = atBaud(l, baud, open); err == nil {
 			err = ask(ctx, l)
+		} else if !errors.Is(err, BadSpeed) {
+			return nil, err
 		}
-		if err == nil {
+		switch {
+		case err == nil:
 			_ = l.SetReadDeadline(time.Time{}) // whatever ask left set was ask's
-			return l, baud, nil
+			return l, nil
+		case ctx.Err() != nil:
+			err = context.Cause(ctx)
+		case !errors.Is(err, ErrGone):
+			failed.Tries = append(failed.Tries, BaudTry{Baud: baud, Err: err})
+			continue
 		}
-		if ctx.Err() != nil {
-			_ = l.Close()
-			return nil, 0, context.Cause(ctx)
-		}
-		if errors.Is(err, ErrGone) {
-			_ = l.Close()
-			return nil, 0, err
-		}
-		failed.Tries = append(failed.Tries, BaudTry{Baud: baud, Err: err})
+		closeIfOpen(l)
+		return nil, err
 	}
-	_ = l.Close()
-	return nil, 0, failed
+	closeIfOpen(l)
+	return nil, failed
+}
+
+// atBaud is l at another speed, or the port opened at that speed when l is nil. Refused a speed, it is nil:
+// on Windows a port is no longer open then.
+func atBaud(l *serialLink, baud int, open func(int) (*serialLink, error)) (*serialLink, error) {
+	if l == nil {
+		return open(baud)
+	}
+	if err := l.setBaud(baud); err != nil {
+		_ = l.Close()
+		return nil, err
+	}
+	return l, nil
+}
+
+func closeIfOpen(l *serialLink) {
+	if l != nil {
+		_ = l.Close()
+	}
 }

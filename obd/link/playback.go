@@ -127,16 +127,13 @@ type duePiece struct {
 	data []byte
 }
 
-// say puts an answer on its way, after all that is on its way already.
+// say puts an answer on its way, behind all that is on its way already: nothing overtakes.
 func (p *playback) say(a answer) {
 	now := p.clk.Now()
 	for _, piece := range a {
 		at := now
 		if !p.atOnce {
 			at = now.Add(piece.after)
-		}
-		if n := len(p.due); n > 0 && at.Before(p.due[n-1].at) {
-			at = p.due[n-1].at
 		}
 		p.due = append(p.due, duePiece{at: at, data: piece.data})
 	}

@@ -238,12 +238,12 @@ func (l *serialLink) Close() error {
 // again has woken it to see that there is room. A driver that heeds neither keeps its goroutine until the
 // adapter is unplugged: the port is closed all the same.
 func (l *serialLink) free() {
-	if l.unanswered.Load() == 0 {
-		return
-	}
 	for range freeTries {
-		_ = l.port.ResetOutputBuffer()
-		if l.driving.TryLock() {
+		idle := l.driving.TryLock()
+		if !idle || l.unanswered.Load() > 0 {
+			_ = l.port.ResetOutputBuffer()
+		}
+		if idle {
 			l.driving.Unlock()
 			return
 		}

@@ -14,6 +14,7 @@ import (
 	"github.com/creack/pty"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
 	"golang.org/x/sys/unix"
 
 	"stumble/obd/clock"
@@ -170,6 +171,21 @@ func TestSerialWriteGivesUpAndRecovers(t *testing.T) {
 	}
 	require.NoError(t, err)
 	assert.Equal(t, "0100\r", readString(t, master, 5))
+}
+
+// Close frees a Write that was given up from the driver, though the adapter takes nothing still.
+func TestSerialCloseLeavesNoWriteBehind(t *testing.T) {
+	clk := newClock()
+	l, _ := serialPair(t, clk)
+	before := goleak.IgnoreCurrent()
+	failed := make(chan error, 1)
+	go func() {
+		_, err := l.Write(make([]byte, 1<<20))
+		failed <- err
+	}()
+	require.ErrorIs(t, stepUntil(clk, failed), link.Stalled)
+	require.NoError(t, l.Close())
+	goleak.VerifyNone(t, before)
 }
 
 // An adapter that takes requests and never answers leaves the driver's buffer to be reckoned with.
