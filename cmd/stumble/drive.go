@@ -1,0 +1,218 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"runtime/debug"
+	"sync"
+	"time"
+
+	"stumble/misfire"
+	"stumble/misfire/gear"
+	"stumble/obd"
+	"stumble/obd/elm"
+	"stumble/obd/vehicle"
+	"stumble/views"
+)
+
+// drive is one stretch of live data: samples from the car, marks from the user, and the tally of both. It
+// serves the screen's keys.
+type drive struct {
+	session *session
+	tally   *misfire.Tally
+	poller  *vehicle.Poller
+	title   string
+	vin     string
+	until   time.Time // zero: until the user ends it
+
+	board    board
+	commands chan func() // from the screen to the drive, which alone touches the tally
+	notes    []views.Mark
+	notify   func(at time.Time, text string) error // tells of links lost and the like; may be nil
+	failed   error                                 // what notify returned
+	direct   func(now time.Time)                   // tells the simulated driver what to do; may be nil
+	step     *views.Step
+}
+
+// startDrive connects, waiting for the ignition if need be, and makes ready to poll.
+func (a *app) startDrive(t *target, cfg misfire.Config, length time.Duration) (*drive, error) {
+	var until time.Time
+	if length > 0 {
+		until = t.clock.Now().Add(length)
+	}
+	s, err := a.connect(t, true, until)
+	if err != nil {
+		return nil, err
+	}
+	d, err := a.newDrive(s, cfg)
+	if err != nil {
+		s.close()
+		return nil, err
+	}
+	if length > 0 {
+		d.until = t.clock.Now().Add(length)
+	}
+	return d, nil
+}
+
+func (a *app) newDrive(s *session, cfg misfire.Config) (*drive, error) {
+	vin, _, err := vehicle.ReadVIN(a.ctx, s.adapter, s.caps)
+	if err != nil {
+		return nil, err
+	}
+	d := &drive{session: s, tally: misfire.NewTally(cfg), title: titleOf(s), vin: vin, commands: make(chan func(), 64)}
+	d.tally.SetLimits(s.caps.CatalystLimit, s.caps.EmissionLimit)
+	d.poller = vehicle.NewPoller(s.adapter, s.caps, s.target.clock)
+	d.poller.Asleep = func(at time.Time, asleep bool) { d.tell(at, describeSleep(asleep)) }
+	s.noticed = func(n elm.Notice) { d.tell(n.At, describeNotice(n)) }
+	return d, nil
+}
+
+func (d *drive) tell(at time.Time, text string) {
+	if text == "" || d.notify == nil {
+		return
+	}
+	d.failed = errors.Join(d.failed, d.notify(at, text))
+}
+
+// run polls until the time is over, ctx ends or nothing more can be had. show is given the state every so
+// often in the car's time.
+func (d *drive) run(ctx context.Context, every time.Duration, show func(*views.State) error) error {
+	var due time.Time
+	return d.poller.Run(ctx, func(s *obd.Sample) error {
+		d.obey()
+		if d.direct != nil {
+			d.direct(s.Received)
+		}
+		d.tally.Add(s)
+		if d.failed != nil {
+			return d.failed
+		}
+		if !s.Received.Before(due) {
+			if err := show(d.state()); err != nil {
+				return err
+			}
+			due = s.Received.Truncate(every).Add(every)
+		}
+		if !d.until.IsZero() && !s.Received.Before(d.until) {
+			return errTimeUp
+		}
+		return nil
+	})
+}
+
+// runSafely is run for a goroutine of its own: a fault of the program there ends the drive with an error
+// instead of the process, so that the terminal is given back and what was counted is printed.
+func (d *drive) runSafely(ctx context.Context, every time.Duration, show func(*views.State) error) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("the drive failed: %v\n%s", p, debug.Stack())
+		}
+	}()
+	return d.run(ctx, every, show)
+}
+
+// obey carries out what the keys asked for.
+func (d *drive) obey() {
+	for {
+		select {
+		case do := <-d.commands:
+			do()
+		default:
+			return
+		}
+	}
+}
+
+// finish ends the drive and returns its last state.
+func (d *drive) finish() *views.State {
+	d.obey()
+	d.tally.Finish()
+	return d.state()
+}
+
+// state is everything there is to show, made anew.
+func (d *drive) state() *views.State {
+	s := d.session
+	state := &views.State{
+		Title:   d.title,
+		VIN:     d.vin,
+		Summary: d.tally.Summary(),
+		Strip:   d.tally.Strip(nil),
+		Step:    d.step,
+		Notes:   d.notes[:len(d.notes):len(d.notes)],
+		Health: views.Health{
+			Adapter: s.adapter.Identity(), Protocol: s.adapter.Protocol().String(),
+			PerSecond: s.pace.perSecond(), Exchanges: s.exchanges, Link: s.linkState, Recording: "not recorded",
+		},
+	}
+	if state.Health.PerSecond == 0 {
+		state.Health.PerSecond = math.NaN()
+	}
+	if sim := s.target.sim; sim != nil {
+		v := sim.Car.Vehicle()
+		state.CoilEach = len(v.Coils) == 0
+	}
+	return state
+}
+
+// mark notes something at a time of the drive's own clock.
+func (d *drive) mark(at time.Time, g gear.State, text string) {
+	if g != gear.Unknown {
+		d.tally.Mark(at, g)
+		text = "gear " + g.String()
+	}
+	d.notes = append(d.notes, views.Mark{At: at, Text: text, Gear: g})
+}
+
+// do hands a command to the drive's goroutine; with the queue full the key is lost rather than the screen.
+func (d *drive) do(command func()) {
+	select {
+	case d.commands <- command:
+	default:
+	}
+}
+
+// Mark, Note and the rest are the screen's keys.
+func (d *drive) Mark(g gear.State) {
+	at := d.session.target.clock.Now()
+	d.do(func() { d.mark(at, g, "") })
+}
+
+func (d *drive) Note(text string) {
+	at := d.session.target.clock.Now()
+	d.do(func() { d.mark(at, gear.Unknown, text) })
+}
+
+func (d *drive) StepSkip()   {}
+func (d *drive) StepRepeat() {}
+func (d *drive) StepStop()   {}
+func (d *drive) Quit()       {}
+
+// board is the state that the screen shows, handed over from the drive.
+type board struct {
+	mu      sync.Mutex
+	state   *views.State
+	version uint64
+}
+
+// State is the newest state, never nil.
+func (b *board) State() *views.State {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.state == nil {
+		b.state = &views.State{}
+	}
+	return b.state
+}
+
+func (b *board) show(s *views.State) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.version++
+	s.Version = b.version
+	b.state = s
+	return nil
+}

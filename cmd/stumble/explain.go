@@ -1,0 +1,38 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"strings"
+
+	"stumble/obd"
+	"stumble/obd/elm"
+)
+
+// explain is an error on one line that ends in what to do. Errors of links carry their remedy already;
+// statuses of the adapter and refusals of a control module get theirs here.
+func explain(err error) string {
+	text := strings.Join(strings.Fields(err.Error()), " ")
+	if hint := remedy(err); hint != "" && !strings.Contains(text, hint) {
+		text += "; " + hint
+	}
+	return text
+}
+
+func remedy(err error) string {
+	var status *elm.Status
+	var refused obd.NegativeResponse
+	switch {
+	case errors.Is(err, context.Canceled):
+		return "stopped before it was done"
+	case errors.As(err, &status):
+		return status.Hint
+	case errors.As(err, &refused) && refused.ConditionsNotCorrect():
+		return "turn the engine off, leave the ignition on, and try again"
+	case errors.As(err, &refused) && refused.Unsupported():
+		return "this car does not offer it"
+	case errors.As(err, &refused):
+		return "wait a moment and try again"
+	}
+	return ""
+}

@@ -1,0 +1,105 @@
+package main
+
+import (
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// flagSet parses one subcommand's options, which may stand before and after its arguments.
+type flagSet struct {
+	*flag.FlagSet
+	about   string // what the command does and how it is called
+	example string
+}
+
+func newFlags(name, about, example string) *flagSet {
+	f := &flagSet{FlagSet: flag.NewFlagSet(name, flag.ContinueOnError), about: about, example: example}
+	f.SetOutput(io.Discard)
+	return f
+}
+
+// parse takes the options and returns the arguments between them, at most so many.
+func (f *flagSet) parse(a *app, args []string, most int) ([]string, error) {
+	var rest []string
+	for {
+		err := f.Parse(args)
+		switch {
+		case errors.Is(err, flag.ErrHelp):
+			f.help(a.out)
+			return nil, errHelp
+		case err != nil:
+			return nil, usagef("%w; 'stumble %s --help' lists the options", err, f.Name())
+		case f.NArg() == 0:
+			if len(rest) > most {
+				return nil, usagef("%q is one argument too many; 'stumble %s --help' tells what it takes", rest[most], f.Name())
+			}
+			return rest, nil
+		}
+		rest = append(rest, f.Arg(0))
+		args = f.Args()[1:]
+	}
+}
+
+func (f *flagSet) help(w io.Writer) {
+	fmt.Fprintln(w, f.about)
+	fmt.Fprintln(w)
+	f.VisitAll(func(o *flag.Flag) {
+		what, usage := flag.UnquoteUsage(o)
+		name := "--" + o.Name
+		if what != "" {
+			name += " " + what
+		}
+		fmt.Fprintf(w, "  %-22s %s\n", name, usage)
+	})
+	fmt.Fprintln(w)
+	fmt.Fprintf(w, "example:\n  %s\n", f.example)
+}
+
+// speed is how fast the simulated car's time runs: a number of times real time, or as fast as it can.
+type speed struct {
+	factor  float64
+	most    bool
+	wasSaid bool
+}
+
+func (s *speed) String() string {
+	switch {
+	case s.most:
+		return "max"
+	case s.factor == 0:
+		return "1"
+	}
+	return strconv.FormatFloat(s.factor, 'g', -1, 64)
+}
+
+func (s *speed) Set(text string) error {
+	s.wasSaid = true
+	if text == "max" {
+		s.most = true
+		return nil
+	}
+	v, err := strconv.ParseFloat(strings.TrimSuffix(text, "x"), 64)
+	if err != nil || !(v > 0) || math.IsInf(v, 0) || v > 1000 {
+		return errors.New("give a number up to 1000, or max")
+	}
+	s.factor, s.most = v, false
+	return nil
+}
+
+// duration is a positive length of time.
+type duration struct{ time.Duration }
+
+func (d *duration) Set(text string) error {
+	v, err := time.ParseDuration(text)
+	if err != nil || v <= 0 {
+		return errors.New("give a length of time such as 90s or 10m")
+	}
+	d.Duration = v
+	return nil
+}

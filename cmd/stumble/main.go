@@ -1,0 +1,109 @@
+// Command stumble finds, times and explains the misfire of an engine through an ELM327-compatible adapter.
+// Each subcommand has a file of its own; they parse, wire and print, and decide nothing.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	defer stop()
+	status := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr, os.Getenv)
+	stop()
+	os.Exit(status)
+}
+
+// Exit statuses.
+const (
+	statusDone   = 0
+	statusFailed = 1 // no adapter, no answer, nothing to write to
+	statusUsage  = 2 // the command line is wrong
+)
+
+// app is what a subcommand works with: nothing in it reaches for the process it runs in.
+type app struct {
+	ctx      context.Context
+	in       io.Reader
+	out, err io.Writer
+	env      func(string) string
+}
+
+// command is one subcommand.
+type command struct {
+	name, summary string
+	run           func(a *app, args []string) error
+}
+
+func commands() []command {
+	return []command{
+		{"demo", "the whole job on the built-in simulated car", demo},
+		{"ports", "list serial ports and which of them answer as an adapter", ports},
+		{"codes", "read stored, pending and permanent trouble codes", codes},
+		{"intake", "read everything before anything is touched", intake},
+		{"watch", "count misses live, by cylinder and gear", watch},
+		{"simulate", "serve the simulated adapter and car on TCP or a serial port", simulate},
+	}
+}
+
+// run is the whole program: it returns the exit status.
+func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, env func(string) string) int {
+	a := &app{ctx: ctx, in: in, out: out, err: errs, env: env}
+	if len(args) == 0 {
+		overview(errs)
+		return statusUsage
+	}
+	switch args[0] {
+	case "help", "-h", "-help", "--help":
+		overview(out)
+		return statusDone
+	}
+	for _, c := range commands() {
+		if c.name == args[0] {
+			return a.report(c.name, c.run(a, args[1:]))
+		}
+	}
+	return a.report("", usagef("there is no command %q; 'stumble help' lists them", args[0]))
+}
+
+func overview(w io.Writer) {
+	fmt.Fprintln(w, "stumble finds which cylinder misfires, and when.")
+	fmt.Fprintln(w)
+	fmt.Fprintln(w, "usage: stumble COMMAND [options]; 'stumble COMMAND --help' tells more")
+	fmt.Fprintln(w)
+	for _, c := range commands() {
+		fmt.Fprintf(w, "  %-10s %s\n", c.name, c.summary)
+	}
+	fmt.Fprintln(w)
+	fmt.Fprintln(w, "Start with: stumble demo")
+}
+
+// usageError is a command line that cannot be carried out.
+type usageError struct{ error }
+
+func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
+
+// errHelp says that help was asked for and given.
+var errHelp = errors.New("help")
+
+// report prints an error on one line with what to do about it, and gives the exit status.
+func (a *app) report(name string, err error) int {
+	if err == nil || errors.Is(err, errHelp) {
+		return statusDone
+	}
+	if name != "" {
+		name += ": "
+	}
+	fmt.Fprintf(a.err, "stumble: %s%s\n", name, explain(err))
+	var usage usageError
+	if errors.As(err, &usage) {
+		return statusUsage
+	}
+	return statusFailed
+}

@@ -1,0 +1,87 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"stumble/obd/clock"
+	"stumble/obd/link"
+)
+
+// portObject is one serial port as JSON.
+type portObject struct {
+	Kind string `json:"kind"` // "port"
+	link.Port
+	Adapter bool   `json:"adapter"`
+	Baud    int    `json:"baud,omitempty"`
+	Why     string `json:"why,omitempty"` // why it is no adapter
+}
+
+// ports lists the serial ports and asks each whether an adapter is there.
+func ports(a *app, args []string) error {
+	f := newFlags("ports", `List this computer's serial ports and ask each whether an adapter answers there, at which speed, and if not, why.
+Only the adapter is asked who it is; nothing is sent to a car. Wireless adapters have no serial port: give tcp://HOST:PORT.`,
+		"stumble ports")
+	asJSON := f.Bool("json", false, "print one JSON object a line")
+	names := f.Bool("names", false, "only list the ports, ask nothing")
+	paths, err := f.parse(a, args, 100)
+	if err != nil {
+		return err
+	}
+	list, err := link.Ports()
+	if err != nil {
+		return err
+	}
+	for _, path := range paths { // ports that the system does not list
+		list = append(list, link.Port{Path: path})
+	}
+	if len(paths) > 0 {
+		list = list[len(list)-len(paths):]
+	}
+	if len(list) == 0 && !*asJSON {
+		fmt.Fprintln(a.out, "no serial ports found; plug the adapter in, or pair it. A wireless adapter is reached with --port tcp://HOST:PORT.")
+		return nil
+	}
+	for _, p := range list {
+		o := portObject{Kind: "port", Port: p}
+		if !*names {
+			a.askPort(&o)
+		}
+		if a.ctx.Err() != nil {
+			return a.ctx.Err()
+		}
+		if *asJSON {
+			err = writeJSON(a.out, o)
+		} else {
+			_, err = fmt.Fprintln(a.out, portLine(o, *names))
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (a *app) askPort(o *portObject) {
+	l, baud, err := findBaud(a.ctx, o.Path, clock.System{})
+	if err != nil {
+		o.Why = explain(err)
+		return
+	}
+	o.Adapter, o.Baud = true, baud
+	l.Close()
+}
+
+func portLine(o portObject, onlyName bool) string {
+	line := o.Path
+	if o.USB {
+		line += strings.TrimRight(fmt.Sprintf("  USB %s:%s %s", o.VendorID, o.ProductID, o.Product), " ")
+	}
+	switch {
+	case onlyName:
+		return line
+	case o.Adapter:
+		return fmt.Sprintf("%s  adapter, %d baud", line, o.Baud)
+	}
+	return fmt.Sprintf("%s  no adapter: %s", line, o.Why)
+}

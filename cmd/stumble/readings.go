@@ -1,0 +1,84 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"time"
+
+	"stumble/obd"
+	"stumble/obd/vehicle"
+	"stumble/views/report"
+)
+
+// textWidth is the width of printed text, in columns.
+const textWidth = 80
+
+// codes reads and prints trouble codes.
+func codes(a *app, args []string) error {
+	f := newFlags("codes", `Read stored, pending and permanent trouble codes with their freeze frame. Nothing is changed in the car.
+The ignition must be on; the engine may be off or running.`, "stumble codes --port /dev/ttyUSB0")
+	var w where
+	w.flags(f)
+	asJSON := f.Bool("json", false, "print one JSON object")
+	if _, err := f.parse(a, args, 0); err != nil {
+		return err
+	}
+	s, err := a.connectOnce(&w)
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	found, err := vehicle.ReadCodes(a.ctx, s.adapter, s.caps)
+	if err != nil {
+		return err
+	}
+	if *asJSON {
+		return writeJSON(a.out, report.CodesObject(found))
+	}
+	return report.WriteCodes(a.out, found, textWidth)
+}
+
+// intake reads and prints everything before anything is touched.
+func intake(a *app, args []string) error {
+	f := newFlags("intake", `Read everything before anything is touched: vehicle, calibrations, codes, freeze frame, readiness, on-board test
+results with the misfire counts, fuel trims, supply voltage. Nothing is changed in the car.
+The ignition must be on; with the engine running the live values mean more.`, "stumble intake --port /dev/ttyUSB0")
+	var w where
+	w.flags(f)
+	asJSON := f.Bool("json", false, "print one JSON object")
+	if _, err := f.parse(a, args, 0); err != nil {
+		return err
+	}
+	s, err := a.connectOnce(&w)
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	var found *obd.Intake
+	found, err = vehicle.ReadIntake(a.ctx, s.adapter, s.adapter, s.caps, func(part string) {
+		fmt.Fprintf(a.err, "reading %s\n", part)
+	})
+	if err != nil {
+		return err
+	}
+	if *asJSON {
+		return writeJSON(a.out, report.IntakeObject(found))
+	}
+	return report.WriteIntake(a.out, found, textWidth)
+}
+
+// connectOnce reaches a car for a one-time reading: a car that does not answer is an error.
+func (a *app) connectOnce(w *where) (*session, error) {
+	t, err := a.target(w)
+	if err != nil {
+		return nil, err
+	}
+	return a.connect(t, false, time.Time{})
+}
+
+func writeJSON(w io.Writer, object any) error {
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	return e.Encode(object)
+}

@@ -1,0 +1,139 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"os"
+
+	"stumble/obd/clock"
+	"stumble/obd/link"
+	"stumble/obd/sim"
+	"stumble/obd/sim/car"
+)
+
+// simulate serves the simulated adapter and car to other programs.
+func simulate(a *app, args []string) error {
+	f := newFlags("simulate", `Serve a simulated adapter with a simulated car behind it, for practice and for other programs, until interrupted:
+  stumble simulate [SCENARIO] --listen HOST:PORT
+  stumble simulate [SCENARIO] --pty
+The car starts to drive when the program starts. --list tells the scenarios.`, "stumble simulate wren --listen 127.0.0.1:35000")
+	var seed uint64
+	var pace speed
+	listen := f.String("listen", "", "serve on TCP at `HOST:PORT`")
+	pty := f.Bool("pty", false, "serve on a new pseudo serial port (Linux and macOS)")
+	list := f.Bool("list", false, "list the scenarios and end")
+	truth := f.String("truth", "", "when ended, write what really happened to `FILE` as JSON")
+	f.Var(&pace, "speed", "how many times as fast as real time the car lives: a `NUMBER`")
+	f.Uint64Var(&seed, "seed", 1, "the `NUMBER` that chance starts from")
+	names, err := f.parse(a, args, 1)
+	if err != nil {
+		return err
+	}
+	if *list {
+		return a.listScenarios()
+	}
+	switch {
+	case *listen == "" && !*pty:
+		return usagef("say how to serve: --listen HOST:PORT or --pty")
+	case *listen != "" && *pty:
+		return usagef("--listen and --pty exclude each other: choose one")
+	case pace.most:
+		return usagef("a served car lives with its client and cannot run at max: give a number")
+	}
+	clk := clock.Clock(clock.System{})
+	if pace.factor > 0 && pace.factor != 1 {
+		clk = clock.NewScaled(pace.factor)
+	}
+	t := &target{clock: clk}
+	name := ""
+	if len(names) > 0 {
+		name = names[0]
+	}
+	if err := t.simulate(name, seed); err != nil {
+		return err
+	}
+	err = a.serve(t.sim, clk, *listen)
+	if *truth != "" {
+		err = errors.Join(err, writeTruth(*truth, t.sim, clk))
+	}
+	return err
+}
+
+func (a *app) listScenarios() error {
+	for _, s := range sim.Scenarios() {
+		if _, err := fmt.Fprintf(a.out, "%-22s %s\n", s.Name, s.Summary); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// serve runs until the context ends.
+func (a *app) serve(s *sim.Simulation, clk clock.Clock, address string) error {
+	dial := func(ctx context.Context) (link.Link, error) { return s.Dial(ctx) }
+	if address == "" {
+		return sim.ServePTY(a.ctx, clk, dial, func(path string) { fmt.Fprintf(a.out, "serial port %s\n", path) })
+	}
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return fmt.Errorf("cannot serve on %s: %w; choose another address or port", address, err)
+	}
+	fmt.Fprintf(a.out, "listening on %s; watch it with: stumble watch --port tcp://%s\n", l.Addr(), l.Addr())
+	return sim.Serve(a.ctx, l, clk, dial)
+}
+
+// truthObject is what really happened in a simulated drive.
+type truthObject struct {
+	Kind      string          `json:"kind"` // "truth"
+	Cylinders []truthCylinder `json:"cylinders"`
+	Cells     []truthCell     `json:"cells"`
+}
+
+type truthCylinder struct {
+	Cylinder int    `json:"cylinder"`
+	Firings  uint64 `json:"firings"` // that the controller judged
+	Misses   uint64 `json:"misses"`
+	Counted  uint64 `json:"counted"` // by the controller in this driving cycle
+	Shown    uint64 `json:"shown"`   // by its counter, as last refreshed
+}
+
+type truthCell struct {
+	Gear     string    `json:"gear"`
+	Load     int       `json:"load"` // percent
+	RPM      int       `json:"rpm"`  // lower edge of a bin of 50
+	Warm     bool      `json:"warm"`
+	Firings  []uint64  `json:"firings"`  // by cylinder
+	Misses   []uint64  `json:"misses"`   // by cylinder
+	Expected []float64 `json:"expected"` // by cylinder: the sum of the chances
+}
+
+func writeTruth(path string, s *sim.Simulation, clk clock.Clock) error {
+	s.Car.State(clk.Now()) // brings the car up to this moment
+	t := s.Car.Truth()
+	o := truthObject{Kind: "truth"}
+	vehicle := s.Car.Vehicle()
+	for c := 1; c <= vehicle.Cylinders(); c++ {
+		sum := t.Sum(c, nil)
+		o.Cylinders = append(o.Cylinders, truthCylinder{Cylinder: c, Firings: sum.Firings, Misses: sum.Misses, Counted: t.Counted(c), Shown: t.Shown(c)})
+	}
+	for _, cell := range t.Cells {
+		o.Cells = append(o.Cells, cellObject(cell))
+	}
+	file, err := os.Create(path)
+	if err != nil {
+		return fmt.Errorf("cannot write what happened: %w; choose another file", err)
+	}
+	return errors.Join(writeJSON(file, o), file.Close())
+}
+
+func cellObject(c car.Cell) truthCell {
+	o := truthCell{Gear: c.Gear.String(), Load: c.Load, RPM: c.RPM, Warm: c.Warm}
+	for _, t := range c.Cylinders {
+		o.Firings = append(o.Firings, t.Firings)
+		o.Misses = append(o.Misses, t.Misses)
+		o.Expected = append(o.Expected, t.Expected)
+	}
+	return o
+}

@@ -1,0 +1,128 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"stumble/obd/clock"
+	"stumble/obd/elm"
+	"stumble/obd/link"
+	"stumble/obd/sim"
+)
+
+// where is the options that say which adapter to use.
+type where struct {
+	port  string
+	speed speed
+	seed  uint64
+}
+
+func (w *where) flags(f *flagSet) {
+	f.StringVar(&w.port, "port", "", "the adapter's `WHERE`: a serial device, tcp://HOST:PORT, sim or sim:SCENARIO; without it the serial ports are searched")
+	f.Var(&w.speed, "speed", "how fast the simulated car's time runs: a `NUMBER` of times, or max")
+	f.Uint64Var(&w.seed, "seed", 1, "the `NUMBER` that chance in the simulated car starts from")
+}
+
+// target is an adapter that can be dialled, and dialled again, with the clock that its time is told by.
+type target struct {
+	address link.Address
+	clock   clock.Clock
+	sim     *sim.Simulation // nil for a real adapter
+	most    bool            // simulated time runs as fast as it can
+	dial    func(ctx context.Context) (elm.Link, error)
+}
+
+// target works out what the options mean; nothing is opened yet, but for the simulated car.
+func (a *app) target(w *where) (*target, error) {
+	address, err := link.ParseAddress(w.port)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	t := &target{address: address, clock: clock.System{}}
+	if address.Kind != link.Simulated {
+		if w.speed.wasSaid {
+			return nil, usagef("--speed is for the simulated car: real time cannot be hurried; leave it out, or use --port sim")
+		}
+		t.dial = a.realDial(t)
+		return t, nil
+	}
+	switch {
+	case w.speed.most:
+		t.clock, t.most = clock.NewStepped(time.Now()), true
+	case w.speed.factor > 0 && w.speed.factor != 1:
+		t.clock = clock.NewScaled(w.speed.factor)
+	}
+	return t, t.simulate(address.Scenario, w.seed)
+}
+
+// simulate plugs the target into a simulated car.
+func (t *target) simulate(scenario string, seed uint64) error {
+	if scenario == "" {
+		scenario = sim.Scenarios()[0].Name
+	}
+	s, err := sim.Open(scenario, seed, t.clock)
+	if err != nil {
+		return usageError{err}
+	}
+	t.sim = s
+	t.dial = func(ctx context.Context) (elm.Link, error) { return s.Dial(ctx) }
+	return nil
+}
+
+// realDial opens the adapter where the address says. A serial port's speed, and a port that had to be
+// searched for, are remembered for the next time.
+func (a *app) realDial(t *target) func(context.Context) (elm.Link, error) {
+	baud := 0
+	return func(ctx context.Context) (elm.Link, error) {
+		switch {
+		case t.address.Kind == link.Network:
+			return link.TCP(ctx, t.address.Host, t.clock)
+		case baud > 0:
+			return link.Serial(t.address.Path, baud, t.clock)
+		case t.address.Kind == link.SerialPort:
+			l, found, err := findBaud(ctx, t.address.Path, t.clock)
+			baud = found
+			return l, err
+		}
+		l, path, found, err := a.search(ctx, t.clock)
+		if err != nil {
+			return nil, err
+		}
+		t.address, baud = link.Address{Kind: link.SerialPort, Path: path}, found
+		return l, nil
+	}
+}
+
+// findBaud opens a serial port at the speed at which an adapter answers.
+func findBaud(ctx context.Context, path string, clk clock.Clock) (link.Link, int, error) {
+	return link.FindBaud(ctx, path, clk, func(ctx context.Context, l link.Link) error {
+		return elm.Identify(ctx, elm.Config{Clock: clk}, l)
+	})
+}
+
+// search tries one serial port after another until an adapter answers.
+func (a *app) search(ctx context.Context, clk clock.Clock) (link.Link, string, int, error) {
+	list, err := link.Ports()
+	if err != nil {
+		return nil, "", 0, err
+	}
+	if len(list) == 0 {
+		return nil, "", 0, errors.New("no serial port found; plug the adapter in, or say where it is with --port (tcp://HOST:PORT for a wireless one, sim for the simulated car)")
+	}
+	var tried []string
+	for _, p := range list {
+		fmt.Fprintf(a.err, "trying %s\n", p.Path)
+		l, baud, err := findBaud(ctx, p.Path, clk)
+		if err == nil {
+			return l, p.Path, baud, nil
+		}
+		if ctx.Err() != nil {
+			return nil, "", 0, context.Cause(ctx)
+		}
+		tried = append(tried, p.Path)
+	}
+	return nil, "", 0, fmt.Errorf("no adapter answers on %s; 'stumble ports' tells why", strings.Join(tried, ", "))
+}

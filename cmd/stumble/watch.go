@@ -1,0 +1,258 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"stumble/misfire"
+	"stumble/misfire/engine"
+	"stumble/obd/clock"
+	"stumble/obd/elm"
+	"stumble/views"
+)
+
+const watchAbout = `Count misses live, by cylinder and gear state, on the screen (or --plain, --json).
+Keys on the screen: p n d r mark the gear, m a note, ? help, q quit.
+
+CAUTION: ignition voltage can kill; keep clear of hot and turning parts; exhaust gas is poison: run the engine outdoors
+or with extraction. Before selecting a gear at rest: parking brake, wheels chocked, service brake held, nobody in front or
+behind. On the road the driver drives and a second person reads the screen. If the lamp flashes, ease off: raw fuel
+overheats the catalyst. The maker's manual and local law come first.`
+
+// defaultMost is how long a drive lasts in simulated time as fast as it can when nothing is said.
+const defaultMost = 10 * time.Minute
+
+// watchOptions is what watch was asked for.
+type watchOptions struct {
+	where
+	length        duration
+	plain, asJSON bool
+	engine        engineOptions
+}
+
+// watch records and shows a drive.
+func watch(a *app, args []string) error {
+	f := newFlags("watch", watchAbout, "stumble watch --port /dev/ttyUSB0 --engine i4-1342")
+	var o watchOptions
+	o.where.flags(f)
+	o.engine.flags(f)
+	f.Var(&o.length, "for", "end after this `TIME`, such as 90s or 10m")
+	f.BoolVar(&o.plain, "plain", false, "print a line a second instead of the screen")
+	f.BoolVar(&o.asJSON, "json", false, "print JSON: a line a second and a summary at the end")
+	if _, err := f.parse(a, args, 0); err != nil {
+		return err
+	}
+	if o.plain && o.asJSON {
+		return usagef("--plain and --json exclude each other: choose one")
+	}
+	if o.engine.wantsList() {
+		return o.engine.list(a.out)
+	}
+	cfg, err := o.engine.config()
+	if err != nil {
+		return err
+	}
+	t, err := a.target(&o.where)
+	if err != nil {
+		return err
+	}
+	if t.most && o.length.Duration == 0 {
+		o.length.Duration = defaultMost
+	}
+	d, err := a.startDrive(t, cfg, o.length.Duration)
+	if err != nil {
+		return err
+	}
+	defer d.session.close()
+	return a.show(d, &o)
+}
+
+// show runs the drive on the screen or as lines, and ends with the written summary.
+func (a *app) show(d *drive, o *watchOptions) error {
+	var err error
+	switch {
+	case o.asJSON:
+		err = a.jsonLines(d)
+	case o.plain:
+		err = a.plainLines(d)
+	default:
+		err = a.onScreen(d)
+	}
+	if !ended(err) {
+		// What was counted until then is worth more than the error: it is printed first.
+		return errors.Join(a.summary(d, o.asJSON), err)
+	}
+	return a.summary(d, o.asJSON)
+}
+
+func (a *app) summary(d *drive, asJSON bool) error {
+	state := d.finish()
+	if asJSON {
+		return views.WriteLine(a.out, views.NewSummary(state))
+	}
+	return views.WriteSummary(a.out, state.Summary)
+}
+
+// engineOptions choose the engine's layout and how the car numbers its monitors.
+type engineOptions struct {
+	key, file, cylinderMap string
+}
+
+func (o *engineOptions) flags(f *flagSet) {
+	f.StringVar(&o.key, "engine", "", "the engine's layout: a `KEY` or a number of cylinders; help lists the keys")
+	f.StringVar(&o.file, "engines", "", "a `FILE` of further layouts, a CSV table")
+	f.StringVar(&o.cylinderMap, "map", "", "the `CYLINDERS` that monitors A2, A3 ... mean, as 1,3,4,2; or firing-order")
+}
+
+func (o *engineOptions) wantsList() bool { return o.key == "help" }
+
+func (o *engineOptions) list(w io.Writer) error {
+	layouts, err := o.layouts()
+	if err != nil {
+		return err
+	}
+	for _, l := range layouts {
+		r := l.Row()
+		if _, err := fmt.Fprintf(w, "%-28s %s; order %s%s\n", r.Key, r.Name, r.Order, pairsOf(r)); err != nil {
+			return err
+		}
+	}
+	_, err = fmt.Fprintln(w, "\nNumbering and order vary by maker: go by the emission label or the service information.")
+	return err
+}
+
+func pairsOf(r engine.Row) string {
+	if r.Pairs == "" {
+		return ""
+	}
+	return "; may share a coil: " + r.Pairs
+}
+
+// layouts is the built-in table and the user's own.
+func (o *engineOptions) layouts() ([]engine.Layout, error) {
+	all := engine.Layouts()
+	if o.file == "" {
+		return all, nil
+	}
+	file, err := os.Open(o.file)
+	if err != nil {
+		return nil, usagef("cannot read the engine table: %w", err)
+	}
+	defer file.Close()
+	own, _, err := engine.Load(file)
+	if err != nil {
+		return nil, usagef("%s: %w", o.file, err)
+	}
+	return append(own, all...), nil
+}
+
+// config is the tally's configuration that the options ask for.
+func (o *engineOptions) config() (misfire.Config, error) {
+	var cfg misfire.Config
+	layouts, err := o.layouts()
+	if err != nil {
+		return cfg, err
+	}
+	if o.key != "" {
+		if cfg.Engine, err = layoutNamed(layouts, o.key); err != nil {
+			return cfg, usageError{err}
+		}
+	}
+	switch {
+	case o.cylinderMap == "firing-order":
+		cfg.Map, err = engine.FromFiringOrder(cfg.Engine)
+	case o.cylinderMap != "":
+		cfg.Map, err = engine.ParseMap(o.cylinderMap, cfg.Engine.Cylinders)
+	}
+	if err != nil {
+		return cfg, usageError{err}
+	}
+	return cfg, nil
+}
+
+func layoutNamed(layouts []engine.Layout, key string) (engine.Layout, error) {
+	var n int
+	if _, err := fmt.Sscanf(key, "%d", &n); err == nil && fmt.Sprint(n) == key {
+		return engine.Plain(n)
+	}
+	return engine.FindIn(layouts, key)
+}
+
+// jsonLines prints one object a second of the drive.
+func (a *app) jsonLines(d *drive) error {
+	d.notify = func(at time.Time, text string) error { return views.WriteLine(a.out, views.NewNotice(at, text)) }
+	return d.run(a.ctx, time.Second, func(s *views.State) error { return views.WriteLine(a.out, views.NewSample(s)) })
+}
+
+// plainLines prints one line a second of the drive.
+func (a *app) plainLines(d *drive) error {
+	d.notify = func(_ time.Time, text string) error {
+		_, err := fmt.Fprintln(a.out, text)
+		return err
+	}
+	return d.run(a.ctx, time.Second, func(s *views.State) error {
+		_, err := fmt.Fprintln(a.out, views.PlainLine(s))
+		return err
+	})
+}
+
+// onScreen runs the drive beside the screen: the drive in a goroutine of its own, the screen here.
+func (a *app) onScreen(d *drive) error {
+	screen, err := views.NewScreen()
+	if err != nil {
+		return err
+	}
+	palette := views.ChoosePalette(screen, a.env("NO_COLOR"))
+	ctx, stop := context.WithCancelCause(a.ctx)
+	driven := make(chan error, 1)
+	go func() {
+		defer stop(errTimeUp) // the screen goes with the drive
+		driven <- d.runSafely(ctx, screenEvery, d.board.show)
+	}()
+	err = views.Run(ctx, screen, clock.System{}, &d.board, d, views.Options{Palette: palette})
+	stop(errTimeUp)
+	return errors.Join(onlyUnexpected(<-driven), onlyUnexpected(err))
+}
+
+// screenEvery is how often, in the car's time, the screen's state is worked out anew.
+const screenEvery = 250 * time.Millisecond
+
+func onlyUnexpected(err error) error {
+	if ended(err) {
+		return nil
+	}
+	return err
+}
+
+// describeNotice tells of a lost or regained link in words.
+func describeNotice(n elm.Notice) string {
+	switch n.Kind {
+	case elm.LinkLost:
+		return "the adapter went away (" + explain(n.Err) + "); seeking it, the drive goes on"
+	case elm.LinkBack:
+		return "the adapter is back"
+	}
+	return ""
+}
+
+// describeSleep tells that the car stopped or began to answer.
+func describeSleep(asleep bool) string {
+	if asleep {
+		return "the car does not answer: ignition off? waiting for it"
+	}
+	return "the car answers again"
+}
+
+// titleOf names the car on the screen.
+func titleOf(s *session) string {
+	if s.target.sim != nil {
+		v := s.target.sim.Car.Vehicle()
+		return strings.TrimSpace(v.Name)
+	}
+	return ""
+}
