@@ -1,15 +1,36 @@
 package misfire
 
-import "stumble/misfire/rate"
+import (
+	"stumble/misfire/rate"
+)
 
-// apportioned is one cylinder's misses shared out over the groups of a level.
-type apportioned struct{ cells map[int]*apportionedCell }
-
-type apportionedCell struct {
-	rate.Estimate
-	apart bool
+// apportion shares one cylinder's misses out over the groups of a level by maximum likelihood, as package
+// rate describes. It returns nil when no window is mixed: then every cell stands for itself. The answer is
+// by group.
+func (l *level) apportion(cylinder int, phi float64) []rate.Apart {
+	var lumps rate.Lumps
+	mixed := false
+	var parts []rate.Part
+	for i := range l.mixed {
+		m := &l.mixed[i]
+		if !m.valid[cylinder] {
+			continue
+		}
+		mixed = true
+		parts = parts[:0]
+		for k, g := range m.groups {
+			parts = append(parts, rate.Part{Condition: g, Firings: m.firings[k]})
+		}
+		lumps.Add(m.misses[cylinder], parts...)
+	}
+	if !mixed {
+		return nil
+	}
+	for g, c := range l.cells {
+		if c != nil {
+			t := &c.cylinders[cylinder]
+			lumps.Add(t.misses, rate.Part{Condition: g, Firings: t.firings})
+		}
+	}
+	return lumps.Fit(phi)
 }
-
-func (l *level) apportion(cylinder int) apportioned           { return apportioned{} }
-func (a apportioned) of(group int) *apportionedCell           { return a.cells[group] }
-func (c *apportionedCell) estimate(phi float64) rate.Estimate { return c.Estimate }

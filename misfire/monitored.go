@@ -20,11 +20,11 @@ type monitor struct {
 const (
 	throttleSlack = 1.5  // percent above the floor that still counts as closed
 	loadFloorRoom = 3.0  // percent above the floor that still counts as the floor
-	quickThrottle = 40.0 // percent a second that counts as a quick move
+	quickThrottle = 60.0 // percent a second that counts as a quick move
 	fallingRPM    = 100  // rpm a second of falling speed that goes with overrun
 	overrunRPM    = 1100 // no controller cuts fuel below about this (common practice, no source)
-	throttleHush  = 500 * time.Millisecond
-	gearHush      = time.Second
+	throttleHush  = 300 * time.Millisecond
+	gearHush      = 300 * time.Millisecond
 )
 
 func newMonitor() monitor {

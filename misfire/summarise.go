@@ -92,7 +92,7 @@ func (t *Tally) totals(b *book, cylinders int) []Cell {
 	cells := make([]Cell, 0, cylinders)
 	for i := range cylinders {
 		sum := &b.total[i]
-		phi, judged := b.gears.dispersion(i)
+		phi, judged := b.fine.dispersion(i)
 		c := Cell{Cylinder: i + 1, Reported: t.lanes[i].reported, Apart: true, Judged: judged, Seconds: seconds(t.running)}
 		c.Estimate = estimate(sum.misses, sum.firings, phi, sum.atLeast)
 		cells = append(cells, c)
@@ -103,22 +103,30 @@ func (t *Tally) totals(b *book, cylinders int) []Cell {
 // cells is every cell of a level: the groups seen, and within each the cylinders in order.
 func (t *Tally) cells(b *book, l *level, cylinders int, condition func(int) Condition) []Cell {
 	var cells []Cell
-	shared := make([]apportioned, cylinders)
+	shared := make([][]rate.Apart, cylinders)
 	for i := range shared {
-		shared[i] = l.apportion(i)
+		phi, _ := b.fine.dispersion(i)
+		shared[i] = l.apportion(i, phi)
 	}
 	for g, seen := range l.cells {
 		if seen == nil || condition(g).Gear == gear.Unknown {
 			continue
 		}
 		for i := range cylinders {
-			cells = append(cells, t.cell(b, seen, i, condition(g), shared[i].of(g)))
+			c := t.cell(b, seen, i, condition(g))
+			if tl := &seen.cylinders[i]; tl.mixed > 0 && shared[i] != nil {
+				part := &shared[i][g]
+				c.Estimate, c.Apart = part.Rate, len(part.With) == 0
+				c.AtLeast = tl.atLeast
+			}
+			cells = append(cells, c)
 		}
 	}
 	return cells
 }
 
-func (t *Tally) cell(b *book, seen *cell, i int, condition Condition, part *apportionedCell) Cell {
+// cell is one cylinder's cell as its unmixed windows have it.
+func (t *Tally) cell(b *book, seen *cell, i int, condition Condition) Cell {
 	tl := &seen.cylinders[i]
 	c := Cell{
 		Cylinder:  i + 1,
@@ -132,13 +140,9 @@ func (t *Tally) cell(b *book, seen *cell, i int, condition Condition, part *appo
 	c.Judged = judged
 	c.Bursts = judged && tl.bursts.Chance() < 0.01
 	if !judged {
-		phi, _ = b.gears.dispersion(i)
+		phi, _ = b.fine.dispersion(i)
 	}
-	if part != nil {
-		c.Estimate, c.Apart = part.estimate(phi), part.apart
-	} else {
-		c.Estimate = estimate(tl.misses, tl.firings, phi, tl.atLeast)
-	}
+	c.Estimate = estimate(tl.misses, tl.firings, phi, tl.atLeast)
 	if all := tl.firings + tl.mixed; all > 0 {
 		c.Mixed = tl.mixed / all
 	}

@@ -109,7 +109,7 @@ func (t *Tally) wholeCounts(b *book, n int) (counts []rate.Count, phi float64, l
 		if !t.lanes[i].reported {
 			continue
 		}
-		p, _ := b.gears.dispersion(i)
+		p, _ := b.fine.dispersion(i)
 		sum := b.total[i]
 		bursts = append(bursts, rate.Burst{Phi: p, Misses: sum.misses})
 		counts = append(counts, rate.Count{Misses: sum.misses, Firings: sum.firings})
@@ -143,7 +143,7 @@ func (b *book) worseIn(cylinder int) gear.State {
 	if high == low {
 		return gear.Unknown
 	}
-	phi, _ := b.gears.dispersion(cylinder)
+	phi, _ := b.fine.dispersion(cylinder)
 	const beyondChance = 0.01
 	if rate.Compare(b.gears.cells[high].cylinders[cylinder].count(), b.gears.cells[low].cylinders[cylinder].count(), phi).Greater >= beyondChance {
 		return gear.Unknown
