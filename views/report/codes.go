@@ -17,6 +17,7 @@ func WriteCodes(w io.Writer, r *obd.CodeReport, width int) error {
 	d.title(titleCodes)
 	d.add(caution(cautionClear))
 	addCodes(d, r, beforeCAN(r))
+	addFrames(d, r)
 	addUnread(d, r.Unread)
 	return writeText(w, d, width)
 }
@@ -32,14 +33,16 @@ type codeList struct {
 	// opening is how a line of CodeReport.Unread on this list begins.
 	opening string
 	meaning string
-	of      func(*obd.ModuleCodes) []obd.Code
+	// sinceCAN says that older buses have no such list.
+	sinceCAN bool
+	of       func(*obd.ModuleCodes) []obd.Code
 }
 
 func codeLists() [3]codeList {
 	return [3]codeList{
-		{wordStored, unreadStored, meaningStored, func(m *obd.ModuleCodes) []obd.Code { return m.Stored }},
-		{wordPending, unreadPending, meaningPending, func(m *obd.ModuleCodes) []obd.Code { return m.Pending }},
-		{wordPermanent, unreadPermanent, meaningPermanent, func(m *obd.ModuleCodes) []obd.Code { return m.Permanent }},
+		{wordStored, unreadStored, meaningStored, false, func(m *obd.ModuleCodes) []obd.Code { return m.Stored }},
+		{wordPending, unreadPending, meaningPending, false, func(m *obd.ModuleCodes) []obd.Code { return m.Pending }},
+		{wordPermanent, unreadPermanent, meaningPermanent, true, func(m *obd.ModuleCodes) []obd.Code { return m.Permanent }},
 	}
 }
 
@@ -73,29 +76,42 @@ func (l codeList) modules(r *obd.CodeReport, c obd.Code) []string {
 	return out
 }
 
-// addCodes tells the three lists, then each code, then the freeze frames.
+// addCodes tells the three lists, then each code.
 func addCodes(d *document, r *obd.CodeReport, beforeCAN bool) {
 	d.show(listTable(r, beforeCAN))
 	codes := sortedCodes(r)
-	if len(codes) > 0 {
+	switch {
+	case len(codes) > 0:
 		d.section(headCodes)
 		d.show(codeTable(r, codes))
 		d.say(workLine(codes))
+	case len(r.Modules) == 0:
+		d.say(sayNobody)
+	case allRead(r, beforeCAN):
+		d.say(sayNoCodes)
 	}
-	addFrames(d, r)
+}
+
+// allRead reports whether every list that this car can have was read.
+func allRead(r *obd.CodeReport, beforeCAN bool) bool {
+	for _, l := range codeLists() {
+		if !l.read(r) && !(beforeCAN && l.sinceCAN) {
+			return false
+		}
+	}
+	return true
 }
 
 // listTable has a row for each list: what is in it, and what being in it means.
 func listTable(r *obd.CodeReport, beforeCAN bool) *table {
 	t := &table{columns: []column{{title: colList, firm: true}, {title: colCodes}, {title: colMeaning}}}
-	for i, l := range codeLists() {
+	for _, l := range codeLists() {
 		var words []string
 		for _, c := range l.codes(r) {
 			words = append(words, c.String())
 		}
-		const permanent = 2
 		switch {
-		case i == permanent && beforeCAN && len(words) == 0:
+		case beforeCAN && l.sinceCAN && len(words) == 0:
 			words = []string{wordOlder}
 		case !l.read(r) && len(words) > 0:
 			words = append(words, wordPerhapsMore)
@@ -126,7 +142,7 @@ func codeTable(r *obd.CodeReport, codes []obd.Code) *table {
 	t := &table{columns: []column{{firm: true}, {}}}
 	present := func(c obd.Code) bool { return slices.Contains(codes, c) }
 	for _, c := range codes {
-		lines := []string{c.Meaning() + ".", standing(r, c)}
+		lines := []string{sentence(c.Meaning()), standing(r, c)}
 		if e := effect(c, present); e != "" {
 			lines = append(lines, e)
 		}
@@ -137,18 +153,20 @@ func codeTable(r *obd.CodeReport, codes []obd.Code) *table {
 
 // standing tells in which lists a code is, and of which modules where there are several.
 func standing(r *obd.CodeReport, c obd.Code) string {
-	var words []string
+	var lists, places []string
 	for _, l := range codeLists() {
-		modules := l.modules(r, c)
-		switch {
-		case len(modules) == 0:
-		case len(r.Modules) == 1:
-			words = append(words, l.name)
-		default:
-			words = append(words, inModules(l.name, modules))
+		if modules := l.modules(r, c); len(modules) > 0 {
+			lists = append(lists, l.name)
+			places = append(places, inModules(modules))
 		}
 	}
-	return sentence(strings.Join(words, ", "))
+	alike := len(slices.Compact(slices.Clone(places))) == 1
+	for i := range lists {
+		if len(r.Modules) > 1 && (!alike || i == len(lists)-1) {
+			lists[i] += places[i]
+		}
+	}
+	return sentence(strings.Join(lists, ", "))
 }
 
 // workLine tells the order of work when the codes are of several groups.
@@ -184,24 +202,27 @@ func addFrames(d *document, r *obd.CodeReport) {
 		d.section(headFrame(f.Code))
 		d.say(frameLine(f))
 		d.show(readingTable(f.Readings))
-		if g := groupOf(f.Code); g == groupMisfire || g == groupFuelAir {
+		if comparable(f) {
 			d.say(saySimilar)
 		}
 	}
 }
 
+// comparable reports whether a frame describes conditions that a repair can be judged in: the rule of
+// similar conditions is one for misfire and fuel codes.
+func comparable(f *obd.FreezeFrame) bool {
+	_, speed := find(f.Readings, obd.PIDRPM, 0)
+	_, load := find(f.Readings, obd.PIDLoad, 0)
+	g := groupOf(f.Code)
+	return speed && load && (g == groupMisfire || g == groupFuelAir)
+}
+
 // frameLine is a freeze frame in a sentence: what describes the moment best, as far as it was kept.
 func frameLine(f *obd.FreezeFrame) string {
 	var words []string
-	for _, v := range [...]struct {
-		pid  byte
-		lead string
-	}{
-		{obd.PIDRPM, ""}, {obd.PIDLoad, wordLoad}, {obd.PIDCoolant, wordCoolant}, {obd.PIDSpeed, ""},
-		{obd.PIDRunTime, wordSinceStart},
-	} {
-		if r, ok := find(f.Readings, v.pid, 0); ok {
-			words = append(words, v.lead+roundText(r))
+	for _, pid := range [...]byte{obd.PIDRPM, obd.PIDLoad, obd.PIDCoolant, obd.PIDSpeed, obd.PIDRunTime} {
+		if r, ok := find(f.Readings, pid, 0); ok {
+			words = append(words, phrase(r))
 		}
 	}
 	return frameWords(f, words)
@@ -212,6 +233,9 @@ func readingTable(readings []obd.Reading) *table {
 	t := &table{columns: []column{{title: colReading}, {title: colValue, right: true}, {title: colNumber, firm: true}}}
 	for i := range readings {
 		r := &readings[i]
+		if r.ID == obd.PIDFuelSystem && r.Part == obd.PartFuelSystem2 && r.Value == 0 {
+			continue // hardly any engine has a second one
+		}
 		t.add(readingName(r), readingText(r), hex(r.ID))
 	}
 	return t

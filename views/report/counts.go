@@ -2,6 +2,7 @@ package report
 
 import (
 	"cmp"
+	"iter"
 	"slices"
 
 	"stumble/obd"
@@ -52,32 +53,39 @@ func countedCylinder(r *obd.TestResult, tests []obd.TestResult) (cylinder int, o
 func addCounts(d *document, i *obd.Intake) {
 	d.section(headCounts)
 	counts := countsOf(i.Tests)
-	switch {
-	case len(counts) > 0:
-	case i.Protocol != obd.ProtocolUnknown && !i.Protocol.CAN():
-		d.say(sayCountsOlder)
-		return
-	default:
-		d.say(sayNoCounts)
+	if len(counts) == 0 {
+		d.say(noCounts(i.Protocol))
 		return
 	}
 	turns, told := running(i.Live)
-	for len(counts) > 0 {
-		end := slices.IndexFunc(counts, func(c cylinderCounts) bool { return c.module != counts[0].module })
-		if end < 0 {
-			end = len(counts)
+	several := counts[0].module != counts[len(counts)-1].module
+	for group := range modulesOf(counts) {
+		if several {
+			d.say(countsOfModule(group[0].module))
 		}
-		if end < len(counts) || counts[0].module != countsOf(i.Tests)[0].module {
-			d.say(countsOfModule(counts[0].module))
-		}
-		d.show(countTable(counts[:end], driveColumn(turns, told)))
-		d.say(shareLine(counts[:end]))
-		counts = counts[end:]
+		d.show(countTable(group, driveColumn(turns, told)))
+		d.say(shareLine(group))
 	}
 	d.say(sayCountsNoRate)
 	d.say(sayAverage)
 	if told && !turns {
 		d.say(sayLastDrive)
+	}
+}
+
+// modulesOf parts sorted counts by module.
+func modulesOf(counts []cylinderCounts) iter.Seq[[]cylinderCounts] {
+	return func(yield func([]cylinderCounts) bool) {
+		for len(counts) > 0 {
+			end := slices.IndexFunc(counts, func(c cylinderCounts) bool { return c.module != counts[0].module })
+			if end < 0 {
+				end = len(counts)
+			}
+			if !yield(counts[:end]) {
+				return
+			}
+			counts = counts[end:]
+		}
 	}
 }
 
@@ -90,19 +98,31 @@ func countTable(counts []cylinderCounts, drive string) *table {
 	for _, c := range counts {
 		share := ""
 		if total > 0 && c.current != nil {
-			share = quantity(float64(int(c.current.Value/total*100+0.5)), obd.Percent)
+			share = shareText(c.current.Value / total)
 		}
 		t.add(whole(c.cylinder), countText(c.current), share, countText(c.average), countRemark(c))
 	}
 	return t
 }
 
+// leastForShares is how many misses it takes until their shares are told: of a handful they say nothing.
+const leastForShares = 10
+
+// totalMisses adds up the counts of a drive; it is 0 where a full counter hides the sum, or there are too
+// few for shares.
 func totalMisses(counts []cylinderCounts) float64 {
 	total := 0.0
 	for _, c := range counts {
-		if c.current != nil {
+		switch {
+		case c.current == nil:
+		case c.current.Saturated():
+			return 0
+		default:
 			total += c.current.Value
 		}
+	}
+	if total < leastForShares {
+		return 0
 	}
 	return total
 }
@@ -134,25 +154,19 @@ func countRemark(c cylinderCounts) string {
 }
 
 // shareLine names the cylinders that have more than a tenth of all misses, the share from which the
-// multiple-cylinder code is due (13 CCR 1968.2 (e)(3.1.3)). A full counter hides its share.
+// multiple-cylinder code is due (13 CCR 1968.2 (e)(3.1.3)).
 func shareLine(counts []cylinderCounts) string {
 	total := totalMisses(counts)
 	var names []string
-	share := 0.0
+	part := 0.0
 	for _, c := range counts {
-		if c.current == nil {
-			continue
-		}
-		if c.current.Saturated() {
-			return ""
-		}
-		if c.current.Value > total/10 {
+		if c.current != nil && c.current.Value > total/10 {
 			names = append(names, whole(c.cylinder))
-			share += c.current.Value / total
+			part += c.current.Value
 		}
 	}
 	if total == 0 || len(names) == 0 || len(names) == len(counts) {
 		return ""
 	}
-	return shareWords(names, int(share*100+0.5))
+	return shareWords(names, part/total, total)
 }

@@ -123,8 +123,10 @@ func fuelEffect(c obd.Code, cylinder int, present func(obd.Code) bool) string {
 		return fmt.Sprintf("Cylinder %d does too little or too much work: see whether it is also the one that misses.", cylinder)
 	case obd.DescribeCode(c).Kind == obd.KindInjector:
 		return effectCircuit
+	case c == 0x0174 && present(0x0171):
+		return "Goes with P0171."
 	case c == 0x0171 || c == 0x0174:
-		return leanEffect(present(0x0171) && present(0x0174))
+		return leanEffect(present(0x0174) && present(0x0171))
 	case c == 0x0172 || c == 0x0175:
 		return "Look for a leaking injector, purge flow, high fuel pressure or a faulty sensor."
 	}

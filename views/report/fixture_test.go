@@ -86,7 +86,7 @@ func wrenCodes() obd.CodeReport {
 
 func wrenIntake(t testing.TB) *obd.Intake {
 	return &obd.Intake{
-		At: noon, Adapter: "ELM327 v1.5", Protocol: obd.CAN11At500, Voltage: 13.9, VIN: "0LKWR16A4R0104217",
+		At: noon, Adapter: "ELM327 v1.5", Protocol: obd.CAN11At500, Voltage: 13.9, VIN: "0LKWR16A4R0104217", VINCheck: true,
 		CodeReport: wrenCodes(),
 		Modules: []obd.ModuleIntake{{
 			Module: engine, Name: "ECM EngineControl", Calibrations: []string{"LK-W16-0417A", "LK-W16-IGN02"},
@@ -108,7 +108,7 @@ func wrenIntake(t testing.TB) *obd.Intake {
 // curlewIntake is a V6 with two modules, names in many scripts, and much that does not fit.
 func curlewIntake(t testing.TB) *obd.Intake {
 	i := wrenIntake(t)
-	i.Voltage, i.VIN, i.VINCheck = 12.9, "1M8GDM9AXKP042788", true // the check digit example of the trade
+	i.Voltage, i.VIN, i.VINCheck = 12.9, "0LKCW30B4P0220871", false
 	i.Modules = []obd.ModuleIntake{
 		{Module: engine, Name: "Двигатель 3,0 л", Calibrations: []string{"キャリブレーション壱", "محرك"},
 			Monitors: status(t, engine, obd.PIDStatus, 0x83, 0x07, 0xE5, 0xE5)},
@@ -147,6 +147,16 @@ func rookIntake(t testing.TB) *obd.Intake {
 		},
 		Live: []obd.Reading{live(kline, 0x0C, 0), live(kline, 0x05, 19), live(kline, 0x06, 0), live(kline, 0x07, -6.25)},
 	}
+}
+
+// healthyIntake is a car without a code.
+func healthyIntake(t testing.TB) *obd.Intake {
+	i := wrenIntake(t)
+	i.CodeReport = obd.CodeReport{Modules: []obd.ModuleCodes{{Module: engine}}}
+	i.Modules[0].Monitors = status(t, engine, obd.PIDStatus, 0x00, 0x07, 0x65, 0x00)
+	i.Tests = append(counts(t, 0, 0, 1, 0, 0, 0, 0, 0), record(t, engine, 0x21, 0x80, 0x20, 100, 0, 180))
+	i.Live = []obd.Reading{live(engine, 0x03, 2), live(engine, 0x06, -0.78125), live(engine, 0x07, 1.5625), live(engine, 0x0C, 700)}
+	return i
 }
 
 func sixteenIntake(t testing.TB) *obd.Intake {

@@ -19,8 +19,8 @@ var update = flag.Bool("update", false, "rewrite the golden files")
 // intakes are all cars that the tests of this package look at.
 func intakes(t testing.TB) map[string]*obd.Intake {
 	return map[string]*obd.Intake{
-		"wren": wrenIntake(t), "curlew": curlewIntake(t), "rook": rookIntake(t), "sixteen": sixteenIntake(t), "empty": {},
-		"simulated-wren": simulatedIntake(t, "wren"), "simulated-rook": simulatedIntake(t, "rook"),
+		"wren": wrenIntake(t), "curlew": curlewIntake(t), "rook": rookIntake(t), "sixteen": sixteenIntake(t),
+		"healthy": healthyIntake(t), "empty": {},
 	}
 }
 

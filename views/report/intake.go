@@ -15,7 +15,9 @@ func WriteIntake(w io.Writer, i *obd.Intake, width int) error {
 	d.add(caution(cautionClear))
 	addVehicle(d, i)
 	d.section(titleCodes)
-	addCodes(d, &i.CodeReport, i.Protocol != obd.ProtocolUnknown && !i.Protocol.CAN() || beforeCAN(&i.CodeReport))
+	addCodes(d, &i.CodeReport, i.Protocol != obd.ProtocolUnknown && !i.Protocol.CAN())
+	addMiscounts(d, i)
+	addFrames(d, &i.CodeReport)
 	addReadiness(d, i.Modules)
 	addCounts(d, i)
 	addTests(d, i)
@@ -95,14 +97,11 @@ func engineText(live []obd.Reading) string {
 	words := []string{wordStandsStill}
 	if turns {
 		r, _ := find(live, obd.PIDRPM, 0)
-		words = []string{wordRunningAt + roundText(r)}
+		words = []string{wordRunningAt + phrase(r)}
 	}
-	for _, v := range [...]struct {
-		pid  byte
-		lead string
-	}{{obd.PIDLoad, wordLoad}, {obd.PIDCoolant, wordCoolant}, {obd.PIDIntakeAir, wordIntakeAir}} {
-		if r, ok := find(live, v.pid, 0); ok && (turns || v.pid != obd.PIDLoad) {
-			words = append(words, v.lead+roundText(r))
+	for _, pid := range [...]byte{obd.PIDLoad, obd.PIDCoolant, obd.PIDIntakeAir} {
+		if r, ok := find(live, pid, 0); ok && (turns || pid != obd.PIDLoad) {
+			words = append(words, phrase(r))
 		}
 	}
 	return strings.Join(words, ", ")
@@ -110,29 +109,33 @@ func engineText(live []obd.Reading) string {
 
 // lampText tells the state of the warning lamp as the modules command it.
 func lampText(i *obd.Intake) string {
-	var lit []string
-	told := false
+	var lit, dark, silent []string
 	for k := range i.Modules {
-		if m := &i.Modules[k]; m.Monitors != nil {
-			told = true
-			if m.Monitors.MIL {
-				lit = append(lit, m.Module.String())
-			}
+		switch m := &i.Modules[k]; {
+		case m.Monitors == nil:
+			silent = append(silent, m.Module.String())
+		case m.Monitors.MIL:
+			lit = append(lit, m.Module.String())
+		default:
+			dark = append(dark, m.Module.String())
 		}
 	}
 	switch {
-	case !told:
+	case len(lit) > 0:
+	case len(dark) == 0:
 		return wordNotTold
-	case len(lit) == 0:
+	case len(silent) > 0: // one that did not tell may be the one that lights it
+		return onOff(false) + inModules(dark) + ", " + wordNotTold + byModules(silent)
+	default:
 		return onOff(false)
 	}
-	text := inModules(onOff(true), lit)
+	var lengths []string
 	for _, pid := range [...]byte{obd.PIDDistanceMIL, obd.PIDTimeMIL} {
 		if r, ok := find(i.Live, pid, 0); ok {
-			text += ", " + wordLitFor(roundText(r))
+			lengths = append(lengths, phrase(r))
 		}
 	}
-	return text
+	return onOff(true) + inModules(lit) + litFor(lengths)
 }
 
 // sinceClear tells how long ago the codes were cleared, as far as the car keeps that.
@@ -140,7 +143,7 @@ func sinceClear(live []obd.Reading) string {
 	var words []string
 	for _, pid := range [...]byte{obd.PIDDistanceClear, obd.PIDTimeClear, obd.PIDWarmUps} {
 		if r, ok := find(live, pid, 0); ok {
-			words = append(words, roundText(r)+counted(pid, r.Value))
+			words = append(words, phrase(r))
 		}
 	}
 	if len(words) == 0 {
@@ -149,11 +152,36 @@ func sinceClear(live []obd.Reading) string {
 	return and(words) + wordAgo
 }
 
+// addMiscounts says where a module counts more or fewer stored codes than its list holds.
+func addMiscounts(d *document, i *obd.Intake) {
+	if !codeLists()[0].read(&i.CodeReport) {
+		return
+	}
+	for k := range i.Modules {
+		m := &i.Modules[k]
+		if m.Monitors == nil {
+			continue
+		}
+		held := 0
+		for _, c := range i.CodeReport.Modules {
+			if c.Module == m.Module {
+				held = len(c.Stored)
+			}
+		}
+		if m.Monitors.Codes != held {
+			d.say(miscountLine(m.Module, m.Monitors.Codes, held))
+		}
+	}
+}
+
 // addModules lists what identifies the program of each control module.
 func addModules(d *document, modules []obd.ModuleIntake) {
 	t := &table{columns: []column{{title: colModule, firm: true}, {title: colCalibration}, {title: colCVN}, {title: colName}}}
 	for i := range modules {
 		m := &modules[i]
+		if m.Name == "" && len(m.Calibrations)+len(m.CVNs) == 0 {
+			continue
+		}
 		for k := range max(1, len(m.Calibrations), len(m.CVNs)) {
 			row := []string{"", "", "", ""}
 			if k == 0 {

@@ -5,9 +5,12 @@ import "stumble/obd"
 // addReadiness shows how far the car's own checks have come, a table for each module that has any.
 func addReadiness(d *document, modules []obd.ModuleIntake) {
 	var told []*obd.ModuleIntake
+	var silent []string
 	for i := range modules {
 		if m := &modules[i]; len(fitted(m)) > 0 {
 			told = append(told, m)
+		} else if m.Monitors == nil {
+			silent = append(silent, m.Module.String())
 		}
 	}
 	d.section(headReadiness)
@@ -16,20 +19,27 @@ func addReadiness(d *document, modules []obd.ModuleIntake) {
 		return
 	}
 	for _, m := range told {
-		if len(told) > 1 {
+		if len(modules) > 1 {
 			d.say(moduleLine(m))
 		}
 		addMonitors(d, m)
+	}
+	if len(silent) > 0 {
+		d.say(sentence(wordNotTold + byModules(silent)))
 	}
 	d.say(sayMisfireMonitor)
 }
 
 func addMonitors(d *document, m *obd.ModuleIntake) {
-	t := &table{columns: []column{{title: colMonitor}, {title: colSinceClear}, {title: colThisCycle}}}
+	t := &table{columns: []column{{title: colMonitor}, {title: colSinceClear}}}
+	if m.ThisCycle != nil {
+		t.columns = append(t.columns, column{title: colThisCycle})
+	}
 	open, all := 0, 0
 	for _, monitor := range fitted(m) {
 		since := state(m.Monitors, monitor)
-		t.add(monitor.String(), sinceWord(since), cycleWord(state(m.ThisCycle, monitor)))
+		row := []string{monitor.String(), sinceWord(since), cycleWord(state(m.ThisCycle, monitor))}
+		t.add(row[:len(t.columns)]...)
 		if since != nil && since.Supported && monitor > obd.MonitorComponents {
 			all++
 			if !since.Complete {

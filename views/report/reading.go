@@ -49,15 +49,29 @@ func readingText(r *obd.Reading) string {
 	if state := readingState(r); state != "" {
 		return state
 	}
-	return quantity(r.Value, r.Unit)
+	return written(r.Value, decimals(r.Unit), r.Unit)
 }
 
-// quantity writes a number with as many decimals as its unit bears, and the unit.
+// quantity writes a number with about three figures, and its unit.
 func quantity(v float64, unit obd.Unit) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+	size, places := math.Abs(v), 3
+	switch {
+	case v == math.Trunc(v), size >= 100:
+		places = 0
+	case size >= 10:
+		places = 1
+	case size >= 1:
+		places = 2
+	}
+	return written(v, places, unit)
+}
+
+// written writes a number with so many decimals, and its unit.
+func written(v float64, places int, unit obd.Unit) string {
+	if finite(v) == nil {
 		return wordNoNumber
 	}
-	text := strconv.FormatFloat(v, 'f', decimals(v, unit), 64)
+	text := strconv.FormatFloat(v, 'f', places, 64)
 	if strings.Trim(text, "-0.") == "" {
 		text = strings.TrimPrefix(text, "-")
 	}
@@ -70,28 +84,23 @@ func quantity(v float64, unit obd.Unit) string {
 	return text + firmSpace + string(unit)
 }
 
-// decimals is how many decimals of a value mean something: none in whole numbers and in units that are
-// read whole, else about three figures.
-func decimals(v float64, unit obd.Unit) int {
-	switch {
-	case unit == obd.RPM, unit == obd.Celsius, v == math.Trunc(v):
-		return 0
-	case unit == obd.Ratio:
-		return 3
-	case math.Abs(v) >= 100:
-		return 0
-	case math.Abs(v) >= 10:
+// decimals is how many decimals a technician reads of live data in a unit.
+func decimals(unit obd.Unit) int {
+	switch unit {
+	case obd.Percent, obd.Degrees, obd.LitresHour:
 		return 1
-	case math.Abs(v) >= 1:
+	case obd.Volts, obd.GramsSecond, obd.Milliamperes:
 		return 2
+	case obd.Ratio:
+		return 3
 	}
-	return 3
+	return 0
 }
 
-// find gives the first reading of a parameter's part.
+// find gives the first reading of a parameter's part that is a number.
 func find(readings []obd.Reading, pid, part byte) (*obd.Reading, bool) {
 	for i := range readings {
-		if r := &readings[i]; r.ID == pid && r.Part == part && !math.IsNaN(r.Value) {
+		if r := &readings[i]; r.ID == pid && r.Part == part && finite(r.Value) != nil {
 			return r, true
 		}
 	}

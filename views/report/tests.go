@@ -9,10 +9,6 @@ import (
 // addTests shows the on-board tests that failed and names those that have not run. Misfire counts have their
 // own section.
 func addTests(d *document, i *obd.Intake) {
-	if len(i.Tests)+len(i.Legacy) == 0 {
-		return
-	}
-	d.section(headTests)
 	failed := &table{columns: []column{
 		{title: colMonitor}, {title: colTest}, {title: colValue, right: true}, {title: colAllowed},
 	}}
@@ -41,6 +37,10 @@ func addTests(d *document, i *obd.Intake) {
 			failed.add(legacyName(r), componentName(r), whole(int(r.Value)), legacyAllowed(r))
 		}
 	}
+	if passed+len(failed.rows)+len(waiting) == 0 {
+		return
+	}
+	d.section(headTests)
 	if len(failed.rows) > 0 {
 		d.say(sayFailed)
 		d.show(failed)

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 	"unicode"
@@ -57,7 +56,7 @@ const (
 	colReads       = "reads as"
 	colModule      = "module"
 	colCalibration = "calibration"
-	colCVN         = "checksum"
+	colCVN         = "CVN"
 	colName        = "name"
 )
 
@@ -87,10 +86,7 @@ const (
 	wordStored      = "stored"
 	wordPending     = "pending"
 	wordPermanent   = "permanent"
-	wordLoad        = "load "
-	wordCoolant     = "coolant "
-	wordIntakeAir   = "intake air "
-	wordSinceStart  = "engine started before "
+	wordAtRest      = "car at rest"
 	wordRunningAt   = "running at "
 	wordStandsStill = "not running"
 	wordAgo         = " ago"
@@ -107,6 +103,8 @@ const (
 const (
 	cautionClear = "Do not clear codes before all this is saved. Clearing destroys the evidence: stored and pending codes, " +
 		"freeze frames, the state of the car's own checks, and its counts of misses. Permanent codes stay."
+	sayNoCodes = "No codes: every list was read, and every list is empty. An engine can still miss too rarely for a code to be due."
+	sayNobody  = "No control module told its codes. There may be any number of them."
 	sayNoFrame = "No freeze frame is stored."
 	saySimilar = "To judge a repair, run the engine like this again: within 375" + firmSpace + "rpm and 20" + firmSpace +
 		"% load of these figures, and as warm or as cold."
@@ -181,11 +179,18 @@ func sentence(s string) string {
 	return s
 }
 
-func inModules(what string, modules []string) string {
-	if len(modules) == 1 {
-		return what + " in module " + modules[0]
+// inModules and byModules name modules after a phrase; nothing when the adapter does not tell them apart.
+func inModules(modules []string) string { return naming(" in ", modules) }
+func byModules(modules []string) string { return naming(" by ", modules) }
+
+func naming(preposition string, modules []string) string {
+	switch {
+	case len(modules) == 1 && modules[0] == obd.Module{}.String():
+		return ""
+	case len(modules) == 1:
+		return preposition + "module " + modules[0]
 	}
-	return what + " in modules " + and(modules)
+	return preposition + "modules " + and(modules)
 }
 
 func orderLine(steps []string) string {
@@ -193,30 +198,87 @@ func orderLine(steps []string) string {
 }
 
 func frameWords(f *obd.FreezeFrame, words []string) string {
-	origin := fmt.Sprintf("Frame %d of module %v", f.Frame, f.Module)
+	origin := fmt.Sprintf("Frame %d", f.Frame)
+	if f.Module != (obd.Module{}) {
+		origin += " of module " + f.Module.String()
+	}
 	if len(words) == 0 {
 		return origin + " holds no reading that tells the moment."
 	}
 	return origin + ": " + strings.Join(words, ", ") + "."
 }
 
-// roundText is a reading to the nearest whole number, with its unit, as prose has it.
-func roundText(r *obd.Reading) string { return quantity(math.Round(r.Value), r.Unit) }
+// rounded is a reading to the nearest whole number, with its unit, as prose has it.
+func rounded(r *obd.Reading) string { return written(r.Value, 0, r.Unit) }
 
-// counted names what a reading counts, where its unit does not.
-func counted(pid byte, n float64) string {
-	switch {
-	case pid == obd.PIDTimeClear:
-		return " of running"
-	case pid != obd.PIDWarmUps:
-		return ""
-	case n == 1:
-		return " warm-up"
+// phrase is a reading as a sentence has it.
+func phrase(r *obd.Reading) string {
+	text := rounded(r)
+	switch r.ID {
+	case obd.PIDLoad:
+		return "load " + text
+	case obd.PIDCoolant:
+		return "coolant " + text
+	case obd.PIDIntakeAir:
+		return "intake air " + text
+	case obd.PIDRunTime:
+		return duration(r.Value/60) + " after the start"
+	case obd.PIDTimeMIL, obd.PIDTimeClear:
+		return duration(r.Value) + " of running"
+	case obd.PIDWarmUps:
+		return plural(r.Value, "warm-up", "warm-ups")
+	case obd.PIDSpeed:
+		if r.Value == 0 {
+			return wordAtRest
+		}
 	}
-	return " warm-ups"
+	return text
 }
 
-func wordLitFor(length string) string { return length + " with it on" }
+func plural(n float64, one, more string) string {
+	if n == 1 {
+		more = one
+	}
+	return quantity(n, obd.Counts) + firmSpace + more
+}
+
+// duration writes minutes in the unit that gives the plainest figure.
+func duration(minutes float64) string {
+	switch {
+	case minutes < 2:
+		return written(minutes*60, 0, obd.Seconds)
+	case minutes < 120:
+		return written(minutes, 0, obd.Minutes)
+	}
+	return written(minutes/60, 0, "h")
+}
+
+// litFor tells for how long the lamp has been on.
+func litFor(lengths []string) string {
+	if len(lengths) == 0 {
+		return ""
+	}
+	return ", for " + and(lengths)
+}
+
+func miscountLine(m obd.Module, counted, held int) string {
+	return fmt.Sprintf("Module %v counts %s, and its list holds %d.", m, plural(float64(counted), "stored code", "stored codes"), held)
+}
+
+func noCounts(p obd.Protocol) string {
+	if p != obd.ProtocolUnknown && !p.CAN() {
+		return sayCountsOlder
+	}
+	return sayNoCounts
+}
+
+// shareText is a part of the whole in percent; a little is not nothing.
+func shareText(share float64) string {
+	if share > 0 && share < 0.01 {
+		return "under 1" + firmSpace + "%"
+	}
+	return written(100*share, 0, obd.Percent)
+}
 
 func hex(id byte) string { return fmt.Sprintf("%02X", id) }
 
@@ -268,26 +330,22 @@ func driveColumn(turns, told bool) string {
 	return "last drive"
 }
 
-func shareWords(cylinders []string, percent int) string {
+func shareWords(cylinders []string, share, total float64) string {
 	noun, verb := "Cylinder ", " has "
 	if len(cylinders) > 1 {
 		noun, verb = "Cylinders ", " have "
 	}
-	return fmt.Sprintf("%s%s%s%d%s%% of the misses counted in that drive.", noun, and(cylinders), verb, percent, firmSpace)
+	return noun + and(cylinders) + verb + shareText(share) + " of the " + plural(total, "miss", "misses") + " counted in that drive."
 }
 
 func passedLine(passed, failed int) string {
 	switch {
 	case passed == 0:
 		return ""
-	case failed == 0 && passed == 1:
-		return "The one test that has run is within its limits."
 	case failed == 0:
-		return fmt.Sprintf("All %d tests that have run are within their limits.", passed)
-	case passed == 1:
-		return "One other test is within its limits."
+		return "Within their limits: " + plural(float64(passed), "test", "tests") + ", all that have run."
 	}
-	return fmt.Sprintf("%d other tests are within their limits.", passed)
+	return "Within their limits: " + plural(float64(passed), "other test", "other tests") + "."
 }
 
 func waitingLine(monitors []string) string {
