@@ -5,31 +5,26 @@ import (
 )
 
 // apportion shares one cylinder's misses out over the groups of a level by maximum likelihood, as package
-// rate describes. It returns nil when no window is mixed: then every cell stands for itself. The answer is
-// by group.
+// rate describes. It returns nil when no window with misses is mixed: then every cell stands for itself.
+// The answer is by group.
 func (l *level) apportion(cylinder int, phi float64) []rate.Apart {
+	if len(l.mixed[cylinder]) == 0 {
+		return nil
+	}
 	var lumps rate.Lumps
-	mixed := false
 	var parts []rate.Part
-	for i := range l.mixed {
-		m := &l.mixed[i]
-		if !m.valid[cylinder] {
-			continue
-		}
-		mixed = true
+	for i := range l.mixed[cylinder] {
+		m := &l.mixed[cylinder][i]
 		parts = parts[:0]
 		for k, g := range m.groups {
 			parts = append(parts, rate.Part{Condition: g, Firings: m.firings[k]})
 		}
-		lumps.Add(m.misses[cylinder], parts...)
-	}
-	if !mixed {
-		return nil
+		lumps.Add(m.misses, parts...)
 	}
 	for g, c := range l.cells {
 		if c != nil {
 			t := &c.cylinders[cylinder]
-			lumps.Add(t.misses, rate.Part{Condition: g, Firings: t.firings})
+			lumps.Add(t.misses, rate.Part{Condition: g, Firings: t.firings + t.clear})
 		}
 	}
 	return lumps.Fit(phi)

@@ -29,9 +29,9 @@ type sum struct {
 // level tallies by one way of telling running apart: group maps a condition to its cell.
 type level struct {
 	group func(conditionIndex) int
-	cells []*cell // by group; nil until seen
-	mixed []mixture
-	grid  int // groups there are
+	cells []*cell                        // by group; nil until seen
+	mixed [engine.MaxCylinders][]mixture // by cylinder: its windows with misses that span several groups
+	parts []part                         // scratch of addMixed
 }
 
 // cell is one group of conditions, with every cylinder's misses from windows that lie within it.
@@ -42,8 +42,9 @@ type cell struct {
 
 // tally is one cylinder in one cell.
 type tally struct {
-	misses, firings float64 // of unmixed windows
-	mixed           float64 // firings in mixed windows
+	misses, firings float64 // of unmixed windows: what decides
+	clear           float64 // firings in mixed windows without a miss: none in the whole is none in each part
+	mixed           float64 // firings in mixed windows with misses: their share is an estimate
 	atLeast         bool
 	bursts          rate.Dispersion
 	worse           *rate.Worsening
@@ -54,9 +55,8 @@ type tally struct {
 // Poisson too, so nothing but a little sharpness is lost.
 type mixture struct {
 	groups  []int
-	firings []float64 // by place in groups, of a cylinder followed throughout
-	misses  [engine.MaxCylinders]float64
-	valid   [engine.MaxCylinders]bool
+	firings []float64 // by place in groups
+	misses  float64
 }
 
 const (
@@ -64,14 +64,14 @@ const (
 	unmixedShare = 0.995
 	// likeMix is how far the shares of two mixtures may lie apart to be put together.
 	likeMix = 0.1
-	// mostMixtures bounds the mixtures kept apart at one level.
-	mostMixtures = 256
+	// mostMixtures bounds the mixtures kept apart for one cylinder.
+	mostMixtures = 64
 )
 
 func newBook() *book {
 	return &book{
-		fine:  level{group: func(c conditionIndex) int { return int(c) }, grid: conditions, cells: make([]*cell, conditions)},
-		gears: level{group: func(c conditionIndex) int { return int(c.condition().Gear) }, grid: gearStates, cells: make([]*cell, gearStates)},
+		fine:  level{group: func(c conditionIndex) int { return int(c) }, cells: make([]*cell, conditions)},
+		gears: level{group: func(c conditionIndex) int { return int(c.condition().Gear) }, cells: make([]*cell, gearStates)},
 		whole: newWholeEngine(),
 	}
 }
@@ -98,9 +98,11 @@ func (l *level) copyTo(dst *level) {
 			dst.cells[g] = &copied
 		}
 	}
-	for _, m := range l.mixed {
-		m.groups, m.firings = slices.Clone(m.groups), slices.Clone(m.firings)
-		dst.mixed = append(dst.mixed, m)
+	for i := range l.mixed {
+		for _, m := range l.mixed[i] {
+			m.groups, m.firings = slices.Clone(m.groups), slices.Clone(m.firings)
+			dst.mixed[i] = append(dst.mixed[i], m)
+		}
 	}
 }
 
@@ -196,71 +198,89 @@ func (c *cell) add(w *window, firings float64) {
 	}
 }
 
-// addMixed enters a window that spans several groups.
+// addMixed enters a window that spans several groups, cylinder by cylinder.
 func (l *level) addMixed(w *window) {
-	m := l.likeMixture(w)
-	for k, g := range m.groups {
-		f := l.firingsOf(w, g)
-		m.firings[k] += f
-		for i := range m.misses {
-			if w.valid[i] {
-				l.cells[g].cylinders[i].mixed += f
+	l.parts = l.parts[:0]
+	for _, s := range w.running {
+		l.addPart(l.group(s.condition), s.firings)
+	}
+	for i, x := range w.misses {
+		if !w.valid[i] {
+			continue
+		}
+		for _, p := range l.parts {
+			if t := &l.cells[p.group].cylinders[i]; x == 0 {
+				t.clear += p.firings
+			} else {
+				t.mixed += p.firings
 			}
 		}
-	}
-	for i := range m.misses {
-		m.valid[i] = m.valid[i] && w.valid[i]
-		m.misses[i] += float64(w.misses[i])
+		if x > 0 {
+			l.mixed[i] = mix(l.mixed[i], l.parts, float64(x))
+		}
 	}
 }
 
-// likeMixture finds the mixture that the window may join, or begins one.
-func (l *level) likeMixture(w *window) *mixture {
-	groups := make([]int, 0, 8)
-	for _, s := range w.running {
-		if g := l.group(s.condition); !slices.Contains(groups, g) {
-			groups = append(groups, g)
-		}
-	}
-	slices.Sort(groups)
-	full := len(l.mixed) >= mostMixtures
-	for i := range l.mixed {
-		m := &l.mixed[i]
-		if m.valid == w.valid && slices.Equal(m.groups, groups) && (full || l.alike(m, w)) {
-			return m
-		}
-	}
-	if full {
-		return l.widen(&l.mixed[len(l.mixed)-1], groups)
-	}
-	l.mixed = append(l.mixed, mixture{groups: groups, firings: make([]float64, len(groups)), valid: w.valid})
-	return &l.mixed[len(l.mixed)-1]
+// part is a window's firings in one group.
+type part struct {
+	group   int
+	firings float64
 }
 
-// alike reports whether a window's shares are close to those of a mixture.
-func (l *level) alike(m *mixture, w *window) bool {
+// addPart keeps the parts in order of group.
+func (l *level) addPart(group int, firings float64) {
+	i, found := slices.BinarySearchFunc(l.parts, group, func(p part, g int) int { return p.group - g })
+	if !found {
+		l.parts = slices.Insert(l.parts, i, part{group: group})
+	}
+	l.parts[i].firings += firings
+}
+
+// mix puts a window with misses to the mixture it is like, or begins one. With too many kinds it joins the
+// last one, which then spans its groups too.
+func mix(mixtures []mixture, parts []part, misses float64) []mixture {
+	for i := range mixtures {
+		if mixtures[i].alike(parts) {
+			mixtures[i].add(parts, misses)
+			return mixtures
+		}
+	}
+	if len(mixtures) < mostMixtures {
+		mixtures = append(mixtures, mixture{})
+	}
+	mixtures[len(mixtures)-1].add(parts, misses)
+	return mixtures
+}
+
+// alike reports whether a window spans the mixture's groups in like proportion.
+func (m *mixture) alike(parts []part) bool {
+	if len(m.groups) != len(parts) {
+		return false
+	}
 	var all, mine float64
-	for _, f := range m.firings {
-		all += f
+	for k, p := range parts {
+		if m.groups[k] != p.group {
+			return false
+		}
+		all += m.firings[k]
+		mine += p.firings
 	}
-	for _, s := range w.running {
-		mine += s.firings
-	}
-	for k, g := range m.groups {
-		if math.Abs(m.firings[k]/all-l.firingsOf(w, g)/mine) > likeMix {
+	for k, p := range parts {
+		if math.Abs(m.firings[k]/all-p.firings/mine) > likeMix {
 			return false
 		}
 	}
 	return true
 }
 
-// widen makes a mixture span more groups: the last resort when there are too many of them.
-func (l *level) widen(m *mixture, groups []int) *mixture {
-	for _, g := range groups {
-		if !slices.Contains(m.groups, g) {
-			m.groups = append(m.groups, g)
-			m.firings = append(m.firings, 0)
+func (m *mixture) add(parts []part, misses float64) {
+	m.misses += misses
+	for _, p := range parts {
+		i, found := slices.BinarySearch(m.groups, p.group)
+		if !found {
+			m.groups = slices.Insert(m.groups, i, p.group)
+			m.firings = slices.Insert(m.firings, i, 0)
 		}
+		m.firings[i] += p.firings
 	}
-	return m
 }

@@ -46,7 +46,6 @@ const (
 // add takes a value read at p, with the engine running for so many seconds.
 func (l *lane) add(value int, p place, settled bool) (r rise, what reading) {
 	before, lo := l.value, l.read
-	l.reported = true
 	l.value, l.read = value, p
 	switch {
 	case l.saturated && value == counterIsFull:

@@ -10,9 +10,19 @@ import (
 	"stumble/misfire/rate"
 )
 
-// Summary works out what the drive has told so far. It leaves the tally as it was.
+// Summary works out all that the drive has told so far. It leaves the tally as it was.
 func (t *Tally) Summary() *Summary {
 	book := t.provisionalBook()
+	s := t.glance(book)
+	s.Cells = t.cells(book, &book.fine, s.Engine.Cylinders, func(g int) Condition { return conditionIndex(g).condition() })
+	return s
+}
+
+// Glance is the Summary without its Cells, for a screen that is drawn several times a second: sharing lumps
+// out over dozens of conditions takes a thousand times as long as the rest.
+func (t *Tally) Glance() *Summary { return t.glance(t.provisionalBook()) }
+
+func (t *Tally) glance(book *book) *Summary {
 	s := &Summary{
 		Start:       t.start,
 		Now:         t.last,
@@ -29,7 +39,6 @@ func (t *Tally) Summary() *Summary {
 	s.Live = t.live(s.Engine.Cylinders)
 	s.Total = t.totals(book, s.Engine.Cylinders)
 	s.ByGear = t.cells(book, &book.gears, s.Engine.Cylinders, func(g int) Condition { return Condition{Gear: gear.State(g)} })
-	s.Cells = t.cells(book, &book.fine, s.Engine.Cylinders, func(g int) Condition { return conditionIndex(g).condition() })
 	for i := range s.Engine.Cylinders {
 		if a := t.lanes[i].average; a.known() {
 			s.Averages = append(s.Averages, Average{Cylinder: i + 1, Value: a.value})
@@ -142,8 +151,8 @@ func (t *Tally) cell(b *book, seen *cell, i int, condition Condition) Cell {
 	if !judged {
 		phi, _ = b.fine.dispersion(i)
 	}
-	c.Estimate = estimate(tl.misses, tl.firings, phi, tl.atLeast)
-	if all := tl.firings + tl.mixed; all > 0 {
+	c.Estimate = estimate(tl.misses, tl.firings+tl.clear, phi, tl.atLeast)
+	if all := tl.firings + tl.clear + tl.mixed; all > 0 {
 		c.Mixed = tl.mixed / all
 	}
 	if !math.IsNaN(tl.alarm) {

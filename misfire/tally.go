@@ -160,6 +160,7 @@ func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 		t.lanes[cylinder-1].average.set(r.Value, at)
 		return
 	}
+	t.lanes[cylinder-1].reported = true
 	t.queue.push(event{kind: eventCount, at: t.seconds(at), cylinder: cylinder - 1, value: int(r.Value)}, t)
 }
 

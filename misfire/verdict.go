@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
@@ -53,8 +52,8 @@ func (t *Tally) verdict(b *book, s *Summary) Verdict {
 	} else {
 		v.WorseIn = b.worseIn(v.Cylinders[0] - 1)
 	}
-	v.Worsening = worsening(s)
-	v.Sentence = t.sentence(s, v)
+	v.Worsening = b.worsening()
+	v.Sentence = t.sentence(b, s, v)
 	return v
 }
 
@@ -154,15 +153,25 @@ func (b *book) worseIn(cylinder int) gear.State {
 func (t *tally) count() rate.Count { return rate.Count{Misses: t.misses, Firings: t.firings} }
 
 // worsening is the cylinders whose rate rose within like condition.
-func worsening(s *Summary) []int {
+func (b *book) worsening() []int {
 	var found []int
-	for _, c := range s.Cells {
-		if c.Worsening && !slices.Contains(found, c.Cylinder) {
-			found = append(found, c.Cylinder)
+	for i := range engine.MaxCylinders {
+		if _, worse := b.worseSince(i); worse {
+			found = append(found, i+1)
 		}
 	}
-	slices.Sort(found)
 	return found
+}
+
+// worseSince is when, in seconds, the rate of a cylinder first began to rise in any condition.
+func (b *book) worseSince(cylinder int) (sec float64, worse bool) {
+	sec = math.Inf(1)
+	for _, c := range b.fine.cells {
+		if c != nil && c.cylinders[cylinder].alarm < sec {
+			sec, worse = c.cylinders[cylinder].alarm, true
+		}
+	}
+	return sec, worse
 }
 
 // easeOff reports misfire that can overheat the catalyst, now: the last block over the limit, or the lamp
@@ -172,7 +181,7 @@ func (t *Tally) easeOff(s *Summary) bool {
 }
 
 // sentence says in words what is known.
-func (t *Tally) sentence(s *Summary, v Verdict) string {
+func (t *Tally) sentence(b *book, s *Summary, v Verdict) string {
 	firings, misses := fewestFirings(s.Total), 0.0
 	for _, c := range s.Total {
 		misses += c.Misses
@@ -183,7 +192,7 @@ func (t *Tally) sentence(s *Summary, v Verdict) string {
 	case s.Engine.Cylinders == 0 || t.unreported(s.Engine.Cylinders) == s.Engine.Cylinders:
 		return "This car reports no misfire counts; codes, lamp and idle are all there is."
 	case len(v.Cylinders) > 0:
-		return t.accusation(s, v)
+		return accusation(b, s, v)
 	case v.Random:
 		return fmt.Sprintf("%s of 1,000 firings miss, spread over the cylinders; none stands out.", plainRate(overall(s.Total)))
 	case firings == 0:
@@ -196,7 +205,7 @@ func (t *Tally) sentence(s *Summary, v Verdict) string {
 }
 
 // accusation names the cylinders, with the first one's rate in each gear state, the worst first.
-func (t *Tally) accusation(s *Summary, v Verdict) string {
+func accusation(b *book, s *Summary, v Verdict) string {
 	first := v.Cylinders[0]
 	var said []Cell
 	for _, c := range s.ByGear {
@@ -217,8 +226,8 @@ func (t *Tally) accusation(s *Summary, v Verdict) string {
 	if len(parts) == 0 {
 		text = fmt.Sprintf("%s %s of 1,000 firings", name(v.Cylinders), plainRate(s.Total[first-1].Rate))
 	}
-	if since, ok := worseSince(s, first); ok {
-		text += "; worse since " + since
+	if sec, worse := b.worseSince(first - 1); worse {
+		text += "; worse since " + clockTime(sec)
 	}
 	return text + "."
 }
@@ -236,19 +245,9 @@ func name(cylinders []int) string {
 	return fmt.Sprintf("Cylinders %s and %s miss; %d the most:", strings.Join(all[:last], ", "), all[last], cylinders[0])
 }
 
-// worseSince is the time into the drive at which a cylinder began to miss more.
-func worseSince(s *Summary, cylinder int) (string, bool) {
-	var first time.Time
-	for _, c := range s.Cells {
-		if c.Cylinder == cylinder && c.Worsening && (first.IsZero() || c.Since.Before(first)) {
-			first = c.Since
-		}
-	}
-	if first.IsZero() {
-		return "", false
-	}
-	d := first.Sub(s.Start).Round(time.Second)
-	return fmt.Sprintf("%02d:%02d", int(d.Minutes()), int(d.Seconds())%60), true
+// clockTime is a time into the drive, as 02:10.
+func clockTime(sec float64) string {
+	return fmt.Sprintf("%02d:%02d", int(sec)/60, int(sec)%60)
 }
 
 func fewestFirings(total []Cell) float64 {

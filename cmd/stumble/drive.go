@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"stumble/misfire"
+	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/obd"
 	"stumble/obd/elm"
@@ -61,6 +62,11 @@ func (a *app) newDrive(s *session, cfg misfire.Config) (*drive, error) {
 	vin, _, err := vehicle.ReadVIN(a.ctx, s.adapter, s.caps)
 	if err != nil {
 		return nil, err
+	}
+	if cfg.Engine.Cylinders == 0 && s.caps.Cylinders() > 0 {
+		if cfg.Engine, err = engine.Plain(s.caps.Cylinders()); err != nil {
+			return nil, err
+		}
 	}
 	d := &drive{session: s, tally: misfire.NewTally(cfg), title: titleOf(s), vin: vin, commands: make(chan func(), 64)}
 	d.tally.SetLimits(s.caps.CatalystLimit, s.caps.EmissionLimit)
@@ -130,7 +136,9 @@ func (d *drive) obey() {
 func (d *drive) finish() *views.State {
 	d.obey()
 	d.tally.Finish()
-	return d.state()
+	state := d.state()
+	state.Summary = d.tally.Summary()
+	return state
 }
 
 // state is everything there is to show, made anew.
@@ -139,7 +147,7 @@ func (d *drive) state() *views.State {
 	state := &views.State{
 		Title:   d.title,
 		VIN:     d.vin,
-		Summary: d.tally.Summary(),
+		Summary: d.tally.Glance(),
 		Strip:   d.tally.Strip(nil),
 		Step:    d.step,
 		Notes:   d.notes[:len(d.notes):len(d.notes)],
