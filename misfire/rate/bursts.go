@@ -43,6 +43,7 @@ type rung struct {
 	blocks  float64
 	sum     Count
 	squares float64 // sum of x^2/n
+	jumps   float64 // sum over pairs of neighbours of (x n' - x' n)^2 / (n n' (n+n'))
 }
 
 // Add takes one window: misses among firings, in the order of running. A window
@@ -93,10 +94,7 @@ func (d *Dispersion) Final() (phi float64, judged bool) {
 	if !judged {
 		return phi, false
 	}
-	misses := d.total.Misses
-	freedom := math.Max(1, math.Min(misses/phi, blocks)-1)
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}.Quantile(1 - tail)
-	return atLeastOne(math.Min(phi*t*t/(normalTail*normalTail), 4*misses)), true
+	return widened(phi, blocks, d.total.Misses), true
 }
 
 // measure gives the dispersion and the number of blocks it was seen over.
@@ -135,6 +133,34 @@ func (d *Dispersion) measure() (phi, blocks float64, judged bool) {
 		below = here
 	}
 	return phi, blocks, true
+}
+
+// Local is [Dispersion.Final] seen between neighbouring blocks only, as the Allan
+// factor does, so that a rate which slowly changes is not taken for bursts: what
+// a [Trend] wants as phi. The whole dispersion would swallow the very trend that
+// is looked for.
+func (d *Dispersion) Local() (phi float64, judged bool) {
+	phi, pairs := 1.0, math.Floor(d.ladder[0].blocks/2)
+	if d.ladder[0].blocks < enoughBlocks || d.total.Misses == 0 {
+		return phi, false
+	}
+	for i := range d.ladder {
+		r := &d.ladder[i]
+		if r.blocks < enoughBlocks {
+			break
+		}
+		if here := r.local(); here > phi {
+			phi, pairs = here, math.Floor(r.blocks/2)
+		}
+	}
+	return widened(phi, pairs+1, d.total.Misses), true
+}
+
+// widened applies Student's factor.
+func widened(phi, blocks, misses float64) float64 {
+	freedom := math.Max(1, math.Min(misses/phi, blocks)-1)
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}.Quantile(1 - tail)
+	return atLeastOne(math.Min(phi*t*t/(normalTail*normalTail), 4*misses))
 }
 
 // rising tells that the dispersion still grows at the top of the ladder.
@@ -194,7 +220,10 @@ func (r *rung) add(block Count) (merged Count, full bool) {
 		return Count{}, false
 	}
 	r.waiting = false
-	return r.half.plus(block), true
+	merged = r.half.plus(block)
+	jump := r.half.Misses*block.Firings - block.Misses*r.half.Firings
+	r.jumps += jump * jump / (r.half.Firings * block.Firings * merged.Firings)
+	return merged, true
 }
 
 // phi is Pearson's statistic per degree of freedom over the rung's blocks, 1
@@ -205,4 +234,14 @@ func (r *rung) phi() float64 {
 	}
 	chi2 := r.squares/r.sum.Rate() - r.sum.Misses
 	return chi2 / (r.blocks - 1)
+}
+
+// local is the mean square of neighbours' differences over what single misses
+// would give.
+func (r *rung) local() float64 {
+	pairs := math.Floor(r.blocks / 2)
+	if pairs == 0 || r.sum.Misses == 0 {
+		return 1
+	}
+	return r.jumps / pairs / r.sum.Rate()
 }

@@ -33,8 +33,8 @@ func Compare(a, b Count, phi float64) Comparison {
 		return c
 	}
 	c.Ratio = a.Rate() / b.Rate()
-	a, b = a.effective(c.Phi), b.effective(c.Phi)
 	exposure := b.Firings / a.Firings
+	a.Misses, b.Misses = count(a.Misses/c.Phi), count(b.Misses/c.Phi)
 	c.Low = odds(betaQuantile(tail, a.Misses, b.Misses+1)) * exposure
 	c.High = odds(betaQuantile(1-tail, a.Misses+1, b.Misses)) * exposure
 	c.Greater = greater(a, b, 1)

@@ -24,7 +24,7 @@ func (c Count) clean() Count {
 // effective is the count after division by phi: the number of independent
 // misses and firings that say as much.
 func (c Count) effective(phi float64) Count {
-	return Count{c.Misses / phi, c.Firings / phi}
+	return Count{count(c.Misses / phi), count(c.Firings / phi)}
 }
 
 // Estimate is a rate with its doubt.
@@ -85,7 +85,7 @@ func ToLastMiss(misses, firings, phi float64) Estimate {
 	}
 	x, n := e.effective()
 	e.Rate = perThousand * math.Max(0, x-1) / n
-	e.Low = perThousand * chiSquareQuantile(tail, 2*x) / (2 * n)
+	e.Low = perThousand * math.Min(1, chiSquareQuantile(tail, 2*x)/(2*n))
 	e.High = perThousand * math.Min(1, chiSquareQuantile(1-tail, 2*x)/(2*n))
 	return e
 }

@@ -9,15 +9,18 @@ import (
 // problem is the likelihood of shared-out lumps, in the shares s: the misses
 // expected in each condition (or group that cannot be told apart). A window's
 // mean is sum of s x weight, weight being its part of the condition's firings;
-// the log-likelihood, but for a constant, sum x log mean - sum s. It is concave
-// with one maximum when the windows tell the conditions apart.
+// the log-likelihood, but for a constant, is sum x log mean - sum s. It is
+// concave, with one maximum when the windows tell the conditions apart.
 type problem struct {
 	rows       []row
 	firings    []float64 // by group
 	misses     float64
 	allFirings float64
 
-	slope, step, trial []float64 // kept between steps
+	// Kept from step to step: first derivatives, the negated second ones (lower
+	// triangle), Newton's step over the free groups, and a place to try.
+	slope, step, trial []float64
+	curve              [][]float64
 	free               []int
 }
 
@@ -29,17 +32,17 @@ type row struct {
 }
 
 // problem lays the windows out over groups of conditions.
-func (l *Lumps) problem(groups [][]int, conditions int) *problem {
+func (l *Lumps) problem(groups [][]int) *problem {
 	k := len(groups)
-	of := make([]int, conditions)
+	of := make([]int, len(l.pure))
 	for g, members := range groups {
 		for _, c := range members {
 			of[c] = g
 		}
 	}
-	p := &problem{firings: make([]float64, k)}
-	p.slope, p.step, p.trial = make([]float64, k), make([]float64, k), make([]float64, k)
+	p := &problem{firings: make([]float64, k), slope: make([]float64, k), step: make([]float64, k), trial: make([]float64, k)}
 	for g, members := range groups {
+		p.curve = append(p.curve, make([]float64, g+1))
 		var pure Count
 		for _, c := range members {
 			pure = pure.plus(l.pure[c])
@@ -106,208 +109,232 @@ func (p *problem) gram() *mat.SymDense {
 	return gram
 }
 
-// mean is a window's expected misses at the shares s.
-func (r *row) mean(s []float64) float64 {
-	var m float64
-	for j, g := range r.group {
-		m += r.weight[j] * s[g]
-	}
-	return m
-}
-
-// likelihood is the log-likelihood at the shares s, -Inf where a window with
-// misses could have none.
-func (p *problem) likelihood(s []float64) float64 {
-	var l float64
-	for i := range p.rows {
-		if r := &p.rows[i]; r.misses > 0 {
-			l += r.misses * math.Log(r.mean(s))
-		}
-	}
-	for _, v := range s {
-		l -= v
-	}
-	return l
-}
-
-// derive fills slope with the likelihood's first derivatives.
-func (p *problem) derive(s []float64) {
-	for g := range p.slope {
+// evaluate gives the log-likelihood at the shares s (-Inf where a window with
+// misses could have none) and fills slope and curve. Windows without misses
+// only take part through the sum of the shares.
+func (p *problem) evaluate(s []float64) (likelihood float64) {
+	for g, v := range s {
+		likelihood -= v
 		p.slope[g] = -1
+		clear(p.curve[g])
 	}
 	for i := range p.rows {
 		r := &p.rows[i]
 		if r.misses == 0 {
 			continue
 		}
-		pull := r.misses / r.mean(s)
+		var mean float64
+		for j, g := range r.group {
+			mean += r.weight[j] * s[g]
+		}
+		likelihood += r.misses * math.Log(mean)
+		pull := r.misses / mean
 		for j, g := range r.group {
 			p.slope[g] += r.weight[j] * pull
+			bend := r.weight[j] * pull / mean
+			for k, h := range r.group[:j+1] {
+				p.curve[max(g, h)][min(g, h)] += bend * r.weight[k]
+			}
 		}
 	}
+	return likelihood
 }
 
-// Newton's steps end when the likelihood cannot rise by more than this.
-const smallGain = 1e-12
-
-// maximise finds the most likely shares from a start, with the share of group
-// fixed held at value (fixed -1: none).
-func (p *problem) maximise(start []float64, fixed int, value float64) []float64 {
-	s := make([]float64, len(start))
+// maximise moves the shares s to the most likely ones, the share of group fixed
+// staying as it is (-1: none), until Newton's method promises less than gain.
+// It gives the likelihood reached and leaves slope for the shares reached.
+//
+// One EM step comes first, which no start can lead astray; wherever Newton's
+// step fails to rise, another does.
+func (p *problem) maximise(s []float64, fixed int, gain float64) (likelihood float64) {
+	// EM never leaves zero, so it must not start there.
+	least := 1e-9 * (1 + p.misses) / float64(len(s))
 	for g := range s {
-		// EM never leaves zero, so it must not start there.
-		s[g] = math.Max(start[g], 1e-6*(1+p.misses)*p.firings[g]/p.allFirings)
+		if g != fixed {
+			s[g] = math.Max(s[g], least)
+		}
 	}
-	if fixed >= 0 {
-		s[fixed] = value
-	}
-	if p.misses == 0 {
-		for g := range s {
-			if g != fixed {
-				s[g] = 0
+	p.evaluate(s)
+	p.expect(s, fixed)
+	likelihood = p.evaluate(s)
+	for range 200 {
+		promised, ok := p.newton(s, fixed)
+		if ok && promised == 0 {
+			return likelihood
+		}
+		next, rose := math.Inf(-1), false
+		if ok {
+			next, rose = p.climb(s, likelihood)
+		}
+		if !rose {
+			likelihood = p.evaluate(s)
+			if promised <= gain {
+				return likelihood
 			}
+			p.expect(s, fixed)
+			next = p.evaluate(s)
 		}
-		return s
-	}
-	for range 3 {
-		p.derive(s)
-		for g := range s {
-			if g != fixed {
-				s[g] *= 1 + p.slope[g]
-			}
+		likelihood = next
+		if promised <= gain {
+			return likelihood
 		}
 	}
-	for range 100 {
-		p.derive(s)
-		close := p.gain(s, fixed) < smallGain*(1+p.misses)
-		// One step more than needed: near the end each doubles the digits.
-		if !p.newton(s, fixed) || close {
-			break
-		}
-	}
-	return s
+	return likelihood
 }
 
-// gain bounds what the likelihood can still rise: no concave function rises by
-// more than its slope along the way, and the most likely free shares add up to
-// no more than all misses.
-func (p *problem) gain(s []float64, fixed int) float64 {
-	var steepest, along float64
-	for g, d := range p.slope {
-		if g == fixed {
-			continue
+// expect takes an EM step, slope being that of s.
+func (p *problem) expect(s []float64, fixed int) {
+	for g := range s {
+		if g != fixed {
+			s[g] *= 1 + p.slope[g]
 		}
-		steepest = math.Max(steepest, d)
-		along += d * s[g]
 	}
-	return steepest*p.misses - along
 }
 
-// newton takes one projected Newton step from s, in place, and tells whether it
-// rose. Shares at zero that would fall further stay there.
-func (p *problem) newton(s []float64, fixed int) bool {
+// newton fills step with Newton's direction over the free shares and tells what
+// rise it promises. Shares at zero that would fall further are not free.
+func (p *problem) newton(s []float64, fixed int) (promised float64, ok bool) {
 	p.free = p.free[:0]
 	for g := range s {
-		if g != fixed && !(s[g] <= 1e-12*p.misses && p.slope[g] <= 0) {
+		if g != fixed && !(s[g] == 0 && p.slope[g] <= 0) {
 			p.free = append(p.free, g)
 		}
 	}
-	if len(p.free) == 0 || !p.solve(s) {
-		return false
+	for i, g := range p.free {
+		for j, h := range p.free[:i+1] {
+			p.curve[i][j] = p.curve[g][h] // free is in order: nothing is overwritten early
+		}
+		// A share on which no window with misses bears has no curvature: a
+		// little lets the step run to its end.
+		p.curve[i][i] = p.curve[i][i]*(1+1e-12) + 1e-12/(1+s[g])
+		p.step[i] = p.slope[g]
 	}
-	before := p.likelihood(s)
-	for length := 1.0; length > 1e-10; length /= 2 {
-		copy(p.trial, s)
-		var moved float64
-		for i, g := range p.free {
-			p.trial[g] = math.Max(0, s[g]+length*p.step[i])
-			moved += p.slope[g] * (p.trial[g] - s[g])
-		}
-		for g := range s {
-			if g != fixed && s[g] <= 1e-12*p.misses && p.slope[g] <= 0 {
-				p.trial[g] = 0
-			}
-		}
-		after := p.likelihood(p.trial)
-		if after >= before+1e-4*moved || (after >= before && moved < 1e-12*(1+p.misses)) {
-			copy(s, p.trial)
-			return true
-		}
+	if !solve(p.curve[:len(p.free)], p.step) {
+		return math.Inf(1), false
 	}
-	return false
+	for i, g := range p.free {
+		promised += p.slope[g] * p.step[i] / 2
+	}
+	return promised, true
 }
 
-// solve fills step with Newton's direction over the free shares.
-func (p *problem) solve(s []float64) bool {
-	n := len(p.free)
-	at := make([]int, len(s))
-	for g := range at {
-		at[g] = -1
-	}
-	for i, g := range p.free {
-		at[g] = i
-	}
-	curve := mat.NewSymDense(n, nil)
-	for i := range p.rows {
-		r := &p.rows[i]
-		if r.misses == 0 {
-			continue
-		}
-		m := r.mean(s)
-		bend := r.misses / (m * m)
-		for j, g := range r.group {
-			for k, h := range r.group[:j+1] {
-				if at[g] >= 0 && at[h] >= 0 {
-					curve.SetSym(at[g], at[h], curve.At(at[g], at[h])+bend*r.weight[j]*r.weight[k])
-				}
+// solve replaces b by the solution of A x = b, A positive definite and given by
+// its lower triangle, which is replaced too (Cholesky's method).
+func solve(a [][]float64, b []float64) bool {
+	for i := range a {
+		for j := range i + 1 {
+			sum := a[i][j]
+			for k := range j {
+				sum -= a[i][k] * a[j][k]
 			}
+			if j < i {
+				a[i][j] = sum / a[j][j]
+				continue
+			}
+			if !(sum > 0) {
+				return false
+			}
+			a[i][i] = math.Sqrt(sum)
 		}
 	}
-	for i, g := range p.free {
-		// A share on which no window with misses bears has no curvature: a little
-		// lets the step run to its end.
-		curve.SetSym(i, i, curve.At(i, i)*(1+1e-12)+1e-12/(1+s[g]))
+	for i := range a {
+		for k := range i {
+			b[i] -= a[i][k] * b[k]
+		}
+		b[i] /= a[i][i]
 	}
-	var factor mat.Cholesky
-	if !factor.Factorize(curve) {
-		return false
-	}
-	right := mat.NewVecDense(n, nil)
-	for i, g := range p.free {
-		right.SetVec(i, p.slope[g])
-	}
-	var step mat.VecDense
-	if factor.SolveVecTo(&step, right) != nil {
-		return false
-	}
-	for i := range p.free {
-		p.step[i] = step.AtVec(i)
+	for i := len(a) - 1; i >= 0; i-- {
+		for k := i + 1; k < len(a); k++ {
+			b[i] -= a[k][i] * b[k]
+		}
+		b[i] /= a[i][i]
 	}
 	return true
 }
 
-// profile gives the limits of one share: where the likelihood, highest over all
-// other shares, has fallen by 1.9207 times phi.
-func (p *problem) profile(best []float64, g int, phi float64) (low, high float64) {
-	fall := phi * normalTail * normalTail / 2
-	allowed := p.likelihood(best) - fall
-	warm := best
-	above := func(v float64) float64 {
-		warm = p.maximise(warm, g, v)
-		return p.likelihood(warm) - allowed
-	}
-	if best[g] > 0 {
-		if at := above(0); at < 0 {
-			low = closeIn(above, 0, at, best[g], fall, 1e-9)
+// climb goes along step, halving it until the likelihood rises, and stops shares
+// at zero on the way.
+func (p *problem) climb(s []float64, from float64) (likelihood float64, rose bool) {
+	for length := 1.0; length > 1e-4; length /= 2 {
+		copy(p.trial, s)
+		for i, g := range p.free {
+			p.trial[g] = math.Max(0, s[g]+length*p.step[i])
+		}
+		// Near the top the rise is lost in rounding.
+		if likelihood = p.evaluate(p.trial); likelihood >= from-1e-13*math.Abs(from) {
+			copy(s, p.trial)
+			return likelihood, true
 		}
 	}
-	reach := 3 * math.Sqrt(phi*(best[g]+1))
-	far := best[g] + reach
-	at := above(far)
-	for at > 0 {
-		reach *= 2
-		far += reach
-		at = above(far)
+	return from, false
+}
+
+// limits gives where the likelihood, highest over all other shares, has fallen
+// by 1.9207 times phi on either side of the best share of group g.
+func (p *problem) limits(best []float64, top float64, g int, phi float64) (low, high float64) {
+	pr := profile{problem: p, group: g, top: top, wanted: normalTail * math.Sqrt(phi), shares: make([]float64, len(best))}
+	reach := normalTail * math.Sqrt(phi*(best[g]+1))
+	if best[g] > 0 {
+		copy(pr.shares, best)
+		low = pr.cross(math.Max(best[g]-reach, best[g]/4), best[g], true)
 	}
-	return low, closeIn(above, best[g], fall, far, at, 1e-9)
+	copy(pr.shares, best)
+	return low, pr.cross(best[g]+reach, best[g], false)
+}
+
+// profile follows one share away from its best value, the others adapting.
+type profile struct {
+	*problem
+	group  int
+	top    float64   // the likelihood at its best
+	wanted float64   // signed-root fall that is looked for
+	shares []float64 // where the last value left the others
+}
+
+// fall is the square root of twice what the likelihood has fallen by at value v,
+// nearly a straight line in the root of v, and its derivative by that root. The
+// others being at their best, only v itself moves the likelihood.
+func (p *profile) fall(v float64) (z, slope float64) {
+	p.shares[p.group] = v
+	l := p.maximise(p.shares, p.group, 1e-9)
+	z = math.Sqrt(2 * math.Max(0, p.top-l))
+	return z, -p.slope[p.group] / z * 2 * math.Sqrt(v)
+}
+
+// cross looks from the best value down to zero, or upwards, for where the wanted
+// fall is reached, by Newton's steps kept inside a bracket. Downwards it gives
+// zero when the fall is never reached.
+func (p *profile) cross(start, best float64, down bool) float64 {
+	low, high := math.Sqrt(best), math.Inf(1)
+	if down {
+		low, high = 0, math.Sqrt(best)
+	}
+	w := math.Sqrt(start)
+	for range 60 {
+		z, slope := p.fall(w * w)
+		if math.Abs(z-p.wanted) <= 1e-7*p.wanted {
+			break
+		}
+		if down == (z > p.wanted) {
+			low = w
+		} else {
+			high = w
+		}
+		w += (p.wanted - z) / slope
+		if w > low && w < high {
+			continue
+		}
+		switch {
+		case math.IsInf(high, 1):
+			w = 2 * low
+		case low > 0 || w > low:
+			w = (low + high) / 2
+		default:
+			if z, _ := p.fall(0); z <= p.wanted {
+				return 0
+			}
+			w = high / 4
+		}
+	}
+	return w * w
 }

@@ -98,22 +98,21 @@ func (l *Lumps) Fit(phi float64) []Apart {
 	phi = atLeastOne(phi)
 	firings, mixed := l.exposure()
 	groups := l.groups(firings)
-	p := l.problem(groups, len(l.pure))
-	start := l.start(groups, p)
-	share := p.maximise(start, -1, 0)
-	l.last = slices.Grow(l.last[:0], len(l.pure))[:len(l.pure)]
+	p := l.problem(groups)
+	best := l.start(groups, p)
+	top := p.maximise(best, -1, 1e-15)
+	l.last = make([]float64, len(l.pure))
 
 	answer := make([]Apart, len(l.pure))
 	for c := range answer {
 		answer[c].Rate = estimate(0, 0, phi)
-		l.last[c] = 0
 	}
 	for g, members := range groups {
-		low, high := p.profile(share, g, phi)
-		r := share[g] / p.firings[g]
+		low, high := p.limits(best, top, g, phi)
+		r := best[g] / p.firings[g]
 		for _, c := range members {
 			e := estimate(r*firings[c], firings[c], phi)
-			e.Low = perThousand * low / p.firings[g]
+			e.Low = perThousand * math.Min(1, low/p.firings[g])
 			e.High = perThousand * math.Min(1, high/p.firings[g])
 			answer[c] = Apart{Rate: e, Mixed: mixed[c] / firings[c], With: others(members, c)}
 			l.last[c] = r
@@ -198,7 +197,7 @@ func (l *Lumps) groups(firings []float64) [][]int {
 		}
 	}
 	for {
-		merged := mergeAlike(groups, l.problem(groups, len(firings)))
+		merged := mergeAlike(groups, l.problem(groups))
 		if len(merged) == len(groups) {
 			return groups
 		}

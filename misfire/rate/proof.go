@@ -22,10 +22,10 @@ type Proof struct {
 
 // NewProof draws the line for one failing condition from its rate before the
 // repair: R0 is a tenth of the lower limit then, but no less than the healthy
-// ceiling (per 1,000 firings); R1 is a tenth of R0; Alpha is 5 %. An impossible
-// ceiling is read as [Ceiling].
+// ceiling (per 1,000 firings); R1 is a tenth of R0; Alpha is 5 %. A ceiling that
+// is not between 0 and 1,000 is read as [Ceiling].
 func NewProof(before Estimate, ceiling float64) Proof {
-	if !(ceiling > 0) || math.IsInf(ceiling, 1) {
+	if !(ceiling >= leastCounted && ceiling < perThousand) {
 		ceiling = Ceiling
 	}
 	r0 := ceiling / perThousand

@@ -17,7 +17,7 @@ const (
 // x and n: the incomplete beta I_p(x, n-x+1).
 func upperTail(x, n, p float64) float64 {
 	switch {
-	case x <= 0:
+	case x <= leastCounted:
 		return 1
 	case x >= n+1 || !(p > 0):
 		return 0
@@ -62,7 +62,7 @@ func betaQuantile(p, a, b float64) float64 {
 		density := math.Exp((a-1)*math.Log(x) + (b-1)*math.Log1p(-x) - lbeta)
 		next := x - miss/density
 		if math.Abs(next-x) <= 1e-13*x {
-			return next
+			return math.Min(math.Max(next, 0), 1)
 		}
 		if !(next > low && next < high) {
 			next = low + (high-low)/2
@@ -76,9 +76,10 @@ func betaQuantile(p, a, b float64) float64 {
 }
 
 // chiSquareQuantile is the p quantile of chi-square with real degrees of
-// freedom, 0 when there are none.
+// freedom, 0 when there are none. (The library's inverse never returns from
+// NaN.)
 func chiSquareQuantile(p, freedom float64) float64 {
-	if freedom <= 0 {
+	if !(freedom > 0) {
 		return 0
 	}
 	return 2 * mathext.GammaIncRegInv(freedom/2, p)
@@ -97,21 +98,30 @@ func normalUpper(z float64) float64 {
 	return math.Erfc(z/math.Sqrt2) / 2
 }
 
-// count reads a number of misses or firings: NaN and negatives as none.
+// mostCounted is more than any engine ever fires, and tells numbers apart to a
+// thousandth still; leastCounted is less than any share of a miss.
+const (
+	mostCounted  = 1e12
+	leastCounted = 1e-9
+)
+
+// count reads a number of misses or firings: NaN, negatives and next to nothing
+// as none, what no engine can reach as the most there can be.
 func count(v float64) float64 {
-	if !(v > 0) {
+	if !(v >= leastCounted) {
 		return 0
 	}
-	return math.Min(v, math.MaxFloat64)
+	return math.Min(v, mostCounted)
 }
 
 // atLeastOne reads a dispersion: NaN and values below 1 as 1, because misses
 // more regular than chance are chance themselves, or a controller that smooths.
+// No more than a million: then nothing is known anyway.
 func atLeastOne(phi float64) float64 {
 	if !(phi > 1) {
 		return 1
 	}
-	return math.Min(phi, math.MaxFloat64)
+	return math.Min(phi, 1e6)
 }
 
 // crossing finds where f, rising, crosses zero: it steps outwards from near

@@ -28,7 +28,8 @@ func (t *Trend) Add(misses, firings float64) {
 }
 
 // Steepness is Laplace's U over sqrt(phi): a standard normal number if nothing
-// changed, positive when misses came more often later. It is judged only with
+// changed, positive when misses came more often later. phi is the one between
+// neighbours, [Dispersion.Local]. It is judged only with
 // four effective misses (normal already there: Bartholomew 1956). If watching
 // stopped because a miss came, leave that miss out.
 func (t *Trend) Steepness(phi float64) (u float64, judged bool) {
