@@ -252,21 +252,48 @@ func solve(a [][]float64, b []float64) bool {
 	return true
 }
 
-// climb goes along step, halving it until the likelihood rises, and stops shares
-// at zero on the way.
+// climb goes along step, all of it at first, shares stopping at zero; should the likelihood not rise so, then
+// only as far as the first share reaches zero, where it stays out of the next step; then halving.
 func (p *problem) climb(s []float64, from float64) (likelihood float64, rose bool) {
-	for length := 1.0; length > 1e-4; length /= 2 {
-		copy(p.trial, s)
-		for i, g := range p.free {
-			p.trial[g] = math.Max(0, s[g]+length*p.step[i])
-		}
-		// Near the top the rise is lost in rounding.
-		if likelihood = p.evaluate(p.trial); likelihood >= from-1e-13*math.Abs(from) {
-			copy(s, p.trial)
+	if likelihood, rose = p.try(s, 1, from); rose {
+		return likelihood, true
+	}
+	reach := p.reach(s)
+	for length := reach; length == reach || length > 1e-4; length /= 2 {
+		if likelihood, rose = p.try(s, length, from); rose {
 			return likelihood, true
 		}
 	}
 	return from, false
+}
+
+// reach is the part of the step at which the first share becomes zero, at most a half.
+func (p *problem) reach(s []float64) float64 {
+	length := 0.5
+	for i, g := range p.free {
+		if p.step[i] < 0 {
+			length = math.Min(length, -s[g]/p.step[i])
+		}
+	}
+	return length
+}
+
+// try goes a part of the step and stays there if the likelihood rises.
+func (p *problem) try(s []float64, length, from float64) (likelihood float64, rose bool) {
+	copy(p.trial, s)
+	for i, g := range p.free {
+		moved := s[g] + length*p.step[i]
+		if moved <= 1e-12*s[g] { // at zero but for rounding
+			moved = 0
+		}
+		p.trial[g] = moved
+	}
+	// Near the top the rise is lost in rounding.
+	if likelihood = p.evaluate(p.trial); likelihood < from-1e-13*math.Abs(from) {
+		return likelihood, false
+	}
+	copy(s, p.trial)
+	return likelihood, true
 }
 
 // limits gives where the likelihood, highest over all other shares, has fallen
