@@ -101,9 +101,9 @@ func (t *Tally) totals(b *book, cylinders int) []Cell {
 	cells := make([]Cell, 0, cylinders)
 	for i := range cylinders {
 		sum := &b.total[i]
-		phi, judged := b.fine.dispersion(i)
+		_, judged := b.gears.dispersion(i)
 		c := Cell{Cylinder: i + 1, Reported: t.lanes[i].reported, Apart: true, Judged: judged, Seconds: seconds(t.running)}
-		c.Estimate = estimate(sum.misses, sum.firings, phi, sum.atLeast)
+		c.Estimate = estimate(sum.misses, sum.firings, b.dispersion(&b.fine, i), sum.atLeast)
 		cells = append(cells, c)
 	}
 	return cells
@@ -114,7 +114,7 @@ func (t *Tally) cells(b *book, l *level, cylinders int, condition func(int) Cond
 	var cells []Cell
 	shared := make([][]rate.Apart, cylinders)
 	for i := range shared {
-		phi, _ := b.fine.dispersion(i)
+		phi := b.dispersion(l, i)
 		shared[i] = l.apportion(i, phi)
 	}
 	for g, seen := range l.cells {
@@ -122,7 +122,7 @@ func (t *Tally) cells(b *book, l *level, cylinders int, condition func(int) Cond
 			continue
 		}
 		for i := range cylinders {
-			c := t.cell(b, seen, i, condition(g))
+			c := t.cell(b, l, seen, i, condition(g))
 			if tl := &seen.cylinders[i]; tl.mixed > 0 && shared[i] != nil {
 				part := &shared[i][g]
 				c.Estimate, c.Apart = part.Rate, len(part.With) == 0
@@ -135,7 +135,7 @@ func (t *Tally) cells(b *book, l *level, cylinders int, condition func(int) Cond
 }
 
 // cell is one cylinder's cell as its unmixed windows have it.
-func (t *Tally) cell(b *book, seen *cell, i int, condition Condition) Cell {
+func (t *Tally) cell(b *book, l *level, seen *cell, i int, condition Condition) Cell {
 	tl := &seen.cylinders[i]
 	c := Cell{
 		Cylinder:  i + 1,
@@ -149,7 +149,7 @@ func (t *Tally) cell(b *book, seen *cell, i int, condition Condition) Cell {
 	c.Judged = judged
 	c.Bursts = judged && tl.bursts.Chance() < 0.01
 	if !judged {
-		phi, _ = b.fine.dispersion(i)
+		phi = b.dispersion(l, i)
 	}
 	c.Estimate = estimate(tl.misses, tl.firings+tl.clear, phi, tl.atLeast)
 	if all := tl.firings + tl.clear + tl.mixed; all > 0 {
@@ -183,6 +183,17 @@ func (l *level) dispersion(cylinder int) (phi float64, judged bool) {
 		}
 	}
 	return rate.PooledPhi(bursts), judged
+}
+
+// dispersion is a cylinder's, as its cells of a level tell it or, where they are too short to tell, those of
+// the other: finer cells are freer of what only looks like bursts, wider ones longer.
+func (b *book) dispersion(l *level, cylinder int) float64 {
+	for _, l := range [...]*level{l, &b.fine, &b.gears} {
+		if phi, judged := l.dispersion(cylinder); judged {
+			return phi
+		}
+	}
+	return 1
 }
 
 // origin is who said it for most of the running in a gear state.

@@ -108,9 +108,8 @@ func (t *Tally) wholeCounts(b *book, n int) (counts []rate.Count, phi float64, l
 		if !t.lanes[i].reported {
 			continue
 		}
-		p, _ := b.fine.dispersion(i)
 		sum := b.total[i]
-		bursts = append(bursts, rate.Burst{Phi: p, Misses: sum.misses})
+		bursts = append(bursts, rate.Burst{Phi: b.dispersion(&b.fine, i), Misses: sum.misses})
 		counts = append(counts, rate.Count{Misses: sum.misses, Firings: sum.firings})
 		lanes = append(lanes, i)
 	}
@@ -142,7 +141,7 @@ func (b *book) worseIn(cylinder int) gear.State {
 	if high == low {
 		return gear.Unknown
 	}
-	phi, _ := b.fine.dispersion(cylinder)
+	phi := b.dispersion(&b.gears, cylinder)
 	const beyondChance = 0.01
 	if rate.Compare(b.gears.cells[high].cylinders[cylinder].count(), b.gears.cells[low].cylinders[cylinder].count(), phi).Greater >= beyondChance {
 		return gear.Unknown
