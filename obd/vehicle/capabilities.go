@@ -105,6 +105,7 @@ func optional(ctx context.Context, err error) error {
 // bitmaps asks for one support bitmap after another, as long as a module says there is a next.
 func (c *Capabilities) bitmaps(ctx context.Context, car Asker, s obd.Service) error {
 	for base, more := byte(0), true; more; {
+		asked := base
 		answer, err := car.Do(ctx, obd.NewRequest(s, base))
 		if err != nil {
 			if base > 0 {
@@ -118,9 +119,8 @@ func (c *Capabilities) bitmaps(ctx context.Context, car Asker, s obd.Service) er
 			if err := set.Add(c.Protocol, m); err != nil {
 				return err
 			}
-			if next, ok := set.Next(base); ok {
+			if next, ok := set.Next(asked); ok {
 				base, more = next, true
-				break
 			}
 		}
 	}
