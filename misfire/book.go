@@ -28,10 +28,11 @@ type sum struct {
 
 // level tallies by one way of telling running apart: group maps a condition to its cell.
 type level struct {
-	group func(conditionIndex) int
-	cells []*cell                        // by group; nil until seen
-	mixed [engine.MaxCylinders][]mixture // by cylinder: its windows with misses that span several groups
-	parts []part                         // scratch of addMixed
+	group   func(conditionIndex) int
+	cells   []*cell                        // by group; nil until seen
+	mixed   [engine.MaxCylinders][]mixture // by cylinder: its windows with misses that span several groups
+	windows int                            // that ran at all
+	parts   []part                         // scratch of addMixed
 }
 
 // cell is one group of conditions, with every cylinder's misses from windows that lie within it.
@@ -86,6 +87,7 @@ func (b *book) clone() *book {
 }
 
 func (l *level) copyTo(dst *level) {
+	dst.windows = l.windows
 	for g, c := range l.cells {
 		if c != nil {
 			copied := *c
@@ -141,6 +143,7 @@ func (l *level) add(w *window, firings float64) {
 	if firings <= 0 {
 		return
 	}
+	l.windows++
 	main, most := 0, 0.0
 	for _, s := range w.running {
 		g := l.group(s.condition)

@@ -5,6 +5,8 @@ import (
 	"math"
 	"time"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/misfire/rate"
@@ -145,12 +147,9 @@ func (t *Tally) cell(b *book, l *level, seen *cell, i int, condition Condition) 
 		Apart:     true,
 		Seconds:   seconds(seen.seconds),
 	}
-	phi, judged := tl.bursts.Final()
+	phi, judged := b.own(l, tl, i)
 	c.Judged = judged
 	c.Bursts = judged && tl.bursts.Chance() < 0.01
-	if !judged {
-		phi = b.dispersion(l, i)
-	}
 	c.Estimate = estimate(tl.misses, tl.firings+tl.clear, phi, tl.atLeast)
 	if all := tl.firings + tl.clear + tl.mixed; all > 0 {
 		c.Mixed = tl.mixed / all
@@ -193,7 +192,30 @@ func (b *book) dispersion(l *level, cylinder int) float64 {
 			return phi
 		}
 	}
-	return 1
+	return unjudged(b.gears.windows)
+}
+
+// own is the dispersion of one cylinder's cell, by its own blocks when there are enough of them.
+func (b *book) own(l *level, t *tally, cylinder int) (phi float64, judged bool) {
+	if phi, judged = t.bursts.Final(); judged {
+		return phi, true
+	}
+	return b.dispersion(l, cylinder), false
+}
+
+// mild is the dispersion taken while too little has run to tell whether the misses come in bursts: ignition
+// faults seldom miss evenly (common practice, no source), so limits as if they did would promise too much.
+const mild = 1.5
+
+// unjudged is the dispersion while none can be told, widened for how few windows there are, as package rate
+// widens a dispersion measured on few blocks.
+func unjudged(windows int) float64 {
+	const most = 4.0 // times mild: beyond it nothing would ever be said of the first minute
+	if windows < 3 {
+		return most * mild
+	}
+	t := distuv.StudentsT{Sigma: 1, Nu: float64(windows - 1)}.Quantile(0.975) / distuv.UnitNormal.Quantile(0.975)
+	return min(t*t, most) * mild
 }
 
 // origin is who said it for most of the running in a gear state.

@@ -77,7 +77,7 @@ func (t *Tally) accused(b *book, n int) [engine.MaxCylinders]bool {
 	}
 	for g, c := range b.gears.cells {
 		if c != nil && gear.State(g) != gear.Unknown {
-			accuse(t.countsOf(c, n))
+			accuse(t.countsOf(b, c, n))
 		}
 	}
 	accuse(t.wholeCounts(b, n))
@@ -85,15 +85,15 @@ func (t *Tally) accused(b *book, n int) [engine.MaxCylinders]bool {
 }
 
 // countsOf is the unmixed counts of the cylinders that have a counter, with their pooled dispersion.
-func (t *Tally) countsOf(c *cell, n int) (counts []rate.Count, phi float64, lanes []int) {
+func (t *Tally) countsOf(b *book, c *cell, n int) (counts []rate.Count, phi float64, lanes []int) {
 	var bursts []rate.Burst
 	for i := range n {
 		if !t.lanes[i].reported {
 			continue
 		}
 		tl := &c.cylinders[i]
-		p, _ := tl.bursts.Final()
-		bursts = append(bursts, rate.Burst{Phi: p, Misses: tl.misses})
+		phi, _ := b.own(&b.gears, tl, i)
+		bursts = append(bursts, rate.Burst{Phi: phi, Misses: tl.misses})
 		counts = append(counts, rate.Count{Misses: tl.misses, Firings: tl.firings})
 		lanes = append(lanes, i)
 	}
