@@ -139,7 +139,11 @@ func (d *demonstration) evidence(s *session) error {
 
 func (d *demonstration) show(drive *drive) error {
 	if !d.plain {
-		return d.onScreen(drive)
+		screen, err := d.terminal.Take()
+		if err != nil {
+			return err
+		}
+		return d.onScreen(screen, drive)
 	}
 	every := plainEvery
 	return drive.run(d.ctx, every, func(s *views.State) error {

@@ -63,10 +63,8 @@ func (a *app) newDrive(s *session, cfg misfire.Config) (*drive, error) {
 	if err != nil {
 		return nil, err
 	}
-	if cfg.Engine.Cylinders == 0 && s.caps.Cylinders() > 0 {
-		if cfg.Engine, err = engine.Plain(s.caps.Cylinders()); err != nil {
-			return nil, err
-		}
+	if err := fitEngine(&cfg, s.caps.Cylinders()); err != nil {
+		return nil, err
 	}
 	d := &drive{session: s, tally: misfire.NewTally(cfg), title: titleOf(s), vin: vin, commands: make(chan func(), 64)}
 	d.tally.SetLimits(s.caps.CatalystLimit, s.caps.EmissionLimit)
@@ -74,6 +72,24 @@ func (a *app) newDrive(s *session, cfg misfire.Config) (*drive, error) {
 	d.poller.Asleep = func(at time.Time, asleep bool) { d.tell(at, describeSleep(asleep)) }
 	s.noticed = func(n elm.Notice) { d.tell(n.At, describeNotice(n)) }
 	return d, nil
+}
+
+// fitEngine takes the engine from the number of cylinders that the car counts, where the user named none, and
+// refuses an engine or a map that the car contradicts. counted is 0 for a car without counts.
+func fitEngine(cfg *misfire.Config, counted int) (err error) {
+	if cfg.Engine.Cylinders == 0 && counted > 0 {
+		if cfg.Engine, err = engine.Plain(counted); err != nil {
+			return err
+		}
+	}
+	n := cfg.Engine.Cylinders
+	switch {
+	case counted > n:
+		return usagef("the car counts the misses of %d cylinders, the engine chosen has %d; choose another --engine, or leave it out", counted, n)
+	case cfg.Map.Len() > 0 && n > 0 && cfg.Map.Len() != n:
+		return usagef("--map names %d cylinders, the engine has %d; name every cylinder once", cfg.Map.Len(), n)
+	}
+	return nil
 }
 
 func (d *drive) tell(at time.Time, text string) {

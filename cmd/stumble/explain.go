@@ -7,6 +7,7 @@ import (
 
 	"stumble/obd"
 	"stumble/obd/elm"
+	"stumble/obd/link"
 )
 
 // explain is an error on one line that ends in what to do. Errors of links carry their remedy already;
@@ -20,11 +21,14 @@ func explain(err error) string {
 }
 
 func remedy(err error) string {
+	var searched *link.BaudError
 	var status *elm.Status
 	var refused obd.NegativeResponse
 	switch {
 	case errors.Is(err, context.Canceled):
 		return "stopped before it was done"
+	case errors.As(err, &searched):
+		return "" // it tells what to do itself; what one speed gave would contradict it
 	case errors.As(err, &status):
 		return status.Hint
 	case errors.As(err, &refused) && refused.ConditionsNotCorrect():

@@ -34,7 +34,7 @@ func (f *flagSet) parse(a *app, args []string, most int) ([]string, error) {
 			f.help(a.out)
 			return nil, errHelp
 		case err != nil:
-			return nil, usagef("%w; 'stumble %s --help' lists the options", err, f.Name())
+			return nil, usagef("%s; 'stumble %s --help' lists the options", twoDashes(err), f.Name())
 		case f.NArg() == 0:
 			if len(rest) > most {
 				return nil, usagef("%q is one argument too many; 'stumble %s --help' tells what it takes", rest[most], f.Name())
@@ -44,6 +44,12 @@ func (f *flagSet) parse(a *app, args []string, most int) ([]string, error) {
 		rest = append(rest, f.Arg(0))
 		args = f.Args()[1:]
 	}
+}
+
+// twoDashes is a complaint of package flag with the option written as our help writes it.
+func twoDashes(err error) string {
+	return strings.NewReplacer("flag provided but not defined: -", "there is no option --",
+		"flag needs an argument: -", "a value is missing after --", " for flag -", " for --", " for -", " for --").Replace(err.Error())
 }
 
 func (f *flagSet) help(w io.Writer) {

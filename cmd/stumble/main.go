@@ -10,6 +10,8 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+
+	"stumble/obd/clock"
 )
 
 func main() {
@@ -27,12 +29,14 @@ const (
 	statusUsage  = 2 // the command line is wrong
 )
 
-// app is what a subcommand works with: nothing in it reaches for the process it runs in.
+// app is what a subcommand works with: nothing else reaches for the process it runs in.
 type app struct {
 	ctx      context.Context
 	in       io.Reader
 	out, err io.Writer
 	env      func(string) string
+	clock    clock.Clock // real time; that of the simulated car starts with it
+	terminal terminal
 }
 
 // command is one subcommand.
@@ -54,22 +58,30 @@ func commands() []command {
 
 // run is the whole program: it returns the exit status.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, env func(string) string) int {
-	a := &app{ctx: ctx, in: in, out: out, err: errs, env: env}
+	a := &app{ctx: ctx, in: in, out: out, err: errs, env: env, clock: clock.System{}, terminal: systemTerminal{}}
+	return a.run(args)
+}
+
+func (a *app) run(args []string) int {
 	if len(args) == 0 {
-		overview(errs)
+		overview(a.err)
 		return statusUsage
 	}
-	switch args[0] {
+	name, rest := args[0], args[1:]
+	switch name {
 	case "help", "-h", "-help", "--help":
-		overview(out)
-		return statusDone
+		if len(rest) == 0 {
+			overview(a.out)
+			return statusDone
+		}
+		name, rest = rest[0], []string{"--help"} // help COMMAND is COMMAND --help
 	}
 	for _, c := range commands() {
-		if c.name == args[0] {
-			return a.report(c.name, c.run(a, args[1:]))
+		if c.name == name {
+			return a.report(c.name, c.run(a, rest))
 		}
 	}
-	return a.report("", usagef("there is no command %q; 'stumble help' lists them", args[0]))
+	return a.report("", usagef("there is no command %q; 'stumble help' lists them", name))
 }
 
 func overview(w io.Writer) {

@@ -1,10 +1,10 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
-	"stumble/obd/clock"
 	"stumble/obd/link"
 )
 
@@ -63,8 +63,13 @@ Only the adapter is asked who it is; nothing is sent to a car. Wireless adapters
 }
 
 func (a *app) askPort(o *portObject) {
-	l, baud, err := findBaud(a.ctx, o.Path, clock.System{})
-	if err != nil {
+	l, baud, err := findBaud(a.ctx, o.Path, a.clock)
+	var silent *link.BaudError
+	switch {
+	case errors.As(err, &silent): // the line names the port already
+		o.Why = silent.Heard() + "; plug it into the diagnostic socket with the ignition on, or this port is something else"
+		return
+	case err != nil:
 		o.Why = explain(err)
 		return
 	}

@@ -42,7 +42,7 @@ The car starts to drive when the program starts. --list tells the scenarios.`, "
 	case pace.most:
 		return usagef("a served car lives with its client and cannot run at max: give a number")
 	}
-	clk := clock.Clock(clock.System{})
+	clk := a.clock
 	if pace.factor > 0 && pace.factor != 1 {
 		clk = clock.NewScaled(pace.factor)
 	}
@@ -62,8 +62,12 @@ The car starts to drive when the program starts. --list tells the scenarios.`, "
 }
 
 func (a *app) listScenarios() error {
+	width := 0
 	for _, s := range sim.Scenarios() {
-		if _, err := fmt.Fprintf(a.out, "%-22s %s\n", s.Name, s.Summary); err != nil {
+		width = max(width, len(s.Name))
+	}
+	for _, s := range sim.Scenarios() {
+		if _, err := fmt.Fprintf(a.out, "%-*s  %s\n", width, s.Name, s.Summary); err != nil {
 			return err
 		}
 	}

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"stumble/obd/clock"
 	"stumble/obd/elm"
@@ -41,7 +40,7 @@ func (a *app) target(w *where) (*target, error) {
 	if err != nil {
 		return nil, usageError{err}
 	}
-	t := &target{address: address, clock: clock.System{}}
+	t := &target{address: address, clock: a.clock}
 	if address.Kind != link.Simulated {
 		if w.speed.wasSaid {
 			return nil, usagef("--speed is for the simulated car: real time cannot be hurried; leave it out, or use --port sim")
@@ -51,7 +50,7 @@ func (a *app) target(w *where) (*target, error) {
 	}
 	switch {
 	case w.speed.most:
-		t.clock, t.most = clock.NewStepped(time.Now()), true
+		t.clock, t.most = clock.NewStepped(a.clock.Now()), true
 	case w.speed.factor > 0 && w.speed.factor != 1:
 		t.clock = clock.NewScaled(w.speed.factor)
 	}
@@ -64,8 +63,8 @@ func (t *target) simulate(scenario string, seed uint64) error {
 		scenario = sim.Scenarios()[0].Name
 	}
 	s, err := sim.Open(scenario, seed, t.clock)
-	if err != nil {
-		return usageError{err}
+	if err != nil { // it lists all there is, which is more than a line holds
+		return usagef("there is no scenario %q; 'stumble simulate --list' tells them all", scenario)
 	}
 	t.sim = s
 	t.dial = func(ctx context.Context) (elm.Link, error) { return s.Dial(ctx) }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -11,7 +10,6 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/engine"
-	"stumble/obd/clock"
 	"stumble/obd/elm"
 	"stumble/views"
 )
@@ -61,6 +59,11 @@ func watch(a *app, args []string) error {
 	if err != nil {
 		return err
 	}
+	if !o.plain && !o.asJSON {
+		if err := a.terminal.Check(); err != nil {
+			return err
+		}
+	}
 	if t.most && o.length.Duration == 0 {
 		o.length.Duration = defaultMost
 	}
@@ -81,7 +84,11 @@ func (a *app) show(d *drive, o *watchOptions) error {
 	case o.plain:
 		err = a.plainLines(d)
 	default:
-		err = a.onScreen(d)
+		screen, refused := a.terminal.Take()
+		if refused != nil {
+			return refused
+		}
+		err = a.onScreen(screen, d)
 	}
 	if !ended(err) {
 		// What was counted until then is worth more than the error: it is printed first.
@@ -141,7 +148,7 @@ func (o *engineOptions) layouts() ([]engine.Layout, error) {
 	}
 	file, err := os.Open(o.file)
 	if err != nil {
-		return nil, usagef("cannot read the engine table: %w", err)
+		return nil, usagef("cannot read the engine table: %w; check what --engines names", err)
 	}
 	defer file.Close()
 	own, _, err := engine.Load(file)
@@ -160,7 +167,7 @@ func (o *engineOptions) config() (misfire.Config, error) {
 	}
 	if o.key != "" {
 		if cfg.Engine, err = layoutNamed(layouts, o.key); err != nil {
-			return cfg, usageError{err}
+			return cfg, usagef("%w; 'stumble watch --engine help' lists the layouts", err)
 		}
 	}
 	switch {
@@ -199,34 +206,6 @@ func (a *app) plainLines(d *drive) error {
 		_, err := fmt.Fprintln(a.out, views.PlainLine(s))
 		return err
 	})
-}
-
-// onScreen runs the drive beside the screen: the drive in a goroutine of its own, the screen here.
-func (a *app) onScreen(d *drive) error {
-	screen, err := views.NewScreen()
-	if err != nil {
-		return err
-	}
-	palette := views.ChoosePalette(screen, a.env("NO_COLOR"))
-	ctx, stop := context.WithCancelCause(a.ctx)
-	driven := make(chan error, 1)
-	go func() {
-		defer stop(errTimeUp) // the screen goes with the drive
-		driven <- d.runSafely(ctx, screenEvery, d.board.show)
-	}()
-	err = views.Run(ctx, screen, clock.System{}, &d.board, d, views.Options{Palette: palette})
-	stop(errTimeUp)
-	return errors.Join(onlyUnexpected(<-driven), onlyUnexpected(err))
-}
-
-// screenEvery is how often, in the car's time, the screen's state is worked out anew.
-const screenEvery = 250 * time.Millisecond
-
-func onlyUnexpected(err error) error {
-	if ended(err) {
-		return nil
-	}
-	return err
 }
 
 // describeNotice tells of a lost or regained link in words.

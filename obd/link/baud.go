@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -26,18 +27,43 @@ type BaudError struct {
 	Tries []BaudTry
 }
 
-// Error is one line: the port, what each speed gave, and what to do.
+// Error is one line: the port, what the speeds gave, and what to do.
 func (e *BaudError) Error() string {
-	var each []string
-	for _, t := range e.Tries {
-		said := oneLine(t.Err)
-		if failed := (*Error)(nil); errors.As(t.Err, &failed) {
-			said = failed.Reason.Error() // its own advice would drown the one at the end
-		}
-		each = append(each, fmt.Sprintf("%d: %s", t.Baud, said))
-	}
 	return fmt.Sprintf("no adapter answers on %s (%s); check that it is in the diagnostic socket with the ignition on, or choose another port",
-		e.Path, strings.Join(each, "; "))
+		e.Path, e.Heard())
+}
+
+// Heard is what the speeds gave, each answer once with the speeds that gave it: "at any speed: no answer
+// from the adapter", or "at 38400: ...; at 115200, 9600: ...".
+func (e *BaudError) Heard() string {
+	var answers []string
+	speeds := make(map[string][]string)
+	for _, t := range e.Tries {
+		said := heard(t.Err)
+		if speeds[said] == nil {
+			answers = append(answers, said)
+		}
+		speeds[said] = append(speeds[said], strconv.Itoa(t.Baud))
+	}
+	if len(answers) == 1 {
+		return "at any speed: " + answers[0]
+	}
+	for i, said := range answers {
+		answers[i] = "at " + strings.Join(speeds[said], ", ") + ": " + said
+	}
+	return strings.Join(answers, "; ")
+}
+
+// heard is what one speed gave, without the steps that led there, and without advice that would drown the
+// one at the end.
+func heard(err error) string {
+	if failed := (*Error)(nil); errors.As(err, &failed) {
+		return failed.Reason.Error()
+	}
+	for inner := errors.Unwrap(err); inner != nil; inner = errors.Unwrap(err) {
+		err = inner
+	}
+	return oneLine(err)
 }
 
 // Unwrap gives what each speed gave.

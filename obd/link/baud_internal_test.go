@@ -3,6 +3,7 @@ package link
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"runtime"
 	"testing"
@@ -71,5 +72,19 @@ func TestBaudErrorNamesARefusedSpeed(t *testing.T) {
 		{500000, &Error{Op: "open", Where: "COM3", Reason: BadSpeed}},
 	}}
 	assert.ErrorIs(t, err, BadSpeed)
-	assert.Contains(t, err.Error(), "38400: no answer; 500000: the port cannot run at this speed)")
+	assert.Contains(t, err.Error(), "(at 38400: no answer; at 500000: the port cannot run at this speed); check")
+}
+
+func TestBaudErrorSaysEachAnswerOnce(t *testing.T) {
+	silent, garbled := errors.New("no answer"), errors.New("no adapter")
+	asked := func(err error) error { return fmt.Errorf("ATI: %w", err) }
+	failed := &BaudError{Path: "/dev/ttyUSB0", Tries: []BaudTry{
+		{38400, asked(silent)}, {115200, asked(garbled)}, {9600, asked(silent)},
+	}}
+	assert.Equal(t, "at 38400, 9600: no answer; at 115200: no adapter", failed.Heard())
+	assert.ErrorIs(t, failed, garbled)
+
+	failed.Tries[1].Err = silent
+	assert.Equal(t, "no adapter answers on /dev/ttyUSB0 (at any speed: no answer); "+
+		"check that it is in the diagnostic socket with the ignition on, or choose another port", failed.Error())
 }

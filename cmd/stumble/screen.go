@@ -1,0 +1,57 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/gdamore/tcell/v2"
+
+	"stumble/views"
+)
+
+// terminal is where the screen comes from.
+type terminal interface {
+	// Check says what keeps a screen from being shown, as far as that can be told without taking it over: better
+	// before the car is sought than after.
+	Check() error
+	// Take takes the terminal over; whoever shows the screen gives it back.
+	Take() (tcell.Screen, error)
+}
+
+// systemTerminal is the terminal that the program was started from.
+type systemTerminal struct{}
+
+func (systemTerminal) Check() error {
+	if _, err := tcell.NewScreen(); err != nil {
+		return fmt.Errorf("no screen on this terminal (%w): use --plain, or check TERM", err)
+	}
+	return nil
+}
+
+func (systemTerminal) Take() (tcell.Screen, error) { return views.NewScreen() }
+
+// screenEvery is how often, in the car's time, the screen's state is worked out anew.
+const screenEvery = 250 * time.Millisecond
+
+// onScreen runs the drive beside the screen: the drive in a goroutine of its own, the screen here.
+func (a *app) onScreen(screen tcell.Screen, d *drive) error {
+	palette := views.ChoosePalette(screen, a.env("NO_COLOR"))
+	ctx, stop := context.WithCancelCause(a.ctx)
+	driven := make(chan error, 1)
+	go func() {
+		defer stop(errTimeUp) // the screen goes with the drive
+		driven <- d.runSafely(ctx, screenEvery, d.board.show)
+	}()
+	err := views.Run(ctx, screen, a.clock, &d.board, d, views.Options{Palette: palette})
+	stop(errTimeUp)
+	return errors.Join(onlyUnexpected(<-driven), onlyUnexpected(err))
+}
+
+func onlyUnexpected(err error) error {
+	if ended(err) {
+		return nil
+	}
+	return err
+}
