@@ -147,14 +147,11 @@ func (p *problem) evaluate(s []float64) (likelihood float64) {
 // One EM step comes first, which no start can lead astray; wherever Newton's
 // step fails to rise, another does.
 func (p *problem) maximise(s []float64, fixed int, gain float64) (likelihood float64) {
-	// EM never leaves zero, so it must not start there.
-	least := 1e-9 * (1 + p.misses) / float64(len(s))
-	for g := range s {
-		if g != fixed {
-			s[g] = math.Max(s[g], least)
-		}
+	if math.IsInf(p.evaluate(s), -1) {
+		// Misses where none can be, and EM never leaves zero.
+		p.lift(s, fixed)
+		p.evaluate(s)
 	}
-	p.evaluate(s)
 	p.expect(s, fixed)
 	likelihood = p.evaluate(s)
 	for range 200 {
@@ -180,6 +177,16 @@ func (p *problem) maximise(s []float64, fixed int, gain float64) (likelihood flo
 		}
 	}
 	return likelihood
+}
+
+// lift moves all shares but the fixed one off zero.
+func (p *problem) lift(s []float64, fixed int) {
+	least := 1e-9 * (1 + p.misses) / float64(len(s))
+	for g := range s {
+		if g != fixed {
+			s[g] = math.Max(s[g], least)
+		}
+	}
 }
 
 // expect takes an EM step, slope being that of s.

@@ -247,28 +247,64 @@ func TestSharingByFiringsHidesWhatLikelihoodFinds(t *testing.T) {
 	require.GreaterOrEqual(t, held, 0.93)
 }
 
-// benchmarkLumps is a long test drive: every condition seen alone, and many
-// windows over a change of gear or load.
-func benchmarkLumps(windows int) *Lumps {
+// longDrive is a long test drive: every condition seen alone, and many windows
+// over a change of gear or load. Of five conditions, quiet never miss.
+func longDrive(conditions, windows, quiet int) *Lumps {
 	rng := seeded(33)
-	const conditions = 20
+	rate := func(c int) float64 {
+		if c%5 < quiet {
+			return 0
+		}
+		return 0.01
+	}
 	var l Lumps
 	for c := range conditions {
 		n := 300 + 2000*rng.Float64()
-		l.Add(poissonDraw(rng, 0.01*n), Part{c, n})
+		l.Add(poissonDraw(rng, rate(c)*n), Part{c, n})
 	}
 	for range windows {
 		a := rng.IntN(conditions)
+		b := (a + 1 + rng.IntN(3)) % conditions
 		n, m := 10+190*rng.Float64(), 10+190*rng.Float64()
-		l.Add(poissonDraw(rng, 0.01*(n+m)), Part{a, n}, Part{(a + 1 + rng.IntN(3)) % conditions, m})
+		l.Add(poissonDraw(rng, rate(a)*n+rate(b)*m), Part{a, n}, Part{b, m})
 	}
 	return &l
 }
 
+// At the maximum no share can be moved to advantage: the likelihood is level in
+// every share above zero and falls from zero (Karush, Kuhn and Tucker). Many
+// quiet conditions put many shares at that edge.
+func TestLumpsOfManyConditionsReachTheMaximum(t *testing.T) {
+	for quiet := range 5 {
+		l := longDrive(30, 300, quiet)
+		groups := l.groups(firingsOf(l))
+		require.Len(t, groups, 30)
+		p := l.problem(groups)
+		best := l.start(groups, p)
+		p.maximise(best, -1, 1e-15)
+		p.evaluate(best)
+		zeros := 0
+		for g, v := range best {
+			if v == 0 {
+				zeros++
+				require.LessOrEqual(t, p.slope[g], 1e-6, "quiet %d, condition %d", quiet, g)
+				continue
+			}
+			require.InDelta(t, 0, p.slope[g], 1e-6, "quiet %d, condition %d at %v", quiet, g, v)
+		}
+		require.GreaterOrEqual(t, zeros, 4*quiet)
+	}
+}
+
+func firingsOf(l *Lumps) []float64 {
+	firings, _ := l.exposure()
+	return firings
+}
+
 func BenchmarkLumpsFit(b *testing.B) {
-	for _, windows := range []int{100, 300, 1000} {
-		b.Run(fmt.Sprint(windows, " mixed windows, 20 conditions"), func(b *testing.B) {
-			l := benchmarkLumps(windows)
+	for _, d := range []struct{ conditions, windows, quiet int }{{20, 100, 0}, {20, 300, 0}, {20, 300, 4}, {30, 300, 3}, {20, 1000, 0}} {
+		b.Run(fmt.Sprintf("%d conditions, %d mixed windows, %d of 5 quiet", d.conditions, d.windows, d.quiet), func(b *testing.B) {
+			l := longDrive(d.conditions, d.windows, d.quiet)
 			b.ReportAllocs()
 			for b.Loop() {
 				l.Fit(2)
