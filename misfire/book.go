@@ -14,6 +14,7 @@ import (
 type book struct {
 	fine  level // by condition
 	gears level // by gear state
+	lever level // by whether a gear is in: see leverGroup
 
 	total   [engine.MaxCylinders]sum
 	unknown Unknown // windows whose running or gear is not known
@@ -73,8 +74,28 @@ func newBook() *book {
 	return &book{
 		fine:  level{group: func(c conditionIndex) int { return int(c) }, cells: make([]*cell, conditions)},
 		gears: level{group: func(c conditionIndex) int { return int(c.condition().Gear) }, cells: make([]*cell, gearStates)},
+		lever: level{group: leverGroup, cells: make([]*cell, leverGroups)},
 		whole: newWholeEngine(),
 	}
+}
+
+// Groups of the lever level: the one question that every complaint of this kind asks is whether the engine
+// misses more with a gear in, at rest or on the move.
+const (
+	leverUnknown = iota
+	leverNeutral
+	leverInGear
+	leverGroups
+)
+
+func leverGroup(c conditionIndex) int {
+	switch c.condition().Gear {
+	case gear.Unknown:
+		return leverUnknown
+	case gear.ParkNeutral:
+		return leverNeutral
+	}
+	return leverInGear
 }
 
 // clone is a copy that can be added to without touching the book.
@@ -83,6 +104,7 @@ func (b *book) clone() *book {
 	c.total, c.unknown, c.whole = b.total, b.unknown, b.whole
 	b.fine.copyTo(&c.fine)
 	b.gears.copyTo(&c.gears)
+	b.lever.copyTo(&c.lever)
 	return c
 }
 
@@ -136,6 +158,7 @@ func (b *book) add(w *window) {
 	}
 	b.fine.add(w, firings)
 	b.gears.add(w, firings)
+	b.lever.add(w, firings)
 }
 
 // add enters a window at this level: in its cell when it lies within one, else as a mixture.

@@ -122,34 +122,63 @@ func (t *Tally) random(b *book, n int) bool {
 	return rate.CompareSiblings(counts, phi, t.cfg.Ceiling).Random
 }
 
-// worseIn is the gear state in which a cylinder's rate is highest, when it is so beyond chance against the
-// one in which it is lowest.
+// worseIn is the gear state in which a cylinder misses most, when it is worse there beyond chance. What is
+// tested is the question the complaint asks: a gear in, against Park or Neutral; failing that, the gear state
+// of the highest rate against that of the lowest.
 func (b *book) worseIn(cylinder int) gear.State {
-	high, low := gear.Unknown, gear.Unknown
-	rateOf := func(g gear.State) float64 { return b.gears.cells[g].cylinders[cylinder].count().Rate() }
+	phi := b.dispersion(&b.gears, cylinder)
+	neutral, inGear := b.lever.counted(leverNeutral, cylinder), b.lever.counted(leverInGear, cylinder)
+	lever := rate.Compare(inGear, neutral, phi)
+	high, low := b.extremes(cylinder)
+	switch {
+	case high == low:
+		return gear.Unknown
+	case lever.Greater < plannedChance:
+		if high == gear.ParkNeutral {
+			return gear.Unknown // its mixed windows say otherwise than the rest
+		}
+		return high
+	case lever.Less < plannedChance:
+		return gear.ParkNeutral
+	}
+	if rate.Compare(b.gears.counted(int(high), cylinder), b.gears.counted(int(low), cylinder), phi).Greater < foundChance {
+		return high
+	}
+	return gear.Unknown
+}
+
+// How rarely chance alone may put on a difference: for the one question asked beforehand, and for the widest
+// of all differences, which was picked because it is wide.
+const (
+	plannedChance = 0.05
+	foundChance   = 0.01
+)
+
+// extremes is the gear states of a cylinder's highest and lowest rate.
+func (b *book) extremes(cylinder int) (high, low gear.State) {
 	for _, g := range gearOrder {
-		if c := b.gears.cells[g]; c == nil || c.cylinders[cylinder].firings == 0 {
+		r := b.gears.counted(int(g), cylinder).Rate()
+		if math.IsNaN(r) {
 			continue
 		}
-		if high == gear.Unknown || rateOf(g) > rateOf(high) {
+		if high == gear.Unknown || r > b.gears.counted(int(high), cylinder).Rate() {
 			high = g
 		}
-		if low == gear.Unknown || rateOf(g) < rateOf(low) {
+		if low == gear.Unknown || r < b.gears.counted(int(low), cylinder).Rate() {
 			low = g
 		}
 	}
-	if high == low {
-		return gear.Unknown
-	}
-	phi := b.dispersion(&b.gears, cylinder)
-	const beyondChance = 0.01
-	if rate.Compare(b.gears.cells[high].cylinders[cylinder].count(), b.gears.cells[low].cylinders[cylinder].count(), phi).Greater >= beyondChance {
-		return gear.Unknown
-	}
-	return high
+	return high, low
 }
 
-func (t *tally) count() rate.Count { return rate.Count{Misses: t.misses, Firings: t.firings} }
+// counted is what decides of one cylinder in one group: its unmixed windows.
+func (l *level) counted(group, cylinder int) rate.Count {
+	if c := l.cells[group]; c != nil {
+		t := &c.cylinders[cylinder]
+		return rate.Count{Misses: t.misses, Firings: t.firings}
+	}
+	return rate.Count{}
+}
 
 // worsening is the cylinders whose rate rose within like condition.
 func (b *book) worsening() []int {
@@ -192,6 +221,10 @@ func (t *Tally) sentence(b *book, s *Summary, v Verdict) string {
 		return "This car reports no misfire counts; codes, lamp and idle are all there is."
 	case len(v.Cylinders) > 0:
 		return accusation(b, s, v)
+	case tooEarly(s.Total, misses):
+		c, most := foremost(s.Total)
+		return fmt.Sprintf("%s in %s firings of each cylinder, %.0f on cylinder %d: too little running to name it yet.",
+			plural(misses, "miss", "misses"), thousands(firings), most, c)
 	case v.Random:
 		return fmt.Sprintf("%s of 1,000 firings miss, spread over the cylinders; none stands out.", plainRate(overall(s.Total)))
 	case firings == 0:
@@ -201,6 +234,23 @@ func (t *Tally) sentence(b *book, s *Summary, v Verdict) string {
 			thousands(firings), thousands(math.Floor(firings/3)))
 	}
 	return fmt.Sprintf("%s in %s firings of each cylinder; no cylinder stands out.", plural(misses, "miss", "misses"), thousands(firings))
+}
+
+// tooEarly reports that most misses are on one cylinder, though chance cannot be ruled out yet.
+func tooEarly(total []Cell, misses float64) bool {
+	const few, most = 3, 0.6
+	_, own := foremost(total)
+	return own >= few && own >= most*misses
+}
+
+// foremost is the cylinder with the most misses.
+func foremost(total []Cell) (cylinder int, misses float64) {
+	for _, c := range total {
+		if c.Misses > misses {
+			cylinder, misses = c.Cylinder, c.Misses
+		}
+	}
+	return cylinder, misses
 }
 
 // accusation names the cylinders, with the first one's rate in each gear state, the worst first.
