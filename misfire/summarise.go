@@ -168,31 +168,41 @@ func estimate(misses, firings, phi float64, atLeast bool) rate.Estimate {
 }
 
 // dispersion is how much a cylinder's misses vary beyond chance, over all cells that can tell; 1 and false
-// when none can.
+// when they hold too few misses to tell it by.
 func (l *level) dispersion(cylinder int) (phi float64, judged bool) {
 	var bursts []rate.Burst
+	misses := 0.0
 	for _, c := range l.cells {
 		if c == nil {
 			continue
 		}
 		tl := &c.cylinders[cylinder]
-		if p, ok := tl.bursts.Final(); ok {
+		if p, ok := tl.bursts.Phi(); ok {
 			bursts = append(bursts, rate.Burst{Phi: p, Misses: tl.misses})
-			judged = true
+			misses += tl.misses
 		}
 	}
-	return rate.PooledPhi(bursts), judged
+	phi = rate.PooledPhi(bursts)
+	if misses/phi < fewestToPool {
+		return 1, false
+	}
+	return phi * widening(misses/phi), true
 }
+
+// fewestToPool is how many effective misses a dispersion must have been seen over before other cells are
+// judged by it: one cell with two misses says nothing about the rest.
+const fewestToPool = 3
 
 // dispersion is a cylinder's, as its cells of a level tell it or, where they are too short to tell, those of
 // the other: finer cells are freer of what only looks like bursts, wider ones longer.
 func (b *book) dispersion(l *level, cylinder int) float64 {
+	least := unjudged(b.gears.windows)
 	for _, l := range [...]*level{l, &b.fine, &b.gears} {
 		if phi, judged := l.dispersion(cylinder); judged {
-			return phi
+			return max(phi, least)
 		}
 	}
-	return unjudged(b.gears.windows)
+	return least
 }
 
 // own is the dispersion of one cylinder's cell, by its own blocks when there are enough of them.
@@ -211,11 +221,14 @@ const mild = 1.5
 // widens a dispersion measured on few blocks.
 func unjudged(windows int) float64 {
 	const most = 4.0 // times mild: beyond it nothing would ever be said of the first minute
-	if windows < 3 {
-		return most * mild
-	}
-	t := distuv.StudentsT{Sigma: 1, Nu: float64(windows - 1)}.Quantile(0.975) / distuv.UnitNormal.Quantile(0.975)
-	return min(t*t, most) * mild
+	return mild * min(most, widening(float64(windows)))
+}
+
+// widening is how much limits grow for a dispersion seen over few independent pieces of evidence: Student's t
+// in place of the normal distribution, as package rate has it (after Korn and Graubard 1998).
+func widening(pieces float64) float64 {
+	t := distuv.StudentsT{Sigma: 1, Nu: max(pieces-1, 1)}.Quantile(0.975) / distuv.UnitNormal.Quantile(0.975)
+	return t * t
 }
 
 // origin is who said it for most of the running in a gear state.

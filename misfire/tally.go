@@ -112,7 +112,9 @@ func (t *Tally) take(r *obd.Reading, at time.Time) {
 	switch r.Service {
 	case obd.LiveData:
 		if r.ID == obd.PIDStatus && r.Part == obd.PartMIL {
-			t.lamp.add(r.Value > 0, at)
+			if r.Module == t.exposure.engine { // other modules have a lamp bit of their own
+				t.lamp.add(r.Value > 0, at)
+			}
 			return
 		}
 		if before, isRPM := t.exposure.take(r, at); isRPM {
