@@ -15,7 +15,7 @@ import (
 type flagSet struct {
 	*flag.FlagSet
 	about   string // what the command does and how it is called
-	example string
+	example string // what may stand after the command's name
 }
 
 func newFlags(name, about, example string) *flagSet {
@@ -53,18 +53,42 @@ func twoDashes(err error) string {
 }
 
 func (f *flagSet) help(w io.Writer) {
-	fmt.Fprintln(w, f.about)
-	fmt.Fprintln(w)
+	for paragraph := range strings.SplitSeq(f.about, "\n\n") {
+		writeWrapped(w, "", paragraph)
+		fmt.Fprintln(w)
+	}
 	f.VisitAll(func(o *flag.Flag) {
 		what, usage := flag.UnquoteUsage(o)
 		name := "--" + o.Name
 		if what != "" {
 			name += " " + what
 		}
-		fmt.Fprintf(w, "  %-22s %s\n", name, usage)
+		writeWrapped(w, fmt.Sprintf("  %-20s ", name), usage)
 	})
 	fmt.Fprintln(w)
-	fmt.Fprintf(w, "example:\n  %s\n", f.example)
+	fmt.Fprintf(w, "example:\n  stumble %s\n", strings.TrimSpace(f.Name()+" "+f.example))
+}
+
+// writeWrapped writes a text behind a label, its further lines under the first. A text that is indented shows what
+// to type and is left as it is.
+func writeWrapped(w io.Writer, label, text string) {
+	if strings.HasPrefix(text, " ") {
+		fmt.Fprintln(w, text)
+		return
+	}
+	line := label
+	for word := range strings.FieldsSeq(text) {
+		if len(line) > len(label) && len(line)+1+len(word) > textWidth {
+			fmt.Fprintln(w, strings.TrimRight(line, " "))
+			line = strings.Repeat(" ", len(label))
+			label = line
+		}
+		if len(line) > len(label) {
+			line += " "
+		}
+		line += word
+	}
+	fmt.Fprintln(w, line)
 }
 
 // speed is how fast the simulated car's time runs: a number of times real time, or as fast as it can.

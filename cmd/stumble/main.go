@@ -29,11 +29,12 @@ const (
 	statusUsage  = 2 // the command line is wrong
 )
 
-// app is what a subcommand works with: nothing else reaches for the process it runs in.
+// app is what a subcommand works with; nothing else reaches for the process it runs in.
 type app struct {
 	ctx      context.Context
 	in       io.Reader
-	out, err io.Writer
+	out      *output
+	err      io.Writer
 	env      func(string) string
 	clock    clock.Clock // real time; that of the simulated car starts with it
 	terminal terminal
@@ -58,7 +59,7 @@ func commands() []command {
 
 // run is the whole program: it returns the exit status.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, env func(string) string) int {
-	a := &app{ctx: ctx, in: in, out: out, err: errs, env: env, clock: clock.System{}, terminal: systemTerminal{}}
+	a := &app{ctx: ctx, in: in, out: &output{Writer: out}, err: errs, env: env, clock: clock.System{}, terminal: systemTerminal{}}
 	return a.run(args)
 }
 
@@ -72,7 +73,7 @@ func (a *app) run(args []string) int {
 	case "help", "-h", "-help", "--help":
 		if len(rest) == 0 {
 			overview(a.out)
-			return statusDone
+			return a.report("", nil)
 		}
 		name, rest = rest[0], []string{"--help"} // help COMMAND is COMMAND --help
 	}
@@ -104,9 +105,26 @@ func usagef(format string, args ...any) error { return usageError{fmt.Errorf(for
 // errHelp says that help was asked for and given.
 var errHelp = errors.New("help")
 
+// output remembers that it failed: a full disk must not pass for a healthy engine.
+type output struct {
+	io.Writer
+	err error
+}
+
+func (o *output) Write(p []byte) (int, error) {
+	n, err := o.Writer.Write(p)
+	if err != nil && o.err == nil {
+		o.err = fmt.Errorf("cannot write the result: %w; write it elsewhere", err)
+	}
+	return n, o.err
+}
+
 // report prints an error on one line with what to do about it, and gives the exit status.
 func (a *app) report(name string, err error) int {
 	if err == nil || errors.Is(err, errHelp) {
+		err = a.out.err
+	}
+	if err == nil {
 		return statusDone
 	}
 	if name != "" {

@@ -21,7 +21,7 @@ type portObject struct {
 func ports(a *app, args []string) error {
 	f := newFlags("ports", `List this computer's serial ports and ask each whether an adapter answers there, at which speed, and if not, why.
 Only the adapter is asked who it is; nothing is sent to a car. Wireless adapters have no serial port: give tcp://HOST:PORT.`,
-		"stumble ports")
+		"")
 	asJSON := f.Bool("json", false, "print one JSON object a line")
 	names := f.Bool("names", false, "only list the ports, ask nothing")
 	paths, err := f.parse(a, args, 100)

@@ -17,7 +17,7 @@ const textWidth = 80
 // codes reads and prints trouble codes.
 func codes(a *app, args []string) error {
 	f := newFlags("codes", `Read stored, pending and permanent trouble codes with their freeze frame. Nothing is changed in the car.
-The ignition must be on; the engine may be off or running.`, "stumble codes --port /dev/ttyUSB0")
+The ignition must be on; the engine may be off or running.`, "--port /dev/ttyUSB0")
 	var w where
 	w.flags(f)
 	asJSON := f.Bool("json", false, "print one JSON object")
@@ -43,7 +43,7 @@ The ignition must be on; the engine may be off or running.`, "stumble codes --po
 func intake(a *app, args []string) error {
 	f := newFlags("intake", `Read everything before anything is touched: vehicle, calibrations, codes, freeze frame, readiness, on-board test
 results with the misfire counts, fuel trims, supply voltage. Nothing is changed in the car.
-The ignition must be on; with the engine running the live values mean more.`, "stumble intake --port /dev/ttyUSB0")
+The ignition must be on; with the engine running the live values mean more.`, "--port /dev/ttyUSB0")
 	var w where
 	w.flags(f)
 	asJSON := f.Bool("json", false, "print one JSON object")

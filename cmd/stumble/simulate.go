@@ -16,9 +16,11 @@ import (
 // simulate serves the simulated adapter and car to other programs.
 func simulate(a *app, args []string) error {
 	f := newFlags("simulate", `Serve a simulated adapter with a simulated car behind it, for practice and for other programs, until interrupted:
+
   stumble simulate [SCENARIO] --listen HOST:PORT
   stumble simulate [SCENARIO] --pty
-The car starts to drive when the program starts. --list tells the scenarios.`, "stumble simulate wren --listen 127.0.0.1:35000")
+
+The car starts to drive when the program starts. --list tells the scenarios.`, "wren --listen 127.0.0.1:35000")
 	var seed uint64
 	var pace speed
 	listen := f.String("listen", "", "serve on TCP at `HOST:PORT`")
@@ -77,15 +79,24 @@ func (a *app) listScenarios() error {
 // serve runs until the context ends.
 func (a *app) serve(s *sim.Simulation, clk clock.Clock, address string) error {
 	dial := func(ctx context.Context) (link.Link, error) { return s.Dial(ctx) }
+	ctx, stop := context.WithCancelCause(a.ctx)
+	defer stop(nil)
 	if address == "" {
-		return sim.ServePTY(a.ctx, clk, dial, func(path string) { fmt.Fprintf(a.out, "serial port %s\n", path) })
+		return sim.ServePTY(ctx, clk, dial, func(path string) {
+			_, err := fmt.Fprintf(a.out, "serial port %s; watch it with: stumble watch --port %s\n", path, path)
+			if err != nil {
+				stop(err) // nobody will find it
+			}
+		})
 	}
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return fmt.Errorf("cannot serve on %s: %w; choose another address or port", address, err)
 	}
-	fmt.Fprintf(a.out, "listening on %s; watch it with: stumble watch --port tcp://%s\n", l.Addr(), l.Addr())
-	return sim.Serve(a.ctx, l, clk, dial)
+	if _, err := fmt.Fprintf(a.out, "listening on %s; watch it with: stumble watch --port tcp://%s\n", l.Addr(), l.Addr()); err != nil {
+		return errors.Join(err, l.Close())
+	}
+	return sim.Serve(ctx, l, clk, dial)
 }
 
 // truthObject is what really happened in a simulated drive.

@@ -15,6 +15,7 @@ import (
 )
 
 const watchAbout = `Count misses live, by cylinder and gear state, on the screen (or --plain, --json).
+
 Keys on the screen: p n d r mark the gear, m a note, ? help, q quit.
 
 CAUTION: ignition voltage can kill; keep clear of hot and turning parts; exhaust gas is poison: run the engine outdoors
@@ -35,7 +36,7 @@ type watchOptions struct {
 
 // watch records and shows a drive.
 func watch(a *app, args []string) error {
-	f := newFlags("watch", watchAbout, "stumble watch --port /dev/ttyUSB0 --engine i4-1342")
+	f := newFlags("watch", watchAbout, "--port /dev/ttyUSB0 --engine i4-1342")
 	var o watchOptions
 	o.where.flags(f)
 	o.engine.flags(f)
