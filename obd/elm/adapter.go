@@ -77,16 +77,22 @@ type Adapter struct {
 	identity string
 	headers  bool // the adapter prints headers, so modules can be told apart
 
-	unsure bool // the last exchange did not end in its prompt
-	gone   bool // the link is lost
+	unsure bool    // the last exchange did not end in its prompt
+	heard  *Status // the adapter said, unasked, that it lost its settings
+	echoes bool    // it repeats what it is sent
+	gone   bool    // the link is lost
 
 	counts countBook
 
 	assembler frame.Assembler
 	messages  []obd.Message
 	negatives []obd.NegativeResponse
+	promised  []obd.NegativeResponse // promises of the last answer that it does not keep itself
 
 	sent, received time.Time
+	seen           obd.Exchange  // as it is shown to the observer
+	patience       time.Duration // how long the adapter may pause in an answer; 0 means the usual
+	line           []byte        // the request as it is sent
 	out            []byte
 	raw            []byte // the answer as it came
 	answer         []byte // the answer cleaned: upper case, no spaces, lines parted by CR

@@ -1,6 +1,7 @@
 package elm
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -14,6 +15,12 @@ import (
 const (
 	prompt    = '>'
 	maxAnswer = 64 << 10 // a real answer is under 4 KiB; more is a device that babbles
+
+	// How long an adapter may pause within an answer, before its prompt is taken to be lost. It waits a fifth
+	// of a second for the next line unless told otherwise, a second at most; the rest is for slow radios.
+	patienceUsual = time.Second
+	patienceLong  = 2 * time.Second
+	patienceLast  = 300 * time.Millisecond // after the blank line that ends an answer
 )
 
 // past is a deadline that has gone by on any clock; the zero time would mean none.
@@ -39,20 +46,27 @@ func (a *Adapter) exchange(ctx context.Context, line []byte, limit time.Duration
 		return ErrClosed
 	}
 	if a.unsure {
-		if err := a.settle(ctx); err != nil {
+		if err := a.settle(ctx, line); err != nil {
 			return err
 		}
 	}
-	sent := a.cfg.Clock.Now()
+	if heard := a.heard; heard != nil {
+		a.heard = nil
+		if string(line) != "ATZ" {
+			return fmt.Errorf("%s: %w", line, heard)
+		}
+	}
+	a.sent = a.cfg.Clock.Now()
 	a.raw, a.answer = a.raw[:0], a.answer[:0]
 	err := a.send(line)
 	if err == nil {
-		err = a.readToPrompt(ctx, sent.Add(limit))
+		err = a.readToPrompt(ctx, a.sent.Add(limit))
 	}
-	a.sent, a.received = sent, a.cfg.Clock.Now()
-	a.unsure = err != nil
+	a.received = a.cfg.Clock.Now()
+	a.unsure = a.unsure || err != nil && !errors.Is(err, ErrForbidden)
 	if a.cfg.Observe != nil {
-		a.cfg.Observe(&obd.Exchange{Sent: a.sent, Received: a.received, Request: line, Answer: a.raw, Err: err})
+		a.seen = obd.Exchange{Sent: a.sent, Received: a.received, Request: line, Answer: a.raw, Err: err}
+		a.cfg.Observe(&a.seen)
 	}
 	if err != nil {
 		return fmt.Errorf("%s: %w", line, err)
@@ -63,12 +77,13 @@ func (a *Adapter) exchange(ctx context.Context, line []byte, limit time.Duration
 // readToPrompt collects the answer until the prompt. A prompt with nothing before it belongs to an earlier
 // command (some adapters print it twice) and is passed over.
 func (a *Adapter) readToPrompt(ctx context.Context, deadline time.Time) error {
-	if err := a.watch(ctx, deadline); err != nil {
-		return err
-	}
-	for {
+	for until := deadline; ; until = a.nextDeadline(deadline) {
+		if err := a.watch(ctx, until); err != nil {
+			return err
+		}
 		n, err := a.link.Read(a.buf[:])
-		if a.take(a.buf[:n]) {
+		if used, whole := a.take(a.buf[:n]); whole {
+			a.overhear(a.buf[used:n])
 			return nil
 		}
 		if len(a.raw) > maxAnswer {
@@ -80,29 +95,70 @@ func (a *Adapter) readToPrompt(ctx context.Context, deadline time.Time) error {
 	}
 }
 
-// take adds bytes to the answer and reports whether its prompt came.
-func (a *Adapter) take(p []byte) bool {
-	for _, c := range p {
+// nextDeadline is until when to wait for the rest of an answer: as long as the adapter may pause, or as long as
+// a search or the waking of a K-line takes once it says that it is at that.
+func (a *Adapter) nextDeadline(deadline time.Time) time.Time {
+	switch {
+	case bytes.Contains(a.answer, []byte("SEARCHING")), bytes.Contains(a.answer, []byte("BUSINIT")):
+		return a.sent.Add(searchLimit)
+	case bytes.HasPrefix(a.out, a.answer): // nothing yet, or the echo
+		return deadline
+	}
+	patience := max(a.patience, patienceUsual)
+	if bytes.HasSuffix(a.answer, []byte("\r\r")) {
+		patience = patienceLast
+	}
+	return a.cfg.Clock.Now().Add(patience)
+}
+
+// take adds bytes to the answer up to its prompt, and reports how many and whether the prompt was among them.
+func (a *Adapter) take(p []byte) (used int, whole bool) {
+	for i, c := range p {
 		if c == prompt {
 			if len(a.answer) > 0 {
-				return true
+				return i + 1, true
 			}
 			continue
 		}
 		a.raw = append(a.raw, c)
-		switch {
-		case c == ' ' || c == 0 || c >= 0x80:
-		case c >= 'a' && c <= 'z':
-			a.answer = append(a.answer, c-'a'+'A')
-		case c == '\r' || c == '\n':
-			if len(a.answer) > 0 { // nothing but line ends so far: still no answer
-				a.answer = append(a.answer, '\r')
-			}
-		case c > ' ':
-			a.answer = append(a.answer, c)
+		a.answer = appendClean(a.answer, c)
+	}
+	return len(p), false
+}
+
+// appendClean adds a byte as answers are kept. Line ends before anything else are still no answer.
+func appendClean(dst []byte, c byte) []byte {
+	switch {
+	case c > ' ' && c < 'a':
+		return append(dst, c)
+	case c >= 'a' && c <= 'z':
+		return append(dst, c-'a'+'A')
+	case c > ' ' && c < 0x80:
+		return append(dst, c)
+	case (c == '\r' || c == '\n') && len(dst) > 0:
+		return append(dst, '\r')
+	}
+	return dst
+}
+
+// overhear looks at what came unasked. Of an adapter that says that it lost its settings, the next line hears.
+func (a *Adapter) overhear(p []byte) {
+	if len(bytes.Trim(p, "\r\n >\x00")) == 0 {
+		return
+	}
+	a.unsure = true
+	var clean []byte
+	for _, c := range p {
+		if c == prompt {
+			c = '\r'
+		}
+		clean = appendClean(clean, c)
+	}
+	for line, rest := nextLine(clean); line != nil; line, rest = nextLine(rest) {
+		if _, status := word(line); status != nil && unset(status) {
+			a.heard = status
 		}
 	}
-	return false
 }
 
 func (a *Adapter) readFailed(ctx context.Context, err error) error {
@@ -153,13 +209,34 @@ func (a *Adapter) unwatch() {
 	a.watched, a.stopWatch = nil, nil
 }
 
-// settle gets back into step after an exchange that did not end in its prompt: whatever still arrives is
-// thrown away until the line has been quiet for a while.
-func (a *Adapter) settle(ctx context.Context) error {
-	const (
-		quiet = 250 * time.Millisecond
-		most  = 3 * time.Second
-	)
+// settle gets back into step after an exchange that did not end in its own prompt. A line sent to an adapter
+// that is still busy loses its first characters, and what is left of a request may be another request: 0104
+// without its first byte would clear the codes. So what still arrives is thrown away until the line has been
+// quiet for a while, and then, before any line that could be mistaken so, the adapter is asked what it is called:
+// no part of that question reaches the bus.
+func (a *Adapter) settle(ctx context.Context, next []byte) error {
+	if err := a.drain(ctx, 250*time.Millisecond); err != nil {
+		return err
+	}
+	a.unsure = false
+	if string(next) == "ATZ" || string(next) == probe {
+		return nil
+	}
+	if err := a.exchange(ctx, []byte(probe), commandLimit); err != nil {
+		return err
+	}
+	// If it was busy, this prompt was that of the interrupted command and its "?" is still to come.
+	err := a.drain(ctx, 50*time.Millisecond)
+	a.unsure = err != nil
+	return err
+}
+
+// probe is the question whose every tail is harmless.
+const probe = "ATI"
+
+// drain throws away what arrives until nothing has for some time.
+func (a *Adapter) drain(ctx context.Context, quiet time.Duration) error {
+	const most = 3 * time.Second
 	end := a.cfg.Clock.Now().Add(most)
 	for {
 		now := a.cfg.Clock.Now()
@@ -169,13 +246,13 @@ func (a *Adapter) settle(ctx context.Context) error {
 		if err := a.watch(ctx, now.Add(quiet)); err != nil {
 			return err
 		}
-		_, err := a.link.Read(a.buf[:])
+		n, err := a.link.Read(a.buf[:])
+		a.overhear(a.buf[:n])
 		switch {
 		case err == nil:
 		case ctx.Err() != nil:
 			return context.Cause(ctx)
 		case errors.Is(err, os.ErrDeadlineExceeded):
-			a.unsure = false
 			return nil
 		default:
 			return a.lost(err)

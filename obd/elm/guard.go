@@ -48,7 +48,7 @@ func guardService(line []byte) error {
 // All of them configure the adapter or ask it about itself; none puts anything but a reading request on
 // the bus.
 var setup = []string{
-	"Z", "WS", "D", "I", "@1", // reset, defaults, identity
+	"Z", "WS", "D", "I", "@1", "FE", // reset, defaults, identity, forget a fault of its own
 	"E0", "L0", "S0", "H1", "CAF1", "AL", // shape of the answers
 	"AT0", "AT1", "STxx", // timing
 	"SP0", "SPx", "TPx", "DPN", "PC", // protocol

@@ -15,7 +15,7 @@ import (
 // permitted is the rule of the bus, written down a second time and apart from the guard: SAE J1979 services
 // that only read, and adapter set-up that puts nothing else on the bus.
 var permitted = regexp.MustCompile(`^(0[123679A]([0-9A-F]{2}){0,6}[0-9A-F]?|` +
-	`AT(Z|WS|D|I|@1|E0|L0|S0|H1|CAF1|AL|AT[01]|ST[0-9A-F]{2}|SP[0-9A-F]|TP[0-9A-F]|DPN|PC|RV|IGN|SH[0-9A-F]{3}|SH[0-9A-F]{6}|CRA([0-9A-F]{3}|[0-9A-F]{8})?|AR))$`)
+	`AT(Z|WS|D|I|@1|FE|E0|L0|S0|H1|CAF1|AL|AT[01]|ST[0-9A-F]{2}|SP[0-9A-F]|TP[0-9A-F]|DPN|PC|RV|IGN|SH[0-9A-F]{3}|SH[0-9A-F]{6}|CRA([0-9A-F]{3}|[0-9A-F]{8})?|AR))$`)
 
 func TestGuardAdmitsOnlyReadingServices(t *testing.T) {
 	for service := 0; service <= 0xFF; service++ {

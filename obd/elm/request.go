@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"stumble/obd"
@@ -39,13 +40,18 @@ func (a *Adapter) Do(ctx context.Context, req obd.Request) (Answer, error) {
 	attempt, reopened := 1, 0
 	for ; ; attempt++ {
 		answer, err := a.ask(ctx, req)
+		if err == nil && attempt < mostAttempts && answer.lacking() {
+			if err = a.lack(ctx, answer); err == nil {
+				continue
+			}
+		}
 		if err == nil || ctx.Err() != nil || errors.Is(err, ErrForbidden) {
 			return answer, err
 		}
 		if !a.gone {
 			stop := err
 			if attempt < mostAttempts || RemedyFor(err) == RemedyStartAgain {
-				stop = a.remedy(ctx, err)
+				stop = a.remedy(ctx, err, attempt)
 			}
 			switch {
 			case stop == nil && attempt < mostAttempts:
@@ -66,6 +72,19 @@ func (a *Adapter) Do(ctx context.Context, req obd.Request) (Answer, error) {
 	}
 }
 
+// lacking reports that a module's answer is missing beside those of others, and may be had by asking again.
+func (a *Answer) lacking() bool {
+	return a.Faults != nil || slices.ContainsFunc(a.Negatives, obd.NegativeResponse.Busy)
+}
+
+// lack gives a module time that asked for it, before the request is repeated.
+func (a *Adapter) lack(ctx context.Context, answer Answer) error {
+	if slices.ContainsFunc(answer.Negatives, obd.NegativeResponse.Busy) {
+		return a.pause(ctx, busyPause)
+	}
+	return nil
+}
+
 // hopeless reports that the adapter does not come back to its senses by itself.
 func (a *Adapter) hopeless(err error) bool {
 	return RemedyFor(err) == RemedyStartAgain || errors.Is(err, NotAnAdapter)
@@ -73,7 +92,7 @@ func (a *Adapter) hopeless(err error) bool {
 
 // remedy does what can be done before the request is repeated, and returns the error to end with when
 // nothing can.
-func (a *Adapter) remedy(ctx context.Context, err error) error {
+func (a *Adapter) remedy(ctx context.Context, err error, attempt int) error {
 	var refused obd.NegativeResponse
 	if errors.As(err, &refused) {
 		if refused.Busy() {
@@ -85,6 +104,14 @@ func (a *Adapter) remedy(ctx context.Context, err error) error {
 	case RemedyAskAgain:
 		return nil
 	case RemedyStartAgain:
+		if errors.Is(err, Unfinished) && attempt == 1 {
+			return nil // a prompt lost on the way: asking again is quicker than starting again
+		}
+		if errors.Is(err, InternalError) {
+			if err := a.command(ctx, "ATFE", commandLimit); err != nil && !errors.Is(err, NotUnderstood) {
+				return err
+			}
+		}
 		return a.startAgain(ctx)
 	}
 	return err
@@ -108,35 +135,27 @@ func (a *Adapter) pause(ctx context.Context, d time.Duration) error {
 // ask makes one attempt: the request, the waits that a module asks for, and the sorting of what came.
 func (a *Adapter) ask(ctx context.Context, req obd.Request) (Answer, error) {
 	answer, err := a.askOnce(ctx, req, a.counts.digit(req, a.cfg.Clock.Now()))
-	var refused obd.NegativeResponse
-	if errors.As(err, &refused) && refused.Pending() {
+	if len(a.promised) > 0 {
 		return a.await(ctx, req)
 	}
 	return answer, err
 }
 
-// await gives a module that promised an answer time to keep its promise: the adapter is told to wait its
-// longest, about a second a line, and asked again until the answer comes.
+// await gives the modules that promised an answer time to keep their promise: the adapter is told to wait its
+// longest, about a second a line, and asked again until each of them has answered. A module that is at work on
+// its promise answers nothing else, so nothing else is asked until then.
 func (a *Adapter) await(ctx context.Context, req obd.Request) (Answer, error) {
-	if err := a.try(ctx, "ATAT0"); err != nil {
-		return Answer{}, err
-	}
-	if err := a.try(ctx, "ATSTFF"); err != nil {
-		return Answer{}, err
-	}
-	end := a.cfg.Clock.Now().Add(pendingLimit)
-	var answer Answer
-	var err error
-	for {
-		answer, err = a.askOnce(ctx, req, 0)
-		var refused obd.NegativeResponse
-		promised := errors.As(err, &refused) && (refused.Pending() || refused.Busy())
-		if !promised && !errors.Is(err, NoData) || !a.cfg.Clock.Now().Before(end) {
-			break
-		}
-		if err := a.pause(ctx, busyPause); err != nil {
+	waiting := append([]obd.NegativeResponse(nil), a.promised...)
+	for _, line := range [...]string{"ATAT0", "ATSTFF"} {
+		if err := a.try(ctx, line); err != nil {
 			return Answer{}, err
 		}
+	}
+	a.patience = patienceLong
+	answer, err := a.awaitAll(ctx, req, waiting)
+	a.patience = 0
+	if err != nil && RemedyFor(err) != RemedyNone && !errors.As(err, new(obd.NegativeResponse)) {
+		return answer, err // the adapter or the link: its settings are of no account any more
 	}
 	// The next exchange would overwrite the answer: keep it apart while the timing is set back.
 	answer.Messages = cloneMessages(answer.Messages)
@@ -149,6 +168,37 @@ func (a *Adapter) await(ctx context.Context, req obd.Request) (Answer, error) {
 	return answer, err
 }
 
+// awaitAll asks until nobody is waited for, or time is up.
+func (a *Adapter) awaitAll(ctx context.Context, req obd.Request, waiting []obd.NegativeResponse) (Answer, error) {
+	end := a.cfg.Clock.Now().Add(pendingLimit)
+	for {
+		answer, err := a.askOnce(ctx, req, 0)
+		waiting = slices.DeleteFunc(waiting, answer.keeps)
+		var refused obd.NegativeResponse
+		again := err == nil || errors.Is(err, NoData) || errors.As(err, &refused) && (refused.Pending() || refused.Busy())
+		switch {
+		case len(waiting) == 0 && len(a.promised) == 0, !again:
+			return answer, err
+		case !a.cfg.Clock.Now().Before(end):
+			if errors.Is(err, NoData) {
+				err = waiting[0]
+			}
+			return answer, err
+		}
+		if err := a.pause(ctx, busyPause); err != nil {
+			return Answer{}, err
+		}
+	}
+}
+
+// keeps reports whether an answer holds what a module promised: anything from it but another promise.
+func (a *Answer) keeps(promise obd.NegativeResponse) bool {
+	return slices.ContainsFunc(a.Messages, func(m obd.Message) bool { return m.Module == promise.Module }) ||
+		slices.ContainsFunc(a.Negatives, func(n obd.NegativeResponse) bool {
+			return n.Module == promise.Module && !n.Pending() && !n.Busy()
+		})
+}
+
 func cloneMessages(messages []obd.Message) []obd.Message {
 	kept := make([]obd.Message, len(messages))
 	for i, m := range messages {
@@ -159,26 +209,29 @@ func cloneMessages(messages []obd.Message) []obd.Message {
 
 // askOnce is a single exchange. A digit above zero tells the adapter how many lines to wait for.
 func (a *Adapter) askOnce(ctx context.Context, req obd.Request, digit int) (Answer, error) {
-	var text [2*obd.MaxRequest + 1]byte
-	line := appendRequest(text[:0], req, digit)
-	if err := a.exchange(ctx, line, requestLimit); err != nil {
+	a.promised = a.promised[:0]
+	a.line = appendRequest(a.line[:0], req, digit)
+	if err := a.exchange(ctx, a.line, requestLimit); err != nil {
 		return Answer{}, err
 	}
-	lines, err := a.sortLines(line)
+	lines, err := a.sortLines()
 	if err != nil {
 		if errors.Is(err, NotUnderstood) && digit > 0 {
 			a.counts.refuse() // an early adapter: it wants no digit
 			return a.askOnce(ctx, req, 0)
 		}
 		a.counts.doubt(req)
-		return Answer{}, fmt.Errorf("%s: %w", line, err)
+		return Answer{}, fmt.Errorf("%s: %w", a.line, err)
 	}
-	answer, err := a.collect(req)
-	if err != nil {
+	answer, stray, err := a.collect(req)
+	switch {
+	case err != nil:
 		a.counts.doubt(req)
-		return answer, fmt.Errorf("%s: %w", line, err)
-	}
-	if answer.Faults == nil {
+		return answer, fmt.Errorf("%s: %w", a.line, err)
+	case stray || answer.Faults != nil:
+		// Lines of an earlier exchange took the places of this one's: the count cut it short.
+		a.counts.doubt(req)
+	default:
 		a.counts.learn(req, lines, a.received)
 	}
 	return answer, nil
@@ -199,19 +252,20 @@ func appendRequest(dst []byte, req obd.Request, digit int) []byte {
 
 // sortLines feeds the data lines to the assembler, counts them, and returns the worst status among the
 // other lines. Data beside a status is kept: a module may answer while the adapter complains of another.
-func (a *Adapter) sortLines(sent []byte) (lines int, err error) {
+func (a *Adapter) sortLines() (lines int, err error) {
 	a.assembler.Reset(frame.Format{Protocol: a.protocol, Headers: a.headers})
 	var complaint error
-	first := true
+	first, echo := true, false
 	for line, rest := nextLine(a.answer); line != nil; line, rest = nextLine(rest) {
-		if first && string(line) == string(sent) {
-			first = false
-			continue // echo
+		if first && string(line) == string(a.line) {
+			first, echo = false, true
+			continue
 		}
 		first = false
 		if !isData(line) {
 			data, status := word(line)
 			if status != nil {
+				a.unsure = a.unsure || unbidden(status)
 				complaint = worse(complaint, status)
 				continue
 			}
@@ -223,6 +277,9 @@ func (a *Adapter) sortLines(sent []byte) (lines int, err error) {
 		if e := a.assembler.Line(line); e != nil {
 			complaint = worse(complaint, fmt.Errorf("%w: %w", Garbled, e))
 		}
+	}
+	if complaint != nil && echo && !a.echoes {
+		complaint = Rebooted // it was told not to repeat what it is sent, and has forgotten that and the rest
 	}
 	return lines, complaint
 }
@@ -251,40 +308,65 @@ func depth(r Remedy) int {
 	return 0
 }
 
-// collect sorts the whole messages into answers to this request, refusals of it, and late answers to an
-// earlier one, which are dropped.
-func (a *Adapter) collect(req obd.Request) (Answer, error) {
+// collect sorts the whole messages into answers to this request, refusals of it, and promises to answer it.
+// Late answers to an earlier request are dropped, and the earlier of two by one module, since on CAN a module
+// answers once; stray tells of both.
+func (a *Adapter) collect(req obd.Request) (answer Answer, stray bool, err error) {
 	whole, faults := a.assembler.Messages()
 	a.messages, a.negatives = a.messages[:0], a.negatives[:0]
-	var pending bool
 	for _, m := range whole {
 		if n, ok := obd.DecodeNegative(m); ok {
 			if n.Service == req.Service() {
-				pending = pending || n.Pending()
 				a.negatives = append(a.negatives, n)
+			} else {
+				stray = true
 			}
 			continue
 		}
-		if obd.Answers(req, m) {
-			a.messages = append(a.messages, m)
+		if !obd.Answers(req, m) {
+			stray = true
+			continue
+		}
+		stray = a.keep(m) || stray
+	}
+	answer = Answer{Sent: a.sent, Received: a.received, Messages: a.messages, Negatives: a.negatives, Faults: faults}
+	for _, n := range a.negatives {
+		if n.Pending() && !answer.keeps(n) {
+			a.promised = append(a.promised, n)
 		}
 	}
-	answer := Answer{Sent: a.sent, Received: a.received, Messages: a.messages, Negatives: a.negatives, Faults: faults}
 	switch {
 	case len(a.messages) > 0:
-		return answer, nil
+		return answer, stray, nil
+	case len(a.promised) > 0:
+		return answer, stray, a.promised[0]
 	case len(a.negatives) > 0:
-		return answer, strongest(a.negatives, pending)
+		return answer, stray, last(a.negatives)
 	case faults != nil:
-		return answer, fmt.Errorf("%w: %w", Garbled, faults)
+		return answer, stray, fmt.Errorf("%w: %w", Garbled, faults)
 	}
-	return answer, NoAnswer
+	a.unsure = true // this prompt may be that of the request which these lines do answer
+	return answer, stray, NoAnswer
 }
 
-// strongest picks the refusal that decides what to do next: a promise outranks the rest.
-func strongest(negatives []obd.NegativeResponse, pending bool) error {
+// keep adds a message to the answer, in the place of an earlier one from the same module.
+func (a *Adapter) keep(m obd.Message) (replaced bool) {
+	if a.headers && a.protocol.CAN() {
+		for i := range a.messages {
+			if a.messages[i].Module == m.Module {
+				a.messages[i] = m
+				return true
+			}
+		}
+	}
+	a.messages = append(a.messages, m)
+	return false
+}
+
+// last is the refusal that decides what to do next: one that says something, if there is any.
+func last(negatives []obd.NegativeResponse) obd.NegativeResponse {
 	for _, n := range negatives {
-		if n.Pending() == pending {
+		if !n.Pending() {
 			return n
 		}
 	}

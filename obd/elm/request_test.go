@@ -54,11 +54,14 @@ func TestProgressIsNoStatus(t *testing.T) {
 // What is done about each status: the request that meets it once, and what is sent because of it.
 func TestRemedies(t *testing.T) {
 	again := []string{"010C", "010C"}
+	inStep := []string{"010C", "ATI", "010C"} // that prompt may have been another's
 	restart := []string{"010C", "ATZ", "ATE0", "ATL0", "ATS0", "ATCAF1", "ATAT1", "ATH1", "ATI", "ATSP6", "0100", "010C"}
 	for text, want := range map[string][]string{
-		"STOPPED": again, "DATA ERROR": again, "ACT ALERT": again, "7E804410C0B<DATA ERROR": again, "7E80441<RX ERROR": again,
+		"STOPPED": inStep, "ACT ALERT": inStep, "7E803410D00": inStep,
+		"DATA ERROR": again, "7E804410C0B<DATA ERROR": again, "7E80441<RX ERROR": again,
 		"7E8 04 41 0C 0B C": again, // a character lost on the way
-		"LV RESET":          restart, "LP ALERT": restart, "ERR94": restart, "ELM327 v1.4b": restart, "OK": restart,
+		"LV RESET":          restart, "LP ALERT": restart, "ELM327 v1.4b": restart, "OK": restart,
+		"ERR94": append([]string{"010C", "ATI", "ATFE"}, restart[1:]...), // which CAN stays off without (data sheet, error messages)
 	} {
 		t.Run(text, func(t *testing.T) {
 			p := newPeer(faithful(nil))

@@ -60,8 +60,12 @@ func (a *Adapter) command(ctx context.Context, line string, limit time.Duration)
 		return err
 	}
 	a.dropEcho(line)
-	rest, last := a.answer, []byte(nil)
-	for l, after := nextLine(rest); l != nil; l, after = nextLine(after) {
+	var last []byte
+	for l, rest := nextLine(a.answer); l != nil; l, rest = nextLine(rest) {
+		if _, status := word(l); status != nil && alarm(status) {
+			a.unsure = true
+			return fmt.Errorf("%s: %w", line, status)
+		}
 		last = l
 	}
 	if string(last) == NotUnderstood.text {
@@ -70,12 +74,14 @@ func (a *Adapter) command(ctx context.Context, line string, limit time.Duration)
 	return nil
 }
 
-// dropEcho takes the first line away when it is what was sent.
-func (a *Adapter) dropEcho(sent string) {
+// dropEcho takes the first line away when it is what was sent, and tells so.
+func (a *Adapter) dropEcho(sent string) bool {
 	line, after := nextLine(a.answer)
-	if string(line) == sent && after != nil {
-		a.answer = after
+	if string(line) != sent || after == nil {
+		return false
 	}
+	a.answer = after
+	return true
 }
 
 // startUp puts the adapter into the one state that the rest of this package relies on. Only the reset must
@@ -117,16 +123,22 @@ func (a *Adapter) try(ctx context.Context, line string) error {
 // in the middle of something. A reset's answer is never parsed, clones garble it.
 func (a *Adapter) reset(ctx context.Context) error {
 	err := a.command(ctx, "ATZ", resetLimit)
-	if errors.Is(err, Silent) || errors.Is(err, Unfinished) {
+	if errors.Is(err, Silent) || errors.Is(err, Unfinished) || alarmed(err) {
 		err = a.command(ctx, "ATZ", resetLimit)
 	}
 	switch {
 	case errors.Is(err, Unfinished):
 		return NotAnAdapter
-	case errors.Is(err, NotUnderstood):
+	case errors.Is(err, NotUnderstood), alarmed(err):
 		return nil
 	}
 	return err
+}
+
+// alarmed reports an error that is an alarm of the adapter.
+func alarmed(err error) bool {
+	var s *Status
+	return errors.As(err, &s) && alarm(s)
 }
 
 func (a *Adapter) identify(ctx context.Context) error {
@@ -212,7 +224,7 @@ func (a *Adapter) firstContact(ctx context.Context) (obd.Protocol, error) {
 		if err := a.exchange(ctx, []byte(line), searchLimit); err != nil {
 			return obd.ProtocolUnknown, err
 		}
-		a.dropEcho(line)
+		a.echoes = a.dropEcho(line)
 		first, err := a.firstData()
 		if err == nil {
 			return protocolOf(first), nil
@@ -238,6 +250,7 @@ func (a *Adapter) firstData() ([]byte, error) {
 			return data, nil
 		}
 		if status != nil {
+			a.unsure = a.unsure || unbidden(status)
 			first = status
 		}
 	}

@@ -95,6 +95,24 @@ func RemedyFor(err error) Remedy {
 	return RemedyTellUser
 }
 
+// unbidden reports a status that may come at any moment: the prompt behind it then is not that of the line which
+// was sent last.
+func unbidden(s *Status) bool { return alarm(s) || s == Rebooted || s == OutOfStep }
+
+// unset reports a status after which none of the adapter's settings can be relied on.
+func unset(s *Status) bool {
+	return s == LowPower || s == LowVoltageReset || s == InternalError || s == Rebooted
+}
+
+// alarm reports an unbidden status that is no answer to a set-up command either.
+func alarm(s *Status) bool {
+	switch s {
+	case Stopped, ActivityAlert, LowPower, LowVoltageReset, InternalError:
+		return true
+	}
+	return false
+}
+
 // word reads one line that is not plain data: upper-cased, spaces out. It returns what data was glued to
 // a progress text (SEARCHING..., BUS INIT: ...OK), or the status that the line is.
 func word(line []byte) (data []byte, status *Status) {

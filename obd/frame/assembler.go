@@ -16,9 +16,10 @@ type Format struct {
 // What one exchange may hold. The longest real answers (on-board test results of several modules) stay far
 // below; a babbling or hostile adapter is cut off here.
 const (
-	maxLine  = 264     // bytes printed on one line; ISO 14230-2 allows 4 + 255 + 1
-	maxParts = 1024    // messages
-	maxData  = 1 << 16 // bytes of all messages
+	maxLine   = 264     // bytes printed on one line; ISO 14230-2 allows 4 + 255 + 1
+	maxParts  = 1024    // messages
+	maxData   = 1 << 16 // bytes of all messages
+	maxFilled = 16      // habits remembered from one exchange to the next: two for each of eight modules
 )
 
 // Assembler collects the lines of one exchange. Its buffers are used again, so that a running poll does
@@ -34,9 +35,10 @@ type Assembler struct {
 	data   []byte
 	parts  []part
 	out    []obd.Message
+	filled []filled // what was learnt of modules, beyond Reset
 }
 
-// Reset forgets everything and begins a new exchange.
+// Reset forgets the lines and begins a new exchange. What stays is which modules fill their frames up.
 func (a *Assembler) Reset(f Format) {
 	a.format = f
 	a.data = a.data[:0]

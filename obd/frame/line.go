@@ -66,7 +66,7 @@ func (a *Assembler) can(digits []byte) error {
 	for _, d := range digits[:width] {
 		module.ID = module.ID<<4 | uint32(d)
 	}
-	if module.ID>>module.Bits != 0 {
+	if !diagnostic(module) {
 		return ErrHeader
 	}
 	data, err := a.pack(digits[width:])
@@ -77,6 +77,15 @@ func (a *Assembler) can(digits []byte) error {
 		return ErrLong
 	}
 	return a.isotp(module, data)
+}
+
+// diagnostic reports whether an identifier is one of those that ISO 15765-4 sets aside for diagnosis by address:
+// 7E0 to 7EF, and 18DAxxxx. Adapters show no others; what looks like one has lost a character, or is an echo.
+func diagnostic(m obd.Module) bool {
+	if m.Bits == 29 {
+		return m.ID>>16 == 0x18DA
+	}
+	return m.ID>>4 == 0x7E
 }
 
 // isotp reads the protocol control byte of ISO 15765-2. Flow control is the adapter's own and says nothing.
@@ -99,10 +108,48 @@ func (a *Assembler) single(module obd.Module, size int, data []byte) error {
 	switch {
 	case size == 0 || size >= minSplit:
 		return ErrLength
-	case len(data) < size:
+	case !a.fits(habit{module, true}, size, len(data)):
 		return ErrShort
 	}
 	return a.add(module, data[:size])
+}
+
+// fits reports whether a frame that needs some bytes may have been printed with this many: just those, or all
+// seven that it holds. Anything between has lost a pair of characters. So has one with just those where such
+// frames come filled up, unless it happens twice running.
+func (a *Assembler) fits(h habit, need, have int) bool {
+	if have != need && have != nextBytes {
+		return false
+	}
+	if need == nextBytes {
+		return true
+	}
+	for i := range a.filled {
+		if f := &a.filled[i]; f.habit == h {
+			f.trimmed++
+			if have == nextBytes {
+				f.trimmed = 0
+			}
+			return f.trimmed != 1
+		}
+	}
+	if have == nextBytes && len(a.filled) < maxFilled {
+		a.filled = append(a.filled, filled{habit: h})
+	}
+	return true
+}
+
+// habit is a kind of frame of one module. Modules fill their frames up, as ISO 15765-4 wants it; some adapters
+// show the filling, some only that of consecutive frames.
+type habit struct {
+	module obd.Module
+	single bool
+}
+
+// filled is a habit of filling up.
+type filled struct {
+	habit
+	trimmed int // frames without filling since the last one with it
 }
 
 // first opens a message. The same first frame again, before the message was whole, begins it anew; another
@@ -137,7 +184,11 @@ func (a *Assembler) consecutive(module obd.Module, counter byte, data []byte) er
 	if p == nil {
 		return ErrOrphan
 	}
-	return p.store(a.message(p), p.index(counter, 1), data)
+	index := p.index(counter, 1)
+	if need := p.need(index); need > 0 && !a.fits(habit{module, false}, need, len(data)) {
+		return ErrShort
+	}
+	return p.store(a.message(p), index, data)
 }
 
 // bare reads a line printed with headers off: on CAN a length ("014"), a numbered piece ("0: 49 02 ...") or

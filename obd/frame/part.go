@@ -63,6 +63,15 @@ func (p *part) span(index int) (from, to int) {
 	return from, min(from+nextBytes, p.size)
 }
 
+// need is how many bytes of the message a frame holds, none beyond its end.
+func (p *part) need(index int) int {
+	if index >= p.frames {
+		return 0
+	}
+	from, to := p.span(index)
+	return to - from
+}
+
 // store takes in one frame. A repeated frame must say the same again: if not, nobody can tell which is
 // right and the message is void. What a frame holds beyond the stated length is padding.
 func (p *part) store(message []byte, index int, data []byte) error {

@@ -102,29 +102,45 @@ func optional(ctx context.Context, err error) error {
 	return err
 }
 
-// bitmaps asks for one support bitmap after another, as long as a module says there is a next.
+// bitmaps asks for one support bitmap after another, as long as a module says there is a next. A bitmap that
+// cannot be read is left out; only if the very first brings none at all is that an error.
 func (c *Capabilities) bitmaps(ctx context.Context, car Asker, s obd.Service) error {
 	for base, more := byte(0), true; more; {
-		asked := base
 		answer, err := car.Do(ctx, obd.NewRequest(s, base))
-		if err != nil {
-			if base > 0 {
-				return optional(ctx, err)
-			}
-			return err
-		}
-		more = false
-		for _, m := range answer.Messages {
-			set := c.module(m.Module).support(s)
-			if err := set.Add(c.Protocol, m); err != nil {
-				return err
-			}
-			if next, ok := set.Next(asked); ok {
-				base, more = next, true
+		if err == nil {
+			var next byte
+			next, more, err = c.takeBitmaps(s, base, answer.Messages)
+			if err == nil {
+				base = next
+				continue
 			}
 		}
+		if base > 0 {
+			err = optional(ctx, err)
+		}
+		return err
 	}
 	return nil
+}
+
+// takeBitmaps notes what each module says it supports, and which bitmap to ask for next.
+func (c *Capabilities) takeBitmaps(s obd.Service, base byte, messages []obd.Message) (next byte, more bool, err error) {
+	read := 0
+	for _, m := range messages {
+		set := c.module(m.Module).support(s)
+		if e := set.Add(c.Protocol, m); e != nil {
+			err = e
+			continue
+		}
+		read++
+		if n, ok := set.Next(base); ok {
+			next, more = n, true
+		}
+	}
+	if read > 0 {
+		err = nil
+	}
+	return next, more, err
 }
 
 // module finds a module by address, or adds it in its place.
@@ -180,7 +196,8 @@ func (c *Capabilities) addMonitor(mid byte, m obd.Message) {
 	}
 	monitor := Monitor{Module: m.Module, MID: mid, Cylinder: cylinder}
 	for i := range results {
-		monitor.Counts = monitor.Counts || results[i].TID == obd.TIDCount
+		r := &results[i]
+		monitor.Counts = monitor.Counts || r.MID == mid && r.TID == obd.TIDCount && r.Unit == obd.Counts
 	}
 	c.Monitors = append(c.Monitors, monitor)
 }

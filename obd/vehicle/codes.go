@@ -86,7 +86,11 @@ func readFrames(ctx context.Context, car Asker, caps *Capabilities, report *obd.
 	if len(report.Frames) == 0 {
 		return nil
 	}
-	for _, pid := range frozenPIDs(caps) {
+	pids, err := frozenPIDs(ctx, car, caps)
+	if err != nil {
+		return err
+	}
+	for _, pid := range pids {
 		answer, err := car.Do(ctx, obd.Frozen(pid, frameZero))
 		if err != nil {
 			if err := optional(ctx, err); err != nil {
@@ -95,26 +99,67 @@ func readFrames(ctx context.Context, car Asker, caps *Capabilities, report *obd.
 			continue // a frame need not hold every PID
 		}
 		for _, m := range answer.Messages {
-			if f := frameOf(report, m.Module); f != nil {
-				f.Readings, _ = obd.AppendFrozen(f.Readings, m)
+			f := frameOf(report, m.Module)
+			if f == nil {
+				continue
+			}
+			if f.Readings, err = obd.AppendFrozen(f.Readings, m); err != nil {
+				report.Unread = append(report.Unread, fmt.Sprintf("freeze frame of module %v: %v", m.Module, err))
 			}
 		}
 	}
 	return nil
 }
 
-// frozenPIDs are the supported PIDs that a freeze frame may hold: plain measured values.
-func frozenPIDs(caps *Capabilities) []byte {
-	var out []byte
-	for _, m := range caps.Modules {
-		for pid := range m.PIDs.All() {
-			d, known := obd.DescribePID(pid)
-			if known && len(d.Parts) > 0 && pid != obd.PIDStatus && pid != obd.PIDFreezeCode && !slices.Contains(out, pid) {
-				out = append(out, pid)
+// frozenPIDs are the PIDs to ask of a freeze frame: the values that the car says its frames hold or, when it does
+// not say, all that it supports.
+func frozenPIDs(ctx context.Context, car Asker, caps *Capabilities) ([]byte, error) {
+	held, err := frozenSupport(ctx, car)
+	if err != nil {
+		return nil, err
+	}
+	if held == (obd.Support{}) {
+		return values(caps), nil
+	}
+	return decodable(nil, held), nil
+}
+
+// frozenSupport asks for the bitmaps of service 02, which are those of service 01 with a frame number.
+func frozenSupport(ctx context.Context, car Asker) (held obd.Support, err error) {
+	for base, more := byte(0), true; more; {
+		answer, err := car.Do(ctx, obd.Frozen(base, frameZero))
+		if err != nil {
+			return held, optional(ctx, err)
+		}
+		more = false
+		for _, m := range answer.Messages {
+			if bits, ok := obd.PIDData(m, base); ok {
+				live := obd.Message{Module: m.Module, Data: append([]byte{obd.LiveData.Response(), base}, bits...)}
+				_ = held.Add(car.Protocol(), live) // well formed: it was made just now
 			}
 		}
+		base, more = held.Next(base)
+	}
+	return held, nil
+}
+
+// values are the supported PIDs that stand for plain measured values, module by module.
+func values(caps *Capabilities) (out []byte) {
+	for _, m := range caps.Modules {
+		out = decodable(out, m.PIDs)
 	}
 	return out
+}
+
+// decodable appends the PIDs of a set that can be decoded and are not there yet.
+func decodable(dst []byte, set obd.Support) []byte {
+	for pid := range set.All() {
+		d, known := obd.DescribePID(pid)
+		if known && len(d.Parts) > 0 && pid != obd.PIDStatus && pid != obd.PIDFreezeCode && !slices.Contains(dst, pid) {
+			dst = append(dst, pid)
+		}
+	}
+	return dst
 }
 
 func frameOf(r *obd.CodeReport, m obd.Module) *obd.FreezeFrame {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"stumble/obd"
 	"stumble/obd/elm"
@@ -17,7 +18,8 @@ type Voltmeter interface {
 
 // ReadIntake reads everything there is to know before anything is touched. progress, if not nil, hears what
 // is being read. What the car does not have or would not tell is noted in the intake; an error is returned
-// only when the car or the adapter is lost, together with what was read until then.
+// only when the car or the adapter is lost, together with what was read until then. What stays unanswered though
+// the car said it has it is asked for once more at the end: a module may have been busy with something else.
 func ReadIntake(ctx context.Context, car Asker, meter Voltmeter, caps *Capabilities, progress func(string)) (*obd.Intake, error) {
 	r := intakeReader{ctx: ctx, car: car, caps: caps, intake: &obd.Intake{Protocol: car.Protocol(), Adapter: meter.Identity()}}
 	for _, part := range [...]struct {
@@ -31,6 +33,7 @@ func ReadIntake(ctx context.Context, car Asker, meter Voltmeter, caps *Capabilit
 		{"monitor status", r.monitors},
 		{"on-board test results", r.tests},
 		{"live values", r.live},
+		{"what was not answered", r.second},
 	} {
 		if progress != nil {
 			progress(part.name)
@@ -47,6 +50,15 @@ type intakeReader struct {
 	car    Asker
 	caps   *Capabilities
 	intake *obd.Intake
+	missed []wanted // what was not answered the first time
+	last   bool     // there is no further time
+}
+
+// wanted is something to be read: its name, the request for it, and what to do with the answer.
+type wanted struct {
+	name string
+	req  obd.Request
+	keep func([]obd.Message)
 }
 
 func (r *intakeReader) codes() error {
@@ -66,21 +78,41 @@ func (r *intakeReader) voltage(meter Voltmeter) error {
 	return nil
 }
 
-// ask sends a request that the car may do without, noting a failure under a name. Its messages are copied,
-// since the next request would overwrite them; the time of the first answer dates the intake.
-func (r *intakeReader) ask(what string, req obd.Request) ([]obd.Message, error) {
-	answer, err := r.car.Do(r.ctx, req)
-	if err != nil {
-		return nil, note(r.ctx, &r.intake.Unread, what, err)
+// read asks for something that the car may do without. The time of the first answer dates the intake.
+func (r *intakeReader) read(w wanted) error {
+	answer, err := r.car.Do(r.ctx, w.req)
+	switch {
+	case err == nil:
+	case errors.Is(err, elm.NoData) && !r.last:
+		r.missed = append(r.missed, w)
+		return nil
+	default:
+		return note(r.ctx, &r.intake.Unread, w.name, err)
 	}
 	if r.intake.At.IsZero() {
 		r.intake.At = answer.Received
 	}
-	kept := make([]obd.Message, len(answer.Messages))
-	for i, m := range answer.Messages {
-		kept[i] = obd.Message{Module: m.Module, Data: append([]byte(nil), m.Data...)}
+	w.keep(answer.Messages)
+	return nil
+}
+
+// second reads what was missed.
+func (r *intakeReader) second() error {
+	r.last = true
+	for _, w := range r.missed {
+		if err := r.read(w); err != nil {
+			return err
+		}
 	}
-	return kept, nil
+	slices.SortStableFunc(r.intake.Tests, func(a, b obd.TestResult) int { return int(a.MID) - int(b.MID) })
+	return nil
+}
+
+// unread notes what a module's answer made of itself.
+func (r *intakeReader) unread(what string, m obd.Module, err error) {
+	if err != nil {
+		r.intake.Unread = append(r.intake.Unread, fmt.Sprintf("%s of module %v: %v", what, m, err))
+	}
 }
 
 // module finds a module's entry by address. All were found when the car was asked what it supports.
@@ -111,18 +143,15 @@ func (r *intakeReader) information() error {
 		if !r.caps.HasInfo(item.id) {
 			continue
 		}
-		messages, err := r.ask(item.name, obd.Info(item.id))
+		err := r.read(wanted{item.name, obd.Info(item.id), func(messages []obd.Message) {
+			for _, m := range r.caps.Modules {
+				if mine := obd.ModuleMessages(messages, m.Address); len(mine) > 0 {
+					r.unread(item.name, m.Address, item.keep(m.Address, mine))
+				}
+			}
+		}})
 		if err != nil {
 			return err
-		}
-		for _, m := range r.caps.Modules {
-			mine := obd.ModuleMessages(messages, m.Address)
-			if len(mine) == 0 {
-				continue
-			}
-			if err := item.keep(m.Address, mine); err != nil {
-				r.intake.Unread = append(r.intake.Unread, fmt.Sprintf("%s of module %v: %v", item.name, m.Address, err))
-			}
 		}
 	}
 	return nil
@@ -167,24 +196,29 @@ func (r *intakeReader) monitors() error {
 		if !r.caps.Has(pid) {
 			continue
 		}
-		messages, err := r.ask("monitor status", obd.Live(pid))
+		err := r.read(wanted{"monitor status", obd.Live(pid), func(messages []obd.Message) {
+			for _, m := range messages {
+				r.keepMonitors(pid, m)
+			}
+		}})
 		if err != nil {
 			return err
 		}
-		for _, m := range messages {
-			status, err := obd.DecodeMonitors(m, pid)
-			if err != nil {
-				r.intake.Unread = append(r.intake.Unread, fmt.Sprintf("monitor status of module %v: %v", m.Module, err))
-				continue
-			}
-			if entry := r.module(m.Module); pid == obd.PIDStatus {
-				entry.Monitors = &status
-			} else {
-				entry.ThisCycle = &status
-			}
-		}
 	}
 	return nil
+}
+
+func (r *intakeReader) keepMonitors(pid byte, m obd.Message) {
+	status, err := obd.DecodeMonitors(m, pid)
+	if err != nil {
+		r.unread("monitor status", m.Module, err)
+		return
+	}
+	if entry := r.module(m.Module); pid == obd.PIDStatus {
+		entry.Monitors = &status
+	} else {
+		entry.ThisCycle = &status
+	}
 }
 
 func (r *intakeReader) tests() error {
@@ -192,16 +226,16 @@ func (r *intakeReader) tests() error {
 		return r.legacyTests()
 	}
 	for _, mid := range supportedTests(r.caps) {
-		messages, err := r.ask(obd.MonitorName(mid), obd.Test(mid))
+		name := obd.MonitorName(mid)
+		err := r.read(wanted{name, obd.Test(mid), func(messages []obd.Message) {
+			for _, m := range messages {
+				results, err := obd.DecodeTests(m)
+				r.intake.Tests = append(r.intake.Tests, results...)
+				r.unread(name, m.Module, err)
+			}
+		}})
 		if err != nil {
 			return err
-		}
-		for _, m := range messages {
-			results, err := obd.DecodeTests(m)
-			r.intake.Tests = append(r.intake.Tests, results...)
-			if err != nil {
-				r.intake.Unread = append(r.intake.Unread, fmt.Sprintf("%s of module %v: %v", obd.MonitorName(mid), m.Module, err))
-			}
 		}
 	}
 	return nil
@@ -226,92 +260,126 @@ func supportedTests(caps *Capabilities) []byte {
 // legacyTests asks the tests of the buses before CAN. Their bitmap is asked here, because polling has no use
 // for them: their numbers are the maker's own.
 func (r *intakeReader) legacyTests() error {
-	messages, err := r.ask("on-board tests", obd.Test(0))
+	var have obd.Support
+	err := r.read(wanted{"on-board tests", obd.Test(0), func(messages []obd.Message) {
+		for _, m := range messages {
+			r.unread("on-board tests", m.Module, have.Add(r.caps.Protocol, m))
+		}
+	}})
 	if err != nil {
 		return err
 	}
-	var have obd.Support
-	for _, m := range messages {
-		if err := have.Add(r.caps.Protocol, m); err != nil {
-			r.intake.Unread = append(r.intake.Unread, fmt.Sprintf("on-board tests of module %v: %v", m.Module, err))
-		}
-	}
 	for tid := range have.All() {
-		messages, err := r.ask(fmt.Sprintf("on-board test %02X", tid), obd.Test(tid))
-		if err != nil {
-			return err
-		}
-		for _, m := range messages {
-			if result, err := obd.DecodeLegacyTest(m); err == nil {
+		name := fmt.Sprintf("on-board test %02X", tid)
+		err := r.read(wanted{name, obd.Test(tid), func(messages []obd.Message) {
+			for _, m := range messages {
+				result, err := obd.DecodeLegacyTest(m)
+				if err != nil {
+					r.unread(name, m.Module, err)
+					continue
+				}
 				r.intake.Legacy = append(r.intake.Legacy, result)
 			}
+		}})
+		if err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
-// live reads every supported value once, as many at a time as the bus allows.
+// live reads every supported value once, as many at a time as the bus, the modules and the adapter allow. What a
+// shared answer lacks is asked for again by itself.
 func (r *intakeReader) live() error {
 	size := batch
 	if !r.caps.Protocol.CAN() {
 		size = 1
 	}
-	for pids := livePIDs(r.caps); len(pids) > 0; {
-		n := min(size, len(pids))
-		if d, _ := obd.DescribePID(pids[0]); !d.Batchable() {
-			n = 1
+	together, alone := livePIDs(r.caps)
+	for len(together) > 0 {
+		n := min(size, len(together))
+		if n == 1 {
+			break
 		}
-		answer, err := r.car.Do(r.ctx, obd.Live(pids[:n]...))
-		var status *elm.Status
+		messages, err := r.several(together[:n])
 		switch {
-		case err == nil:
-			if r.intake.At.IsZero() {
-				r.intake.At = answer.Received
-			}
-			for _, m := range answer.Messages {
-				r.intake.Live, _ = obd.AppendLive(r.intake.Live, m)
-			}
-		case n > 1 && errors.As(err, &status) && status.Remedy == elm.RemedyAskForLess:
-			size = n / 2
+		case err != nil:
+			return err
+		case messages == nil:
+			size = (n + 1) / 2
 			continue
-		default:
-			if err := note(r.ctx, &r.intake.Unread, "live values", err); err != nil {
-				return err
+		}
+		for _, pid := range together[:n] {
+			if !holds(messages, pid) {
+				alone = append(alone, pid)
 			}
 		}
-		pids = pids[n:]
+		together = together[n:]
+	}
+	for _, pid := range append(together, alone...) {
+		d, _ := obd.DescribePID(pid)
+		if err := r.read(wanted{d.Name, obd.Live(pid), r.keepLive}); err != nil {
+			return err
+		}
 	}
 	return nil
 }
 
-// livePIDs are the supported PIDs that can be decoded; those that may be asked together first.
-func livePIDs(caps *Capabilities) []byte {
-	var together, alone []byte
-	for _, pid := range frozenPIDs(caps) {
+// several asks for several values at once; no messages and no error means that it cannot be had so.
+func (r *intakeReader) several(pids []byte) ([]obd.Message, error) {
+	answer, err := r.car.Do(r.ctx, obd.Live(pids...))
+	if err != nil {
+		return nil, optional(r.ctx, err)
+	}
+	if r.intake.At.IsZero() {
+		r.intake.At = answer.Received
+	}
+	r.keepLive(answer.Messages)
+	return answer.Messages, nil
+}
+
+func (r *intakeReader) keepLive(messages []obd.Message) {
+	for _, m := range messages {
+		var err error
+		r.intake.Live, err = obd.AppendLive(r.intake.Live, m)
+		r.unread("live values", m.Module, err)
+	}
+}
+
+func holds(messages []obd.Message, pid byte) bool {
+	return slices.ContainsFunc(messages, func(m obd.Message) bool {
+		_, there := obd.PIDData(m, pid)
+		return there
+	})
+}
+
+// livePIDs are the supported PIDs that can be decoded: those that may be asked together, and the others.
+func livePIDs(caps *Capabilities) (together, alone []byte) {
+	for _, pid := range values(caps) {
 		if d, _ := obd.DescribePID(pid); d.Batchable() {
 			together = append(together, pid)
 		} else {
 			alone = append(alone, pid)
 		}
 	}
-	return append(together, alone...)
+	return together, alone
 }
 
 // ReadVIN reads the vehicle identification number, empty when the car does not tell; checkOK as for
 // obd.ValidVIN.
 func ReadVIN(ctx context.Context, car Asker, caps *Capabilities) (vin string, checkOK bool, err error) {
-	r := intakeReader{ctx: ctx, car: car, caps: caps, intake: &obd.Intake{}}
 	if !caps.HasInfo(obd.InfoVIN) {
 		return "", false, nil
 	}
-	messages, err := r.ask("vehicle identification number", obd.Info(obd.InfoVIN))
+	answer, err := car.Do(ctx, obd.Info(obd.InfoVIN))
 	if err != nil {
-		return "", false, err
+		return "", false, optional(ctx, err)
 	}
 	for _, m := range caps.Modules {
-		if mine := obd.ModuleMessages(messages, m.Address); len(mine) > 0 && r.intake.VIN == "" {
-			_ = r.keepVIN(m.Address, mine) // a number that cannot be right is shown as it came
+		if mine := obd.ModuleMessages(answer.Messages, m.Address); len(mine) > 0 && vin == "" {
+			vin, _ = obd.DecodeVIN(caps.Protocol, mine) // a number that cannot be right is shown as it came
+			checkOK, _ = obd.ValidVIN(vin)
 		}
 	}
-	return r.intake.VIN, r.intake.VINCheck, nil
+	return vin, checkOK, nil
 }

@@ -1,23 +1,28 @@
 package vehicle
 
-import "stumble/obd"
+import (
+	"slices"
+
+	"stumble/obd"
+)
 
 // plan is the order in which a car is polled. The fast requests follow the engine; after every second of them
 // stands one of the others: the counters of the cylinders one after the other, between them what the car
-// says of its gear, and now and then a slow value.
+// says of its gear, the lamp, and now and then a slow value.
 type plan struct {
-	fast   []obd.Request // asked in turn
-	counts []obd.Request
-	gear   []obd.Request
-	slow   []obd.Request
+	fast   ring
+	counts ring
+	gear   ring
+	lamp   ring
+	slow   ring
 
-	fastAt, countAt, gearAt, slowAt int
-	tick, others                    int
+	tick, others int
 }
 
 const (
 	fastPerOther = 2  // fast requests before each of the others
 	gearEvery    = 4  // of the others, one asks for the gear
+	lampEvery    = 7  // of the others, one asks for the lamp: at the pace of CAN, each half of its flashes
 	slowEvery    = 10 // of the others, one asks for a slow value
 	batch        = 6  // PIDs a CAN request holds
 )
@@ -26,6 +31,7 @@ const (
 var (
 	fastPIDs = []byte{obd.PIDRPM, obd.PIDLoad, obd.PIDSpeed, obd.PIDThrottle, obd.PIDFuelSystem}
 	gearPIDs = []byte{obd.PIDGear, obd.PIDAuxiliary}
+	lampPIDs = []byte{obd.PIDStatus}
 )
 
 // slowPIDs change slowly or matter little.
@@ -41,34 +47,19 @@ func newPlan(c *Capabilities, size int) *plan {
 	p := &plan{}
 	fast := supported(c, fastPIDs)
 	if size == 1 {
-		p.fast = alternate(fast)
+		p.fast.add(alternate(fast))
 	} else {
-		p.fast = batches(fast, size)
+		p.fast.add(batches(fast, size))
 	}
 	for _, m := range c.Monitors {
-		if m.Counts {
-			p.counts = append(p.counts, obd.Test(m.MID))
+		if req := obd.Test(m.MID); m.Counts && !p.counts.holds(req) {
+			p.counts.add([]obd.Request{req})
 		}
 	}
-	p.gear = batches(supported(c, gearPIDs), size)
-	p.slow = slowRequests(c, size)
+	p.gear.add(batches(supported(c, gearPIDs), size))
+	p.lamp.add(batches(supported(c, lampPIDs), 1))
+	p.slow.add(batches(supported(c, slowPIDs), size))
 	return p
-}
-
-// slowRequests puts the lamp between the slow values, so that its flashing once a second is not missed.
-func slowRequests(c *Capabilities, size int) []obd.Request {
-	var slow []obd.Request
-	status := c.Has(obd.PIDStatus)
-	for _, r := range batches(supported(c, slowPIDs), size) {
-		if status {
-			slow = append(slow, obd.Live(obd.PIDStatus))
-		}
-		slow = append(slow, r)
-	}
-	if len(slow) == 0 && status {
-		slow = append(slow, obd.Live(obd.PIDStatus))
-	}
-	return slow
 }
 
 func supported(c *Capabilities, pids []byte) []byte {
@@ -114,29 +105,104 @@ func alternate(pids []byte) []obd.Request {
 	return out
 }
 
-// next is the request whose turn it is.
-func (p *plan) next() obd.Request {
-	p.tick++
-	if len(p.fast) > 0 && (p.tick%(fastPerOther+1) != 0 || p.onlyFast()) {
-		return turn(p.fast, &p.fastAt)
+// next is the request whose turn it is. It is nil only for an empty plan.
+func (p *plan) next() *item {
+	for range 2 {
+		for _, r := range p.order() {
+			if it := r.next(); it != nil {
+				return it
+			}
+		}
+		p.refresh() // all of them rest
+	}
+	return nil
+}
+
+// order is which of the rings to ask this time: the first that has something.
+func (p *plan) order() [5]*ring {
+	fast, counts, gear, lamp, slow := &p.fast, &p.counts, &p.gear, &p.lamp, &p.slow
+	if p.tick++; p.tick%(fastPerOther+1) != 0 {
+		return [...]*ring{fast, counts, gear, lamp, slow}
 	}
 	p.others++
 	switch {
-	case len(p.slow) > 0 && (p.others%slowEvery == 0 || len(p.counts)+len(p.gear) == 0):
-		return turn(p.slow, &p.slowAt)
-	case len(p.gear) > 0 && (p.others%gearEvery == 1 || len(p.counts) == 0):
-		return turn(p.gear, &p.gearAt)
+	case p.others%slowEvery == 0:
+		return [...]*ring{slow, lamp, counts, gear, fast}
+	case p.others%lampEvery == 0:
+		return [...]*ring{lamp, counts, gear, slow, fast}
+	case p.others%gearEvery == 1:
+		return [...]*ring{gear, counts, slow, lamp, fast}
+	case p.others%2 == 0: // a car without counts: the lamp as often as all the slow values
+		return [...]*ring{counts, lamp, slow, gear, fast}
 	}
-	return turn(p.counts, &p.countAt)
+	return [...]*ring{counts, slow, lamp, gear, fast}
 }
 
-func turn(requests []obd.Request, at *int) obd.Request {
-	r := requests[*at%len(requests)]
-	*at++
-	return r
+// refresh ends the rest of every request: the car may answer again.
+func (p *plan) refresh() {
+	for _, r := range [...]*ring{&p.fast, &p.counts, &p.gear, &p.lamp, &p.slow} {
+		for i := range r.items {
+			r.items[i].missed, r.items[i].rest = 0, 0
+		}
+	}
 }
-
-func (p *plan) onlyFast() bool { return len(p.counts)+len(p.gear)+len(p.slow) == 0 }
 
 // empty reports a car that has nothing worth polling.
-func (p *plan) empty() bool { return len(p.fast) == 0 && p.onlyFast() }
+func (p *plan) empty() bool {
+	return len(p.fast.items)+len(p.counts.items)+len(p.gear.items)+len(p.lamp.items)+len(p.slow.items) == 0
+}
+
+// ring is requests that are asked in turn.
+type ring struct {
+	items []item
+	at    int
+}
+
+// item is one request, with what came of it.
+type item struct {
+	req    obd.Request
+	missed int  // times in a row that it brought nothing
+	rest   int  // turns to pass it over: it brought nothing of late
+	proven bool // it has brought all it asks for
+	broken int  // answers in a row that were damaged or lacked something
+	since  int  // answers to all requests when it first brought nothing
+}
+
+const (
+	missesToRest  = 3
+	longestRest   = 32 // turns
+	breaksToSplit = 3
+)
+
+func (r *ring) add(requests []obd.Request) {
+	for _, req := range requests {
+		r.items = append(r.items, item{req: req})
+	}
+}
+
+func (r *ring) holds(req obd.Request) bool {
+	return slices.ContainsFunc(r.items, func(it item) bool { return it.req == req })
+}
+
+// next is the next request that does not rest, nil if there is none.
+func (r *ring) next() *item {
+	for range r.items {
+		it := &r.items[r.at%len(r.items)]
+		r.at++
+		if it.rest == 0 {
+			return it
+		}
+		it.rest--
+	}
+	return nil
+}
+
+// several reports whether a request asks for more than one PID.
+func (it *item) several() bool { return it.req.Service() == obd.LiveData && it.req.Len() > 2 }
+
+// miss notes that the request brought nothing, and lets it rest the longer the more often that happens.
+func (it *item) miss() {
+	if it.missed++; it.missed >= missesToRest {
+		it.rest = min(1<<(it.missed-missesToRest+1), longestRest)
+	}
+}

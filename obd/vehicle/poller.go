@@ -3,6 +3,7 @@ package vehicle
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"stumble/obd"
@@ -22,16 +23,21 @@ type Poller struct {
 	// again (false). May be nil. Set it before Run.
 	Asleep func(at time.Time, asleep bool)
 
-	size     int
-	plan     *plan
-	sample   obd.Sample
-	silent   int
-	failures int
+	size    int
+	plan    *plan
+	sample  obd.Sample
+	answers int // good ones, of all requests
+
+	silent   int // requests in a row without an answer
 	sleeping bool
+	failures int       // requests in a row that the adapter could not carry out
+	failing  time.Time // when the first of them failed
 }
 
 const (
-	failuresToEnd   = 10              // requests in a row that the adapter could not carry out
+	failuresToEnd   = 10               // requests in a row that the adapter could not carry out,
+	failingToEnd    = 20 * time.Second // over at least this long: cranking an engine can upset a bus for seconds
+	failurePause    = 250 * time.Millisecond
 	silencesToSleep = 4               // requests in a row without an answer, before the car is taken to sleep
 	sleepPause      = 2 * time.Second // between attempts to wake it
 )
@@ -43,7 +49,9 @@ func NewPoller(car Asker, caps *Capabilities, clk clock.Clock) *Poller {
 }
 
 // Run polls until ctx ends, take returns an error, or the adapter cannot be helped without a person. Each
-// sample is good until take returns. A car that falls asleep is waited for.
+// sample is good until take returns. A car that falls asleep is waited for. What a module does not answer is
+// asked less and less often, and a request for several values is split when the car or the adapter does not
+// manage it.
 func (p *Poller) Run(ctx context.Context, take func(*obd.Sample) error) error {
 	if p.plan.empty() {
 		return ErrNothingToPoll
@@ -52,12 +60,12 @@ func (p *Poller) Run(ctx context.Context, take func(*obd.Sample) error) error {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
-		req := p.plan.next()
-		answer, err := p.car.Do(ctx, req)
+		it := p.plan.next()
+		answer, err := p.car.Do(ctx, it.req)
 		if err == nil {
-			err = p.give(req, answer, take)
+			err = p.give(it, &answer, take)
 		} else {
-			err = p.bear(ctx, err)
+			err = p.bear(ctx, it, err)
 		}
 		if err != nil {
 			return err
@@ -65,34 +73,78 @@ func (p *Poller) Run(ctx context.Context, take func(*obd.Sample) error) error {
 	}
 }
 
-// give decodes an answer and hands it on. A message that cannot be read is left out, never guessed at.
-func (p *Poller) give(req obd.Request, answer elm.Answer, take func(*obd.Sample) error) error {
-	p.silent, p.failures = 0, 0
+// give decodes an answer and hands it on. A message that cannot be read whole is left out, never guessed at.
+func (p *Poller) give(it *item, answer *elm.Answer, take func(*obd.Sample) error) error {
+	p.answers++
+	p.silent, p.failures, it.missed = 0, 0, 0
 	p.wake(answer.Received)
 	p.sample.Sent, p.sample.Received = answer.Sent, answer.Received
+	decode := obd.AppendLive
+	if it.req.Service() == obd.TestResults {
+		decode = obd.AppendCounts
+	}
 	readings := p.sample.Readings[:0]
+	damaged := false
 	for _, m := range answer.Messages {
-		if req.Service() == obd.TestResults {
-			readings, _ = obd.AppendCounts(readings, m)
-		} else {
-			readings, _ = obd.AppendLive(readings, m)
+		before := len(readings)
+		var err error
+		if readings, err = decode(readings, m); err != nil {
+			readings, damaged = readings[:before], true
 		}
 	}
 	p.sample.Readings = readings
+	switch {
+	case !it.several():
+	case damaged || !it.proven:
+		p.judge(it, damaged, answer.Messages)
+	default:
+		it.broken = 0
+	}
 	if len(readings) == 0 {
 		return nil
 	}
 	return take(&p.sample)
 }
 
+// judge watches a request for several values until it has once brought all of them. Some modules answer only
+// the first.
+func (p *Poller) judge(it *item, damaged bool, messages []obd.Message) {
+	if !damaged && p.complete(it.req, messages) {
+		it.proven, it.broken = true, 0
+		return
+	}
+	if it.broken++; it.broken >= breaksToSplit {
+		p.askForLess()
+	}
+}
+
+// complete reports whether each module that answered gave all that it says it supports.
+func (p *Poller) complete(req obd.Request, messages []obd.Message) bool {
+	for _, m := range messages {
+		i := slices.IndexFunc(p.caps.Modules, func(c Module) bool { return c.Address == m.Module })
+		if i < 0 {
+			continue
+		}
+		for _, pid := range req.Params() {
+			if _, there := obd.PIDData(m, pid); !there && p.caps.Modules[i].PIDs.Has(pid) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
 // bear decides whether the poll can go on after a request that failed.
-func (p *Poller) bear(ctx context.Context, err error) error {
+func (p *Poller) bear(ctx context.Context, it *item, err error) error {
 	var refused obd.NegativeResponse
 	var status *elm.Status
 	switch {
 	case ctx.Err() != nil:
 		return context.Cause(ctx)
 	case errors.As(err, &refused):
+		p.silent, p.failures = 0, 0
+		p.wake(p.clock.Now())
+		p.miss(it)
 		return nil
 	case !errors.As(err, &status):
 		return err
@@ -101,18 +153,47 @@ func (p *Poller) bear(ctx context.Context, err error) error {
 	case elm.RemedyAskForLess:
 		p.askForLess()
 		return nil
-	case elm.RemedyTellUser, elm.RemedyStartAgain:
-		// The dialogue has tried everything for this request. Others may fare better; if none does, a
-		// person is needed.
-		if p.failures++; p.failures >= failuresToEnd {
-			return err
-		}
-		return nil
+	case elm.RemedyNone, elm.RemedyWaitIgnition:
+		return p.silence(ctx, it)
 	}
-	return p.silence(ctx)
+	// The dialogue has tried everything for this request. Others may fare better; if none does for a while, a
+	// person is needed.
+	if it.several() && status.Remedy == elm.RemedyAskAgain {
+		if it.broken++; it.broken >= breaksToSplit {
+			p.askForLess()
+		}
+	}
+	return p.failed(ctx, err)
 }
 
-// askForLess makes the requests smaller after the adapter was overrun.
+// failed counts requests that the adapter could not carry out.
+func (p *Poller) failed(ctx context.Context, err error) error {
+	now := p.clock.Now()
+	if p.failures == 0 {
+		p.failing = now
+	}
+	if p.failures++; p.failures < failuresToEnd {
+		return nil
+	}
+	if now.Sub(p.failing) >= failingToEnd {
+		return err
+	}
+	return p.pause(ctx, failurePause)
+}
+
+// miss notes a request that brought nothing while the car answers others. If it asks for several values that
+// no answer ever held together, the module may be unable to.
+func (p *Poller) miss(it *item) {
+	if it.missed == 0 {
+		it.since = p.answers
+	}
+	it.miss()
+	if it.several() && !it.proven && it.missed == missesToRest && p.answers > it.since {
+		p.askForLess()
+	}
+}
+
+// askForLess makes the requests smaller.
 func (p *Poller) askForLess() {
 	if p.size > 1 {
 		p.size /= 2
@@ -121,19 +202,24 @@ func (p *Poller) askForLess() {
 }
 
 // silence counts answers that did not come. A sleeping car is asked seldom.
-func (p *Poller) silence(ctx context.Context) error {
+func (p *Poller) silence(ctx context.Context, it *item) error {
 	p.silent++
 	if p.silent < silencesToSleep {
+		p.miss(it)
 		return nil
 	}
-	now := p.clock.Now()
 	if !p.sleeping {
 		p.sleeping = true
+		p.plan.refresh() // it is the car that is silent, not those requests
 		if p.Asleep != nil {
-			p.Asleep(now, true)
+			p.Asleep(p.clock.Now(), true)
 		}
 	}
-	if !p.clock.SleepUntil(now.Add(sleepPause), ctx.Done()) {
+	return p.pause(ctx, sleepPause)
+}
+
+func (p *Poller) pause(ctx context.Context, d time.Duration) error {
+	if !p.clock.SleepUntil(p.clock.Now().Add(d), ctx.Done()) {
 		return context.Cause(ctx)
 	}
 	return nil
