@@ -40,6 +40,8 @@ type level struct {
 type cell struct {
 	cylinders [engine.MaxCylinders]tally
 	seconds   float64
+	firings   float64 // of one cylinder, in all windows
+	work      work
 }
 
 // tally is one cylinder in one cell.
@@ -172,6 +174,8 @@ func (l *level) add(w *window, firings float64) {
 		g := l.group(s.condition)
 		c := l.cell(g)
 		c.seconds += s.seconds
+		c.firings += s.firings
+		c.work = c.work.plus(s.work)
 		if f := l.firingsOf(w, g); f > most {
 			main, most = g, f
 		}

@@ -17,6 +17,7 @@ type place struct {
 type step struct {
 	from, to  float64 // seconds since the tally began
 	revs      float64 // crank revolutions; 0 in a hole
+	percent   float64 // calculated load; 0 when not known
 	load      LoadBand
 	rpm       RPMBand
 	warm      bool
@@ -127,10 +128,22 @@ func (e *exposure) between(before gauge, start time.Time) step {
 		monitored: e.monitor.judges(e, before),
 		known:     true,
 	}
+	if e.load.known() {
+		s.percent = e.load.value
+	}
 	if e.rpm.at.Sub(before.at) > longestStep {
 		s.known = false
 		return s
 	}
 	s.revs = (before.value + e.rpm.value) / 2 / 60 * (s.to - s.from)
 	return s
+}
+
+// work is the step's speed and load over its revolutions.
+func (s *step) work() work {
+	seconds := s.to - s.from
+	if !(seconds > 0) {
+		return work{}
+	}
+	return work{rpm: 60 * s.revs / seconds * s.revs, load: s.percent * s.revs}
 }

@@ -10,9 +10,16 @@ import (
 type slice struct {
 	condition conditionIndex
 	from, to  place
+	work      work
 	monitored bool
 	known     bool
 }
+
+// work is engine speed and load, each summed over revolutions: what their means are made of.
+type work struct{ rpm, load float64 }
+
+func (w work) plus(o work) work        { return work{w.rpm + o.rpm, w.load + o.load} }
+func (w work) times(part float64) work { return work{w.rpm * part, w.load * part} }
 
 // window is running between two refreshes with the misses that the second one showed.
 type window struct {
@@ -29,6 +36,7 @@ type share struct {
 	condition conditionIndex
 	firings   float64 // of one cylinder
 	seconds   float64
+	work      work
 }
 
 // ledger cuts the drive into windows. Running and rises are entered in order of time; windows come out once
@@ -52,6 +60,7 @@ type ledger struct {
 	window  window
 	firings [conditions]float64 // scratch of closeAt
 	seconds [conditions]float64
+	work    [conditions]work
 }
 
 // assumed is the cadence taken until the car's own is known: the longest that is usual. A miss is then placed
@@ -80,10 +89,12 @@ func newLedger(lanes *[engine.MaxCylinders]lane, sink func(*window)) *ledger {
 // run enters one step in its condition.
 func (l *ledger) run(s *step, c conditionIndex) {
 	to := place{l.now.rev + s.revs, s.to}
+	w := s.work()
 	if n := len(l.slices); n > 0 {
 		last := &l.slices[n-1]
 		if last.condition == c && last.monitored == s.monitored && last.known == s.known && s.from-last.to.sec < 1e-6 {
 			last.to, l.now = to, to
+			last.work = last.work.plus(w)
 			return
 		}
 	}
@@ -91,7 +102,7 @@ func (l *ledger) run(s *step, c conditionIndex) {
 	if len(l.slices) == 0 {
 		l.start = from
 	}
-	l.slices = append(l.slices, slice{condition: c, from: from, to: to, monitored: s.monitored, known: s.known})
+	l.slices = append(l.slices, slice{condition: c, from: from, to: to, work: w, monitored: s.monitored, known: s.known})
 	l.now = to
 }
 
@@ -279,6 +290,7 @@ func (l *ledger) cut(at float64) {
 		middle := place{s.from.rev + part*(s.to.rev-s.from.rev), s.from.sec + part*(s.to.sec-s.from.sec)}
 		head := *s
 		head.to, s.from = middle, middle
+		head.work, s.work = s.work.times(part), s.work.times(1-part)
 		l.enter(head)
 		l.start = middle
 		break
@@ -298,14 +310,15 @@ func (l *ledger) enter(s slice) {
 	}
 	l.firings[s.condition] += (s.to.rev - s.from.rev) / 2 // a cylinder of a four-stroke fires every second turn
 	l.seconds[s.condition] += s.to.sec - s.from.sec
+	l.work[s.condition] = l.work[s.condition].plus(s.work)
 }
 
 // gather moves the scratch sums into the window's shares, without those that did not turn the engine.
 func (l *ledger) gather() {
 	kept := l.window.running[:0]
 	for _, s := range l.window.running {
-		s.firings, s.seconds = l.firings[s.condition], l.seconds[s.condition]
-		l.firings[s.condition], l.seconds[s.condition] = 0, 0
+		s.firings, s.seconds, s.work = l.firings[s.condition], l.seconds[s.condition], l.work[s.condition]
+		l.firings[s.condition], l.seconds[s.condition], l.work[s.condition] = 0, 0, work{}
 		if s.firings > 0 {
 			kept = append(kept, s)
 		}

@@ -79,6 +79,8 @@ type Cell struct {
 	Worsening bool          // the rate rose against this cylinder's own earlier running in like condition
 	Since     time.Time     // when it began to, if it did
 	Seconds   time.Duration // running behind the cell
+	RPM, Load float64       // means over its revolutions, rpm and percent; NaN in Total
+	Decides   rate.Count    // misses and firings of unmixed windows: all that verdicts rest on
 }
 
 // RefreshKind is how a controller brings its counters up to date.
