@@ -109,6 +109,7 @@ type loop struct {
 	dirty  bool   // keys, size or state changed since the last frame
 	sync   bool   // the terminal may show something else than we think
 	missed uint16 // cylinders that missed since the last frame, a bit each
+	warned bool   // the warning on the screen has rung
 }
 
 // take acts on one event of the terminal.
@@ -157,12 +158,14 @@ func (l *loop) tick() {
 	}
 }
 
-// ring sounds the bell, once a frame, for new misses of the cylinders chosen. A terminal without one is no failure.
+// ring sounds the bell, once a frame, for new misses of the cylinders chosen and for a warning that comes up: nobody
+// who drives looks at the screen. A terminal without a bell is no failure.
 func (l *loop) ring() {
-	if l.missed&l.keys.bell != 0 {
+	warn := l.state.alert() != ""
+	if l.missed&l.keys.bell != 0 || warn && !l.warned {
 		_ = l.screen.Beep()
 	}
-	l.missed = 0
+	l.missed, l.warned = 0, warn
 }
 
 // heard remembers which misses were seen already.

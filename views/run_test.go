@@ -324,6 +324,25 @@ func TestBell(t *testing.T) {
 	})
 }
 
+// A warning rings when it comes up, once, and again when it comes back.
+func TestWarningRings(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := start(t, &script{state: wren(t)})
+		rang := s.screen.rang
+		warn := func(text string) int {
+			s.change(func(st *State) { st.Alert = text })
+			s.wait(frame)
+			return s.screen.rang - rang
+		}
+		assert.Equal(t, 1, warn("ease off"))
+		assert.Equal(t, 1, warn("ease off, now"))
+		assert.Equal(t, 1, warn(""))
+		assert.Equal(t, 2, warn("ease off"))
+		s.press("q")
+		assert.NoError(t, s.end())
+	})
+}
+
 func TestResize(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, &script{state: wren(t)})
