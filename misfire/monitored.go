@@ -18,26 +18,32 @@ type monitor struct {
 }
 
 const (
-	throttleSlack = 1.5  // percent above the floor that still counts as closed
-	loadFloorRoom = 3.0  // percent above the floor that still counts as the floor
-	quickThrottle = 60.0 // percent a second that counts as a quick move
-	fallingRPM    = 100  // rpm a second of falling speed that goes with overrun
-	overrunRPM    = 1100 // no controller cuts fuel below about this (common practice, no source)
-	throttleHush  = 300 * time.Millisecond
-	gearHush      = 300 * time.Millisecond
+	throttleSlack   = 1.5  // percent above the floor that still counts as closed
+	loadFloorRoom   = 3.0  // percent above the floor that still counts as the floor
+	quickThrottle   = 40.0 // percent a second that counts as a quick move
+	leastThrottle   = 6.0  // percent that a quick move covers at least
+	fallingRPM      = 100  // rpm a second of falling speed that goes with overrun
+	overrunRPM      = 1100 // no controller cuts fuel below about this (common practice, no source)
+	throttleHush    = 300 * time.Millisecond
+	throttleStretch = 150 * time.Millisecond
+	gearHush        = 300 * time.Millisecond
 )
 
 func newMonitor() monitor {
 	return monitor{throttleFloor: math.Inf(1), loadFloor: math.Inf(1), lastThrottle: newGauge()}
 }
 
+// addThrottle looks for quick moves over stretches long enough that the last digit of a reading, and the jitter
+// of its time, do not look like one.
 func (m *monitor) addThrottle(v float64, at time.Time) {
 	m.throttleFloor = min(m.throttleFloor, v)
-	if m.lastThrottle.known() {
-		dt := at.Sub(m.lastThrottle.at).Seconds()
-		if dt > 0 && dt <= longestStep.Seconds() && math.Abs(v-m.lastThrottle.value)/dt >= quickThrottle {
-			m.hush(at.Add(throttleHush))
-		}
+	since := at.Sub(m.lastThrottle.at)
+	if m.lastThrottle.known() && since < throttleStretch {
+		return
+	}
+	moved := math.Abs(v - m.lastThrottle.value)
+	if m.lastThrottle.known() && since <= longestStep && moved >= leastThrottle && moved/since.Seconds() >= quickThrottle {
+		m.hush(at.Add(throttleHush))
 	}
 	m.lastThrottle.set(v, at)
 }
