@@ -116,13 +116,21 @@ func (d *drive) run(ctx context.Context, every time.Duration, show func(*views.S
 			if err := show(d.state()); err != nil {
 				return err
 			}
-			due = s.Received.Truncate(every).Add(every)
+			due = next(due, s.Received, every)
 		}
 		if !d.until.IsZero() && !s.Received.Before(d.until) {
 			return errTimeUp
 		}
 		return nil
 	})
+}
+
+// next is the first of the moments that lie every apart, beginning with the first sample, after now.
+func next(due, now time.Time, every time.Duration) time.Time {
+	if due.IsZero() {
+		due = now
+	}
+	return due.Add((now.Sub(due)/every + 1) * every)
 }
 
 // runSafely is run for a goroutine of its own: a fault of the program there ends the drive with an error
