@@ -104,7 +104,7 @@ func (t *Tally) totals(b *book, cylinders int) []Cell {
 	for i := range cylinders {
 		sum := &b.total[i]
 		_, judged := b.gears.dispersion(i)
-		c := Cell{Cylinder: i + 1, Reported: t.lanes[i].reported, Apart: true, Judged: judged, Seconds: seconds(t.running), RPM: math.NaN(), Load: math.NaN()}
+		c := Cell{Cylinder: i + 1, Reported: t.lanes[i].reported, Apart: true, Judged: judged, Running: seconds(t.running), RPM: math.NaN(), Load: math.NaN()}
 		c.Estimate = estimate(sum.misses, sum.firings, b.dispersion(&b.fine, i), sum.atLeast)
 		cells = append(cells, c)
 	}
@@ -145,7 +145,7 @@ func (t *Tally) cell(b *book, l *level, seen *cell, i int, condition Condition) 
 		Origin:    t.origin(condition.Gear),
 		Reported:  t.lanes[i].reported,
 		Apart:     true,
-		Seconds:   seconds(seen.seconds),
+		Running:   seconds(seen.seconds),
 		RPM:       seen.work.rpm / (2 * seen.firings),
 		Load:      seen.work.load / (2 * seen.firings),
 		Decides:   rate.Count{Misses: tl.misses, Firings: tl.firings},

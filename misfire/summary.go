@@ -78,7 +78,7 @@ type Cell struct {
 	Bursts    bool          // the misses come in bursts, beyond chance
 	Worsening bool          // the rate rose against this cylinder's own earlier running in like condition
 	Since     time.Time     // when it began to, if it did
-	Seconds   time.Duration // running behind the cell
+	Running   time.Duration // running behind the cell
 	RPM, Load float64       // means over its revolutions, rpm and percent; NaN in Total
 	Decides   rate.Count    // misses and firings of unmixed windows: all that verdicts rest on
 }

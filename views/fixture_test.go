@@ -30,7 +30,7 @@ func cellOf(cylinder int, g gear.State, o gear.Origin, misses, firings float64) 
 	return misfire.Cell{
 		Cylinder: cylinder, Condition: misfire.Condition{Gear: g, Warm: true}, Origin: o,
 		Estimate: rate.Interval(misses, firings, 1), Reported: true, Apart: true, Judged: true,
-		Seconds: time.Duration(firings / 6.5 * float64(time.Second)),
+		Running: time.Duration(firings / 6.5 * float64(time.Second)),
 	}
 }
 

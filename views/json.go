@@ -354,7 +354,7 @@ func objects(cells []misfire.Cell, add func(*CellObject, *misfire.Cell)) []CellO
 		c := &cells[i]
 		o := CellObject{
 			Cylinder: c.Cylinder, Reported: c.Reported,
-			Misses: Number(c.Misses), Firings: Number(c.Firings), Seconds: Number(c.Seconds.Seconds()),
+			Misses: Number(c.Misses), Firings: Number(c.Firings), Seconds: Number(c.Running.Seconds()),
 			Rate: Number(c.Rate), Low: Number(c.Low), High: Number(c.High), AtLeast: c.AtLeast,
 			Mixed: Number(c.Mixed), Apart: c.Apart, Judged: c.Judged, Bursts: c.Bursts, Widened: Number(c.Phi),
 			Worsening: c.Worsening, Since: Stamp(c.Since),
