@@ -231,7 +231,7 @@ func (t *Tally) sentence(b *book, s *Summary, v Verdict) string {
 		return "Listening: the counters have not been refreshed yet."
 	case misses == 0:
 		return fmt.Sprintf("No miss in %s firings of each cylinder; there may still be up to 1 in %s.",
-			thousands(firings), thousands(math.Floor(firings/3)))
+			thousands(firings), thousands(math.Floor(1000/highest(s.Total))))
 	}
 	return fmt.Sprintf("%s in %s firings of each cylinder; no cylinder stands out.", plural(misses, "miss", "misses"), thousands(firings))
 }
@@ -241,6 +241,17 @@ func tooEarly(total []Cell, misses float64) bool {
 	const few, most = 3, 0.6
 	_, own := foremost(total)
 	return own >= few && own >= most*misses
+}
+
+// highest is the highest upper limit of the cylinders that are counted, per 1,000 firings.
+func highest(total []Cell) float64 {
+	high := 0.0
+	for _, c := range total {
+		if c.Reported && c.Known() {
+			high = max(high, c.High)
+		}
+	}
+	return high
 }
 
 // foremost is the cylinder with the most misses.

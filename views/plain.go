@@ -194,6 +194,12 @@ func (p *page) row(s *misfire.Summary, c *misfire.Cell, where string) {
 	}
 }
 
+// unwidened is the dispersion up to which limits are as good as those of independent misses.
+const unwidened = 1.005
+
+// unjudged reports a rate whose limits are widened only in case its misses come in bursts.
+func unjudged(c misfire.Cell) bool { return c.Reported && c.Known() && !c.Judged && c.Phi > unwidened }
+
 // remarksOn says what keeps a rate from being taken as it stands.
 func remarksOn(s *misfire.Summary, c *misfire.Cell) []string {
 	var remarks []string
@@ -207,7 +213,7 @@ func remarksOn(s *misfire.Summary, c *misfire.Cell) []string {
 		since = " since " + minutes(c.Since.Sub(s.Start))
 	}
 	add(c.Worsening, "worse"+since+", against its own earlier running")
-	add(c.Phi > 1.005, "misses come in bursts: limits widened as if there were "+digits(c.Phi)+" times fewer of each")
+	add(c.Judged && c.Phi > unwidened, "misses come in bursts: limits widened as if there were "+digits(c.Phi)+" times fewer of each")
 	add(c.AtLeast, "the counter stood at its end: at least so many")
 	add(c.Overcounted(), "more misses than firings: the engine speed or the cylinder map is wrong")
 	add(!c.Apart && c.Mixed > 0, "shared out between gear states, which cannot be told apart yet")
@@ -222,6 +228,9 @@ func (p *page) remarks(s *misfire.Summary) {
 			"None seen is not none: there the true rate may still be as high as the upper limit says.",
 			"A count that stands still may be a paused monitor; it does not prove good running.",
 			"Mixed is the share of firings in stretches that span several gear states: shared out by likelihood, left out of comparisons.")
+	}
+	if slices.ContainsFunc(s.ByGear, unjudged) {
+		lines = append(lines, "Where too little ran to tell whether the misses come in bursts, the limits are widened in case they do.")
 	}
 	for i, line := range lines {
 		if i == 0 {
