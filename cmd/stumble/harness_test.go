@@ -50,7 +50,9 @@ func stumbleAt(ctx context.Context, clk clock.Clock, args ...string) outcome {
 
 // program is the program with a clock of its own and no terminal.
 func program(ctx context.Context, clk clock.Clock, out, errs *buffer) *app {
-	return &app{ctx: ctx, in: strings.NewReader(""), out: &output{Writer: out}, err: errs, env: environment(nil), clock: clk, terminal: systemTerminal{}}
+	a := newApp(ctx, strings.NewReader(""), out, errs)
+	a.env, a.clock, a.terminal = environment(nil), clk, systemTerminal{}
+	return a
 }
 
 // stepped runs it at a fixed hour.

@@ -33,8 +33,8 @@ const (
 type app struct {
 	ctx      context.Context
 	in       io.Reader
-	out      *output
-	err      io.Writer
+	out, err io.Writer
+	written  *output // what out writes to
 	env      func(string) string
 	clock    clock.Clock // real time; that of the simulated car starts with it
 	terminal terminal
@@ -59,8 +59,14 @@ func commands() []command {
 
 // run is the whole program: it returns the exit status.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, env func(string) string) int {
-	a := &app{ctx: ctx, in: in, out: &output{Writer: out}, err: errs, env: env, clock: clock.System{}, terminal: systemTerminal{}}
+	a := newApp(ctx, in, out, errs)
+	a.env, a.clock, a.terminal = env, clock.System{}, systemTerminal{}
 	return a.run(args)
+}
+
+func newApp(ctx context.Context, in io.Reader, out, errs io.Writer) *app {
+	written := &output{Writer: out}
+	return &app{ctx: ctx, in: in, out: written, err: errs, written: written}
 }
 
 func (a *app) run(args []string) int {
@@ -122,7 +128,7 @@ func (o *output) Write(p []byte) (int, error) {
 // report prints an error on one line with what to do about it, and gives the exit status.
 func (a *app) report(name string, err error) int {
 	if err == nil || errors.Is(err, errHelp) {
-		err = a.out.err
+		err = a.written.err
 	}
 	if err == nil {
 		return statusDone

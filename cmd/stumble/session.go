@@ -8,6 +8,7 @@ import (
 
 	"stumble/obd"
 	"stumble/obd/elm"
+	"stumble/obd/link"
 	"stumble/obd/vehicle"
 )
 
@@ -39,7 +40,7 @@ func (a *app) connect(t *target, wait bool, deadline time.Time) (*session, error
 	}
 	adapter, err := elm.Connect(a.ctx, cfg)
 	if adapter == nil {
-		return nil, err
+		return nil, turnedAway(t, err)
 	}
 	s.adapter = adapter
 	if err != nil && wait {
@@ -53,6 +54,15 @@ func (a *app) connect(t *target, wait bool, deadline time.Time) (*session, error
 		return nil, err
 	}
 	return s, nil
+}
+
+// turnedAway says what it means when a connection over the network ends before an adapter was met there: wireless
+// adapters take one client at a time and hang up on another.
+func turnedAway(t *target, err error) error {
+	if t.address.Kind == link.Network && errors.Is(err, link.ErrGone) {
+		return fmt.Errorf("%s closed the connection at once; another program may be using the adapter, or something else is there: check the address", t.address.Host)
+	}
+	return err
 }
 
 // awaitCar asks for the car again and again until its ignition is on.
