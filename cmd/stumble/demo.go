@@ -2,13 +2,10 @@ package main
 
 import (
 	"fmt"
-	"io"
-	"time"
 
 	"stumble/misfire"
-	"stumble/misfire/gear"
+	"stumble/misfire/steps"
 	"stumble/obd/link"
-	"stumble/obd/sim/car"
 	"stumble/obd/vehicle"
 	"stumble/views"
 	"stumble/views/report"
@@ -17,29 +14,8 @@ import (
 // demoSpeed is how many times as fast as real time the demo lives on the screen.
 const demoSpeed = 8
 
-// scene is one stretch of the demo's drive: what the simulated driver does, what his helper marks, and how
-// it is told.
-type scene struct {
-	maneuver car.Maneuver
-	mark     gear.State
-	length   time.Duration
-	told     string
-}
-
-func scenes() []scene {
-	return []scene{
-		{car.ParkIdle, gear.ParkNeutral, 75 * time.Second, "idling in Park"},
-		{car.DriveIdle, gear.Drive, 75 * time.Second, "in Drive at rest, brake held, wheels chocked"},
-		{car.ReverseIdle, gear.Reverse, 45 * time.Second, "in Reverse at rest, brake held, wheels chocked"},
-		{car.RaisedIdle, gear.ParkNeutral, 30 * time.Second, "raised idle in Park"},
-		{car.Cruise, gear.Moving, 45 * time.Second, "on the road, steady"},
-		{car.Pull, gear.Moving, 20 * time.Second, "pulling uphill"},
-		{car.ParkIdle, gear.ParkNeutral, 30 * time.Second, "back in Park"},
-	}
-}
-
-// leverDelay is how long the simulated driver takes to move the lever, before his helper marks it.
-const leverDelay = 3 * time.Second
+// demoSeed is a drive that meets the rare miss in Park, too.
+const demoSeed = 3
 
 // demo does the whole job on the simulated car.
 func demo(a *app, args []string) error {
@@ -47,7 +23,7 @@ func demo(a *app, args []string) error {
 find which cylinder misses and when, and look again after the repair. No adapter and no car are needed.`, "")
 	var pace speed
 	plain := f.Bool("plain", false, "print lines instead of the screen, as fast as the computer can")
-	seed := f.Uint64("seed", 1, "the `NUMBER` that chance in the simulated car starts from")
+	seed := f.Uint64("seed", demoSeed, "the `NUMBER` that chance in the simulated car starts from")
 	f.Var(&pace, "speed", fmt.Sprintf("how fast time runs on the screen: a `NUMBER` of times (%d)", demoSpeed))
 	if _, err := f.parse(a, args, 0); err != nil {
 		return err
@@ -75,12 +51,12 @@ type demonstration struct {
 func (d *demonstration) run() error {
 	d.say("THE COMPLAINT: a Larkspur Wren, warning lamp on, misses at random, worse in Drive and Reverse.")
 	d.say("On a real car: mind ignition voltage, hot and turning parts and exhaust gas; chock the wheels and hold the brake in gear.")
-	before, err := d.visit("wren", true)
+	before, err := d.visit("wren", steps.Known{})
 	if err != nil {
 		return err
 	}
-	d.say("\nTHE REPAIR: the plug wire of cylinder 2 reads open; a new one is fitted, and the same drive is driven again.\n")
-	after, err := d.visit("wren-repaired", false)
+	d.say("\nTHE REPAIR: the plug wire of cylinder 2 reads open; a new one is fitted, and the same steps are driven again.\n")
+	after, err := d.visit("wren-repaired", steps.KnownFrom(before))
 	if err != nil {
 		return err
 	}
@@ -91,28 +67,26 @@ func (d *demonstration) run() error {
 
 func (d *demonstration) say(text string) { fmt.Fprintln(d.out, text) }
 
-// visit is one look at the car: its codes if they are wanted, a drive, and the drive's summary.
-func (d *demonstration) visit(scenario string, codes bool) (*misfire.Summary, error) {
+// visit is one look at the car: a guided drive and its summary, and the codes before it when nothing is known yet.
+func (d *demonstration) visit(scenario string, known steps.Known) (*misfire.Summary, error) {
 	t, err := d.target(&where{port: link.Address{Kind: link.Simulated, Scenario: scenario}.String(), speed: d.speed, seed: d.seed})
 	if err != nil {
 		return nil, err
-	}
-	length := time.Duration(0)
-	for _, s := range scenes() {
-		length += s.length
 	}
 	drive, err := d.startDrive(t, misfire.Config{}, 0)
 	if err != nil {
 		return nil, err
 	}
 	defer drive.session.close()
-	if codes {
+	if known == (steps.Known{}) {
 		if err := d.evidence(drive.session); err != nil {
 			return nil, err
 		}
 	}
-	drive.until = t.clock.Now().Add(length)
-	drive.direct = d.director(drive, scenes())
+	g := drive.lead(steps.Config{Plan: steps.All(), Known: known})
+	if d.plain {
+		g.say = d.aloud
+	}
 	if err := d.show(drive); err != nil && !ended(err) {
 		return nil, err
 	}
@@ -120,7 +94,10 @@ func (d *demonstration) visit(scenario string, codes bool) (*misfire.Summary, er
 		return nil, err
 	}
 	state := drive.finish()
-	return state.Summary, views.WriteSummary(d.out, state.Summary)
+	if err := views.WriteSummary(d.out, state.Summary); err != nil {
+		return nil, err
+	}
+	return state.Summary, g.summary(d.out, state.Summary)
 }
 
 // evidence reads the codes before anything is touched.
@@ -145,36 +122,5 @@ func (d *demonstration) show(drive *drive) error {
 		}
 		return d.onScreen(screen, drive)
 	}
-	every := plainEvery
-	return drive.run(d.ctx, every, func(s *views.State) error {
-		_, err := io.WriteString(d.out, views.PlainLine(s)+"\n")
-		return err
-	})
-}
-
-// plainEvery is how much of the drive one line of the plain demo stands for.
-const plainEvery = 5 * time.Second
-
-// director makes the simulated driver play the scenes one after the other, and his helper mark the gear.
-func (d *demonstration) director(drive *drive, script []scene) func(now time.Time) {
-	number := -1
-	var ends, marks time.Time
-	return func(now time.Time) {
-		if number+1 < len(script) && !now.Before(ends) {
-			number++
-			s := script[number]
-			ends, marks = now.Add(s.length), now.Add(leverDelay)
-			drive.session.target.sim.Car.Do(now, s.maneuver, s.length)
-			if d.plain {
-				d.say("-- " + s.told)
-			}
-		}
-		s := script[number]
-		if !marks.IsZero() && !now.Before(marks) {
-			drive.mark(now, s.mark, "")
-			marks = time.Time{}
-		}
-		drive.step = &views.Step{Number: number + 1, Of: len(script), Name: s.told,
-			Instruction: "the simulated driver does it by himself", Left: max(ends.Sub(now), 0), Length: s.length}
-	}
+	return d.plainLines(drive)
 }

@@ -12,6 +12,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
+	"stumble/misfire/steps"
 	"stumble/obd"
 	"stumble/obd/elm"
 	"stumble/obd/vehicle"
@@ -35,6 +36,8 @@ type drive struct {
 	failed   error                                 // what notify returned
 	direct   func(now time.Time)                   // tells the simulated driver what to do; may be nil
 	step     *views.Step
+	guide    *guide                 // leads through a test; nil in a plain drive
+	marked   func(views.Mark) error // hears every mark; may be nil
 }
 
 // startDrive connects, waiting for the ignition if need be, and makes ready to poll.
@@ -159,6 +162,9 @@ func (d *drive) obey() {
 // finish ends the drive and returns its last state.
 func (d *drive) finish() *views.State {
 	d.obey()
+	if d.guide != nil {
+		d.guide.runner.Stop(d.session.target.clock.Now())
+	}
 	d.tally.Finish()
 	state := d.state()
 	state.Summary = d.tally.Summary()
@@ -196,8 +202,15 @@ func (d *drive) mark(at time.Time, g gear.State, text string) {
 		d.tally.Mark(at, g)
 		text = "gear " + g.String()
 	}
-	d.notes = append(d.notes, views.Mark{At: at, Text: text, Gear: g})
+	m := views.Mark{At: at, Text: text, Gear: g}
+	d.notes = append(d.notes, m)
+	if d.marked != nil {
+		d.failed = errors.Join(d.failed, d.marked(m))
+	}
 }
+
+// began is when the drive began; zero before its first reading.
+func (d *drive) began() time.Time { return d.tally.Glance().Start }
 
 // do hands a command to the drive's goroutine; with the queue full the key is lost rather than the screen.
 func (d *drive) do(command func()) {
@@ -218,10 +231,20 @@ func (d *drive) Note(text string) {
 	d.do(func() { d.mark(at, gear.Unknown, text) })
 }
 
-func (d *drive) StepSkip()   {}
-func (d *drive) StepRepeat() {}
-func (d *drive) StepStop()   {}
+// StepSkip, StepRepeat and StepStop are for the guide, where there is one.
+func (d *drive) StepSkip()   { d.steer((*steps.Runner).Skip) }
+func (d *drive) StepRepeat() { d.steer((*steps.Runner).Repeat) }
+func (d *drive) StepStop()   { d.steer((*steps.Runner).Stop) }
 func (d *drive) Quit()       {}
+
+func (d *drive) steer(do func(*steps.Runner, time.Time)) {
+	at := d.session.target.clock.Now()
+	d.do(func() {
+		if d.guide != nil {
+			do(d.guide.runner, at)
+		}
+	})
+}
 
 // board is the state that the screen shows, handed over from the drive.
 type board struct {

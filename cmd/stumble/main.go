@@ -53,6 +53,7 @@ func commands() []command {
 		{"codes", "read stored, pending and permanent trouble codes", codes},
 		{"intake", "read everything before anything is touched", intake},
 		{"watch", "count misses live, by cylinder and gear", watch},
+		{"loadtest", "watch with guided steps: at rest in each gear, cruise, pull", loadtest},
 		{"simulate", "serve the simulated adapter and car on TCP or a serial port", simulate},
 	}
 }

@@ -34,39 +34,54 @@ type watchOptions struct {
 	engine        engineOptions
 }
 
+func (o *watchOptions) flags(f *flagSet) {
+	o.where.flags(f)
+	o.engine.flags(f)
+	f.Var(&o.length, "for", "end after this `TIME`, such as 90s or 10m")
+	f.BoolVar(&o.plain, "plain", false, "print lines instead of the screen")
+	f.BoolVar(&o.asJSON, "json", false, "print JSON: a line a second and a summary at the end")
+}
+
+// prepare works out what the options mean before the car is sought. Without an error the target is nil when the
+// layouts were asked for, which are then listed. most is how long a drive lasts in simulated time as fast as it can
+// when nothing is said.
+func (a *app) prepare(o *watchOptions, most time.Duration) (*target, misfire.Config, error) {
+	if o.plain && o.asJSON {
+		return nil, misfire.Config{}, usagef("--plain and --json exclude each other: choose one")
+	}
+	if o.engine.wantsList() {
+		return nil, misfire.Config{}, o.engine.list(a.out)
+	}
+	cfg, err := o.engine.config()
+	if err != nil {
+		return nil, cfg, err
+	}
+	t, err := a.target(&o.where)
+	if err != nil {
+		return nil, cfg, err
+	}
+	if !o.plain && !o.asJSON {
+		if err := a.terminal.Check(); err != nil {
+			return nil, cfg, err
+		}
+	}
+	if t.most && o.length.Duration == 0 {
+		o.length.Duration = most
+	}
+	return t, cfg, nil
+}
+
 // watch records and shows a drive.
 func watch(a *app, args []string) error {
 	f := newFlags("watch", watchAbout, "--port /dev/ttyUSB0 --engine i4-1342")
 	var o watchOptions
-	o.where.flags(f)
-	o.engine.flags(f)
-	f.Var(&o.length, "for", "end after this `TIME`, such as 90s or 10m")
-	f.BoolVar(&o.plain, "plain", false, "print a line a second instead of the screen")
-	f.BoolVar(&o.asJSON, "json", false, "print JSON: a line a second and a summary at the end")
+	o.flags(f)
 	if _, err := f.parse(a, args, 0); err != nil {
 		return err
 	}
-	if o.plain && o.asJSON {
-		return usagef("--plain and --json exclude each other: choose one")
-	}
-	if o.engine.wantsList() {
-		return o.engine.list(a.out)
-	}
-	cfg, err := o.engine.config()
-	if err != nil {
+	t, cfg, err := a.prepare(&o, defaultMost)
+	if err != nil || t == nil {
 		return err
-	}
-	t, err := a.target(&o.where)
-	if err != nil {
-		return err
-	}
-	if !o.plain && !o.asJSON {
-		if err := a.terminal.Check(); err != nil {
-			return err
-		}
-	}
-	if t.most && o.length.Duration == 0 {
-		o.length.Duration = defaultMost
 	}
 	d, err := a.startDrive(t, cfg, o.length.Duration)
 	if err != nil {
@@ -100,10 +115,16 @@ func (a *app) show(d *drive, o *watchOptions) error {
 
 func (a *app) summary(d *drive, asJSON bool) error {
 	state := d.finish()
-	if asJSON {
+	switch {
+	case d.guide != nil && asJSON:
+		return views.WriteLine(a.out, d.guide.object(state))
+	case asJSON:
 		return views.WriteLine(a.out, views.NewSummary(state))
 	}
-	return views.WriteSummary(a.out, state.Summary)
+	if err := views.WriteSummary(a.out, state.Summary); err != nil || d.guide == nil {
+		return err
+	}
+	return d.guide.summary(a.out, state.Summary)
 }
 
 // engineOptions choose the engine's layout and how the car numbers its monitors.
@@ -194,8 +215,12 @@ func layoutNamed(layouts []engine.Layout, key string) (engine.Layout, error) {
 // jsonLines prints one object a second of the drive.
 func (a *app) jsonLines(d *drive) error {
 	d.notify = func(at time.Time, text string) error { return views.WriteLine(a.out, views.NewNotice(at, text)) }
+	d.marked = func(m views.Mark) error { return views.WriteLine(a.out, views.NewMark(m, d.began())) }
 	return d.run(a.ctx, time.Second, func(s *views.State) error { return views.WriteLine(a.out, views.NewSample(s)) })
 }
+
+// stepLineEvery is how much of a guided drive one line stands for: what is to be read aloud must not drown in them.
+const stepLineEvery = 5 * time.Second
 
 // plainLines prints one line a second of the drive.
 func (a *app) plainLines(d *drive) error {
@@ -203,7 +228,11 @@ func (a *app) plainLines(d *drive) error {
 		_, err := fmt.Fprintln(a.out, text)
 		return err
 	}
-	return d.run(a.ctx, time.Second, func(s *views.State) error {
+	every := time.Second
+	if d.guide != nil {
+		every = stepLineEvery
+	}
+	return d.run(a.ctx, every, func(s *views.State) error {
 		_, err := fmt.Fprintln(a.out, views.PlainLine(s))
 		return err
 	})

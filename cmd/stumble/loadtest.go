@@ -1,0 +1,173 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"golang.org/x/term"
+
+	"stumble/misfire/gear"
+	"stumble/misfire/steps"
+	"stumble/obd/sim/car"
+	"stumble/views"
+)
+
+const loadtestAbout = `Watch with guided steps: Park, Drive and Reverse at idle, raised idle, steady cruise, pull. Each step says what to do,
+tells whether the car is in the condition, and runs long enough for the car's refresh of its counters and for a fault to
+show. It ends with a written summary. --plain says each step on a line of its own, for a helper reading aloud.
+
+Keys on the screen: s skip, b again, x stop; p n d r mark the gear, m a note, ? help, q quit. With --plain the same letters, each followed by Enter; any longer text is a note.
+
+A car whose counters move only when it is turned off takes --key-off: each step is then run, turned off and read.
+With --port sim the simulated driver obeys each step.
+
+CAUTION: ignition voltage can kill; keep clear of hot and turning parts; exhaust gas is poison: run the engine outdoors
+or with extraction. Before selecting a gear at rest: parking brake, wheels chocked, service brake held, nobody in front or
+behind. On the road the driver drives and a second person reads the screen. If the lamp flashes, ease off: raw fuel
+overheats the catalyst. The maker's manual and local law come first.`
+
+// mostTest is how long a test lasts at the most in simulated time as fast as it can.
+const mostTest = 2 * time.Hour
+
+// loadtest records and shows a guided drive.
+func loadtest(a *app, args []string) error {
+	f := newFlags("loadtest", loadtestAbout, "--port /dev/ttyUSB0 --steps park,drive,reverse")
+	var o watchOptions
+	o.flags(f)
+	order := f.String("steps", "", "the `STEPS` to run, in order: park,drive,reverse,raised,cruise,pull")
+	keyOff := f.Bool("key-off", false, "the car's counters move only at key-off: read them after each step")
+	yes := f.Bool("yes", false, "the cautions have been read")
+	if _, err := f.parse(a, args, 0); err != nil {
+		return err
+	}
+	plan, err := steps.Parse(*order)
+	if err != nil {
+		return usageError{err}
+	}
+	t, cfg, err := a.prepare(&o, mostTest)
+	if err != nil || t == nil {
+		return err
+	}
+	input := bufio.NewReader(a.in)
+	if err := a.caution(input, steps.Cautions(plan), &o, *yes); err != nil {
+		return err
+	}
+	if t.sim != nil {
+		t.sim.Car.Do(t.clock.Now(), car.KeyOn, 0) // the simulated driver comes with the helper
+	}
+	d, err := a.startDrive(t, cfg, o.length.Duration)
+	if err != nil {
+		return err
+	}
+	defer d.session.close()
+	g := d.lead(steps.Config{Plan: plan, KeyOff: *keyOff})
+	g.say = a.saying(d, &o)
+	if o.plain {
+		ctx, stop := context.WithCancelCause(a.ctx)
+		defer stop(errTimeUp)
+		go d.listen(input, stop)
+		guided := *a
+		guided.ctx, a = ctx, &guided
+	}
+	return a.show(d, &o)
+}
+
+// saying is how the steps are told: aloud, as objects, or by the screen alone.
+func (a *app) saying(d *drive, o *watchOptions) func(steps.Event) error {
+	switch {
+	case o.asJSON:
+		return func(e steps.Event) error { return views.WriteLine(a.out, views.NewStepEvent(e, d.began())) }
+	case o.plain:
+		return a.aloud
+	}
+	return nil
+}
+
+// aloud says an event on lines of their own.
+func (a *app) aloud(e steps.Event) error {
+	_, err := fmt.Fprintln(a.out, views.StepWords(e))
+	return err
+}
+
+// caution shows what must be read before the first step, and has it confirmed where somebody can.
+func (a *app) caution(input *bufio.Reader, lines []string, o *watchOptions, read bool) error {
+	var out io.Writer = a.out
+	if o.asJSON {
+		out = a.err
+	}
+	if o.asJSON && read {
+		return nil
+	}
+	if err := views.WriteCautions(out, lines); err != nil {
+		return err
+	}
+	if read || !interactive(a.in) {
+		return nil
+	}
+	fmt.Fprint(out, "Press Enter when everybody has read this: ")
+	return a.awaitEnter(input)
+}
+
+// awaitEnter reads one line. The reading cannot be called off, so it is left behind when the user gives up.
+func (a *app) awaitEnter(input *bufio.Reader) error {
+	entered := make(chan error, 1)
+	go func() {
+		_, err := input.ReadString('\n')
+		entered <- err
+	}()
+	select {
+	case err := <-entered:
+		if err != nil {
+			return errors.New("the cautions were not confirmed: press Enter, or say --yes")
+		}
+		return nil
+	case <-a.ctx.Done():
+		return context.Cause(a.ctx)
+	}
+}
+
+// interactive reports whether somebody can type.
+func interactive(in io.Reader) bool {
+	file, ok := in.(*os.File)
+	return ok && term.IsTerminal(int(file.Fd()))
+}
+
+// listen takes the keys of the screen as typed lines, until the input ends.
+func (d *drive) listen(input *bufio.Reader, quit func(error)) {
+	for {
+		line, err := input.ReadString('\n')
+		d.typed(strings.TrimSpace(line), quit)
+		if err != nil {
+			return
+		}
+	}
+}
+
+// typed acts on one typed line.
+func (d *drive) typed(line string, quit func(error)) {
+	switch line {
+	case "":
+	case "p", "n":
+		d.Mark(gear.ParkNeutral)
+	case "d":
+		d.Mark(gear.Drive)
+	case "r":
+		d.Mark(gear.Reverse)
+	case "s":
+		d.StepSkip()
+	case "b":
+		d.StepRepeat()
+	case "x":
+		d.StepStop()
+	case "q":
+		quit(errTimeUp)
+	default:
+		d.Note(line)
+	}
+}
