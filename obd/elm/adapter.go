@@ -76,13 +76,15 @@ type Adapter struct {
 	protocol obd.Protocol
 	identity string
 	headers  bool // the adapter prints headers, so modules can be told apart
+	fixed    bool // the adapter was told the protocol and does not search
 
 	unsure bool    // the last exchange did not end in its prompt
 	heard  *Status // the adapter said, unasked, that it lost its settings
 	echoes bool    // it repeats what it is sent
 	gone   bool    // the link is lost
 
-	counts countBook
+	counts  countBook
+	modules []obd.Module // that have answered something
 
 	assembler frame.Assembler
 	messages  []obd.Message
@@ -106,7 +108,8 @@ type Adapter struct {
 // but no car answers, it returns the adapter together with an error that is a *Status whose remedy is
 // RemedyWaitIgnition: ask FindCar again later.
 func Connect(ctx context.Context, cfg Config) (*Adapter, error) {
-	a := &Adapter{cfg: cfg, protocol: cfg.Protocol, counts: newCountBook(!cfg.WholeWait)}
+	a := &Adapter{cfg: cfg, protocol: cfg.Protocol, counts: newCountBook(!cfg.WholeWait),
+		modules: make([]obd.Module, 0, mostModules)}
 	if err := a.dial(ctx); err != nil {
 		return nil, err
 	}

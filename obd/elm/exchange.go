@@ -42,6 +42,11 @@ func (a *Adapter) send(line []byte) error {
 // NUL and line noise dropped, lines parted by carriage returns. The exchange is shown to the observer
 // whatever became of it.
 func (a *Adapter) exchange(ctx context.Context, line []byte, limit time.Duration) error {
+	return a.exchangeAt(ctx, a.cfg.Clock.Now(), line, limit)
+}
+
+// exchangeAt is exchange for a caller who has just asked for the time.
+func (a *Adapter) exchangeAt(ctx context.Context, now time.Time, line []byte, limit time.Duration) error {
 	if a.link == nil {
 		return ErrClosed
 	}
@@ -49,6 +54,7 @@ func (a *Adapter) exchange(ctx context.Context, line []byte, limit time.Duration
 		if err := a.settle(ctx, line); err != nil {
 			return err
 		}
+		now = a.cfg.Clock.Now()
 	}
 	if heard := a.heard; heard != nil {
 		a.heard = nil
@@ -56,7 +62,7 @@ func (a *Adapter) exchange(ctx context.Context, line []byte, limit time.Duration
 			return fmt.Errorf("%s: %w", line, heard)
 		}
 	}
-	a.sent = a.cfg.Clock.Now()
+	a.sent = now
 	a.raw, a.answer = a.raw[:0], a.answer[:0]
 	err := a.send(line)
 	if err == nil {
@@ -113,33 +119,43 @@ func (a *Adapter) nextDeadline(deadline time.Time) time.Time {
 
 // take adds bytes to the answer up to its prompt, and reports how many and whether the prompt was among them.
 func (a *Adapter) take(p []byte) (used int, whole bool) {
-	for i, c := range p {
-		if c == prompt {
-			if len(a.answer) > 0 {
-				return i + 1, true
-			}
-			continue
+	for used < len(p) && !whole {
+		text := p[used:]
+		at := bytes.IndexByte(text, prompt)
+		if at >= 0 {
+			text = text[:at]
+			used++
 		}
-		a.raw = append(a.raw, c)
-		a.answer = appendClean(a.answer, c)
+		used += len(text)
+		a.raw = append(a.raw, text...)
+		a.answer = appendClean(a.answer, text)
+		whole = at >= 0 && len(a.answer) > 0
 	}
-	return len(p), false
+	return used, whole
 }
 
-// appendClean adds a byte as answers are kept. Line ends before anything else are still no answer.
-func appendClean(dst []byte, c byte) []byte {
-	switch {
-	case c > ' ' && c < 'a':
-		return append(dst, c)
-	case c >= 'a' && c <= 'z':
-		return append(dst, c-'a'+'A')
-	case c > ' ' && c < 0x80:
-		return append(dst, c)
-	case (c == '\r' || c == '\n') && len(dst) > 0:
-		return append(dst, '\r')
+// appendClean adds text as answers are kept. Line ends before anything else are still no answer.
+func appendClean(dst, text []byte) []byte {
+	for _, c := range text {
+		if c = kept[c]; c > '\r' || c == '\r' && len(dst) > 0 {
+			dst = append(dst, c)
+		}
 	}
 	return dst
 }
+
+// kept is what each byte counts for: letters in upper case, line ends as carriage returns, and blanks, NUL and
+// what no adapter prints as nothing. Never written to.
+var kept = func() (table [256]byte) {
+	for c := byte('!'); c < 0x80; c++ {
+		table[c] = c
+	}
+	for c := byte('a'); c <= 'z'; c++ {
+		table[c] = c - 'a' + 'A'
+	}
+	table['\r'], table['\n'] = '\r', '\r'
+	return table
+}()
 
 // overhear looks at what came unasked. Of an adapter that says that it lost its settings, the next line hears.
 func (a *Adapter) overhear(p []byte) {
@@ -147,13 +163,7 @@ func (a *Adapter) overhear(p []byte) {
 		return
 	}
 	a.unsure = true
-	var clean []byte
-	for _, c := range p {
-		if c == prompt {
-			c = '\r'
-		}
-		clean = appendClean(clean, c)
-	}
+	clean := bytes.ReplaceAll(appendClean(nil, p), []byte{prompt}, []byte{'\r'})
 	for line, rest := nextLine(clean); line != nil; line, rest = nextLine(rest) {
 		if _, status := word(line); status != nil && unset(status) {
 			a.heard = status

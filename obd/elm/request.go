@@ -40,7 +40,10 @@ func (a *Adapter) Do(ctx context.Context, req obd.Request) (Answer, error) {
 	attempt, reopened := 1, 0
 	for ; ; attempt++ {
 		answer, err := a.ask(ctx, req)
-		if err == nil && attempt < mostAttempts && answer.lacking() {
+		switch {
+		case attempt == mostAttempts && ctx.Err() == nil && a.crowded(req, &answer, err):
+			answer, err = a.oneByOne(ctx, req)
+		case err == nil && attempt < mostAttempts && answer.lacking():
 			if err = a.lack(ctx, answer); err == nil {
 				continue
 			}
@@ -113,6 +116,14 @@ func (a *Adapter) remedy(ctx context.Context, err error, attempt int) error {
 			}
 		}
 		return a.startAgain(ctx)
+	case RemedyWaitIgnition:
+		// A car fell silent whose protocol is known. An adapter left to itself would go through all of them at
+		// each request, for eight seconds and more, and miss the moment the car wakes.
+		if !a.fixed && a.protocol != obd.ProtocolUnknown {
+			if e := a.fix(ctx, a.protocol); e != nil && !errors.Is(e, NotUnderstood) {
+				return e
+			}
+		}
 	}
 	return err
 }
@@ -134,7 +145,8 @@ func (a *Adapter) pause(ctx context.Context, d time.Duration) error {
 
 // ask makes one attempt: the request, the waits that a module asks for, and the sorting of what came.
 func (a *Adapter) ask(ctx context.Context, req obd.Request) (Answer, error) {
-	answer, err := a.askOnce(ctx, req, a.counts.digit(req, a.cfg.Clock.Now()))
+	now := a.cfg.Clock.Now()
+	answer, err := a.askOnce(ctx, now, req, a.counts.digit(req, now))
 	if len(a.promised) > 0 {
 		return a.await(ctx, req)
 	}
@@ -172,7 +184,7 @@ func (a *Adapter) await(ctx context.Context, req obd.Request) (Answer, error) {
 func (a *Adapter) awaitAll(ctx context.Context, req obd.Request, waiting []obd.NegativeResponse) (Answer, error) {
 	end := a.cfg.Clock.Now().Add(pendingLimit)
 	for {
-		answer, err := a.askOnce(ctx, req, 0)
+		answer, err := a.askOnce(ctx, a.cfg.Clock.Now(), req, 0)
 		waiting = slices.DeleteFunc(waiting, answer.keeps)
 		var refused obd.NegativeResponse
 		again := err == nil || errors.Is(err, NoData) || errors.As(err, &refused) && (refused.Pending() || refused.Busy())
@@ -208,17 +220,17 @@ func cloneMessages(messages []obd.Message) []obd.Message {
 }
 
 // askOnce is a single exchange. A digit above zero tells the adapter how many lines to wait for.
-func (a *Adapter) askOnce(ctx context.Context, req obd.Request, digit int) (Answer, error) {
+func (a *Adapter) askOnce(ctx context.Context, now time.Time, req obd.Request, digit int) (Answer, error) {
 	a.promised = a.promised[:0]
 	a.line = appendRequest(a.line[:0], req, digit)
-	if err := a.exchange(ctx, a.line, requestLimit); err != nil {
+	if err := a.exchangeAt(ctx, now, a.line, requestLimit); err != nil {
 		return Answer{}, err
 	}
 	lines, err := a.sortLines()
 	if err != nil {
 		if errors.Is(err, NotUnderstood) && digit > 0 {
 			a.counts.refuse() // an early adapter: it wants no digit
-			return a.askOnce(ctx, req, 0)
+			return a.askOnce(ctx, a.cfg.Clock.Now(), req, 0)
 		}
 		a.counts.doubt(req)
 		return Answer{}, fmt.Errorf("%s: %w", a.line, err)
@@ -327,6 +339,7 @@ func (a *Adapter) collect(req obd.Request) (answer Answer, stray bool, err error
 			stray = true
 			continue
 		}
+		a.remember(m.Module)
 		stray = a.keep(m) || stray
 	}
 	answer = Answer{Sent: a.sent, Received: a.received, Messages: a.messages, Negatives: a.negatives, Faults: faults}

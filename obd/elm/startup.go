@@ -26,7 +26,7 @@ func Identify(ctx context.Context, cfg Config, link Link) error {
 	a := &Adapter{cfg: cfg, link: link}
 	defer a.unwatch()
 	for range 2 { // the first try may meet the tail of garbage sent at another speed
-		err := a.command(ctx, "ATI", time.Second)
+		err := a.commandOnce(ctx, "ATI", time.Second)
 		if err == nil && looksLikeText(a.answer) {
 			return nil
 		}
@@ -54,8 +54,17 @@ func looksLikeText(answer []byte) bool {
 	return letters >= 3 && letters*2 > len(answer)
 }
 
-// command sends a set-up command and reads its answer; the adapter's "?" is the error NotUnderstood.
+// command sends a set-up command and reads its answer; the adapter's "?" is the error NotUnderstood. An answer
+// whose prompt was lost on the way is asked for once more.
 func (a *Adapter) command(ctx context.Context, line string, limit time.Duration) error {
+	err := a.commandOnce(ctx, line, limit)
+	if errors.Is(err, Unfinished) && ctx.Err() == nil {
+		err = a.commandOnce(ctx, line, limit)
+	}
+	return err
+}
+
+func (a *Adapter) commandOnce(ctx context.Context, line string, limit time.Duration) error {
 	if err := a.exchange(ctx, []byte(line), limit); err != nil {
 		return err
 	}
@@ -122,9 +131,9 @@ func (a *Adapter) try(ctx context.Context, line string) error {
 // reset restarts the adapter. One that does not answer in time is given a second chance: it may have been
 // in the middle of something. A reset's answer is never parsed, clones garble it.
 func (a *Adapter) reset(ctx context.Context) error {
-	err := a.command(ctx, "ATZ", resetLimit)
+	err := a.commandOnce(ctx, "ATZ", resetLimit)
 	if errors.Is(err, Silent) || errors.Is(err, Unfinished) || alarmed(err) {
-		err = a.command(ctx, "ATZ", resetLimit)
+		err = a.commandOnce(ctx, "ATZ", resetLimit)
 	}
 	switch {
 	case errors.Is(err, Unfinished):
@@ -166,6 +175,7 @@ func (a *Adapter) FindCar(ctx context.Context) error {
 		}
 	}
 	a.counts.forget()
+	a.modules, a.fixed = a.modules[:0], false
 	err := a.command(ctx, "ATSP0", commandLimit)
 	if errors.Is(err, NotUnderstood) {
 		return a.tryEach(ctx)
@@ -193,10 +203,17 @@ func (a *Adapter) FindCar(ctx context.Context) error {
 
 // takeUp sets one protocol and makes sure that the car speaks it.
 func (a *Adapter) takeUp(ctx context.Context, p obd.Protocol) error {
-	if err := a.command(ctx, fmt.Sprintf("ATSP%X", byte(p)), commandLimit); err != nil {
+	if err := a.fix(ctx, p); err != nil {
 		return err
 	}
 	_, err := a.firstContact(ctx)
+	return err
+}
+
+// fix sets one protocol, so that the adapter looks for no other when nobody answers.
+func (a *Adapter) fix(ctx context.Context, p obd.Protocol) error {
+	err := a.command(ctx, fmt.Sprintf("ATSP%X", byte(p)), commandLimit)
+	a.fixed = err == nil
 	return err
 }
 

@@ -51,8 +51,12 @@ func note(ctx context.Context, unread *[]string, what string, err error) error {
 		return err
 	}
 	var status *elm.Status
-	if errors.As(err, &status) {
+	var refused obd.NegativeResponse
+	switch { // without the request, which says nothing to a technician
+	case errors.As(err, &status):
 		err = status
+	case errors.As(err, &refused):
+		err = refused
 	}
 	*unread = append(*unread, fmt.Sprintf("%s: %v", what, err))
 	return nil

@@ -54,11 +54,13 @@ type intakeReader struct {
 	last   bool     // there is no further time
 }
 
-// wanted is something to be read: its name, the request for it, and what to do with the answer.
+// wanted is something to be read: its name, the request for it, the modules that said they have it (none: any
+// may answer), and what to do with a module's messages.
 type wanted struct {
 	name string
 	req  obd.Request
-	keep func([]obd.Message)
+	from []obd.Module
+	keep func(obd.Module, []obd.Message)
 }
 
 func (r *intakeReader) codes() error {
@@ -92,8 +94,60 @@ func (r *intakeReader) read(w wanted) error {
 	if r.intake.At.IsZero() {
 		r.intake.At = answer.Received
 	}
-	w.keep(answer.Messages)
+	for _, m := range modulesOf(answer.Messages) {
+		if len(w.from) == 0 || slices.Contains(w.from, m) {
+			w.keep(m, obd.ModuleMessages(answer.Messages, m))
+		}
+	}
+	r.missing(w, answer)
 	return nil
+}
+
+// missing sees to the modules whose answer is not there beside that of another.
+func (r *intakeReader) missing(w wanted, answer elm.Answer) {
+	answered := modulesOf(answer.Messages)
+	for _, n := range answer.Negatives {
+		if slices.Contains(w.from, n.Module) && !slices.Contains(answered, n.Module) {
+			r.unread(w.name, n.Module, n)
+			answered = append(answered, n.Module)
+		}
+	}
+	var silent []obd.Module
+	for _, m := range w.from {
+		if !slices.Contains(answered, m) {
+			silent = append(silent, m)
+		}
+	}
+	switch {
+	case len(silent) == 0:
+	case !r.last:
+		w.from = silent
+		r.missed = append(r.missed, w)
+	default:
+		for _, m := range silent {
+			r.unread(w.name, m, elm.NoData)
+		}
+	}
+}
+
+// modulesOf are the modules that sent messages, in the order of their first.
+func modulesOf(messages []obd.Message) (out []obd.Module) {
+	for _, m := range messages {
+		if !slices.Contains(out, m.Module) {
+			out = append(out, m.Module)
+		}
+	}
+	return out
+}
+
+// having are the modules of which something is true.
+func (c *Capabilities) having(is func(*Module) bool) (out []obd.Module) {
+	for i := range c.Modules {
+		if is(&c.Modules[i]) {
+			out = append(out, c.Modules[i].Address)
+		}
+	}
+	return out
 }
 
 // second reads what was missed.
@@ -143,12 +197,9 @@ func (r *intakeReader) information() error {
 		if !r.caps.HasInfo(item.id) {
 			continue
 		}
-		err := r.read(wanted{item.name, obd.Info(item.id), func(messages []obd.Message) {
-			for _, m := range r.caps.Modules {
-				if mine := obd.ModuleMessages(messages, m.Address); len(mine) > 0 {
-					r.unread(item.name, m.Address, item.keep(m.Address, mine))
-				}
-			}
+		has := r.caps.having(func(m *Module) bool { return m.Info.Has(item.id) })
+		err := r.read(wanted{item.name, obd.Info(item.id), has, func(m obd.Module, messages []obd.Message) {
+			r.unread(item.name, m, item.keep(m, messages))
 		}})
 		if err != nil {
 			return err
@@ -196,10 +247,8 @@ func (r *intakeReader) monitors() error {
 		if !r.caps.Has(pid) {
 			continue
 		}
-		err := r.read(wanted{"monitor status", obd.Live(pid), func(messages []obd.Message) {
-			for _, m := range messages {
-				r.keepMonitors(pid, m)
-			}
+		err := r.read(wanted{"monitor status", obd.Live(pid), r.caps.withPID(pid), func(_ obd.Module, messages []obd.Message) {
+			r.keepMonitors(pid, messages[0])
 		}})
 		if err != nil {
 			return err
@@ -227,12 +276,11 @@ func (r *intakeReader) tests() error {
 	}
 	for _, mid := range supportedTests(r.caps) {
 		name := obd.MonitorName(mid)
-		err := r.read(wanted{name, obd.Test(mid), func(messages []obd.Message) {
-			for _, m := range messages {
-				results, err := obd.DecodeTests(m)
-				r.intake.Tests = append(r.intake.Tests, results...)
-				r.unread(name, m.Module, err)
-			}
+		has := r.caps.having(func(m *Module) bool { return m.Tests.Has(mid) })
+		err := r.read(wanted{name, obd.Test(mid), has, func(m obd.Module, messages []obd.Message) {
+			results, err := obd.DecodeTests(messages[0])
+			r.intake.Tests = append(r.intake.Tests, results...)
+			r.unread(name, m, err)
 		}})
 		if err != nil {
 			return err
@@ -261,21 +309,19 @@ func supportedTests(caps *Capabilities) []byte {
 // for them: their numbers are the maker's own.
 func (r *intakeReader) legacyTests() error {
 	var have obd.Support
-	err := r.read(wanted{"on-board tests", obd.Test(0), func(messages []obd.Message) {
-		for _, m := range messages {
-			r.unread("on-board tests", m.Module, have.Add(r.caps.Protocol, m))
-		}
+	err := r.read(wanted{"on-board tests", obd.Test(0), nil, func(m obd.Module, messages []obd.Message) {
+		r.unread("on-board tests", m, have.Add(r.caps.Protocol, messages[0]))
 	}})
 	if err != nil {
 		return err
 	}
 	for tid := range have.All() {
 		name := fmt.Sprintf("on-board test %02X", tid)
-		err := r.read(wanted{name, obd.Test(tid), func(messages []obd.Message) {
-			for _, m := range messages {
-				result, err := obd.DecodeLegacyTest(m)
+		err := r.read(wanted{name, obd.Test(tid), nil, func(m obd.Module, messages []obd.Message) {
+			for i := range messages {
+				result, err := obd.DecodeLegacyTest(messages[i])
 				if err != nil {
-					r.unread(name, m.Module, err)
+					r.unread(name, m, err)
 					continue
 				}
 				r.intake.Legacy = append(r.intake.Legacy, result)
@@ -310,7 +356,7 @@ func (r *intakeReader) live() error {
 			continue
 		}
 		for _, pid := range together[:n] {
-			if !holds(messages, pid) {
+			if !r.told(messages, pid) {
 				alone = append(alone, pid)
 			}
 		}
@@ -318,7 +364,7 @@ func (r *intakeReader) live() error {
 	}
 	for _, pid := range append(together, alone...) {
 		d, _ := obd.DescribePID(pid)
-		if err := r.read(wanted{d.Name, obd.Live(pid), r.keepLive}); err != nil {
+		if err := r.read(wanted{d.Name, obd.Live(pid), r.caps.withPID(pid), r.keepLive}); err != nil {
 			return err
 		}
 	}
@@ -334,23 +380,43 @@ func (r *intakeReader) several(pids []byte) ([]obd.Message, error) {
 	if r.intake.At.IsZero() {
 		r.intake.At = answer.Received
 	}
-	r.keepLive(answer.Messages)
+	for _, m := range modulesOf(answer.Messages) {
+		r.keepLive(m, obd.ModuleMessages(answer.Messages, m))
+	}
 	return answer.Messages, nil
 }
 
-func (r *intakeReader) keepLive(messages []obd.Message) {
+// keepLive takes in the values that are not there yet: a module may have told them before another did.
+func (r *intakeReader) keepLive(module obd.Module, messages []obd.Message) {
 	for _, m := range messages {
-		var err error
-		r.intake.Live, err = obd.AppendLive(r.intake.Live, m)
-		r.unread("live values", m.Module, err)
+		readings, err := obd.AppendLive(nil, m)
+		for _, x := range readings {
+			if !slices.ContainsFunc(r.intake.Live, func(y obd.Reading) bool {
+				return y.Module == x.Module && y.ID == x.ID && y.Part == x.Part
+			}) {
+				r.intake.Live = append(r.intake.Live, x)
+			}
+		}
+		r.unread("live values", module, err)
 	}
 }
 
-func holds(messages []obd.Message, pid byte) bool {
-	return slices.ContainsFunc(messages, func(m obd.Message) bool {
-		_, there := obd.PIDData(m, pid)
-		return there
-	})
+// told reports whether every module that has a value told it.
+func (r *intakeReader) told(messages []obd.Message, pid byte) bool {
+	for _, m := range r.caps.withPID(pid) {
+		if !slices.ContainsFunc(obd.ModuleMessages(messages, m), func(x obd.Message) bool {
+			_, there := obd.PIDData(x, pid)
+			return there
+		}) {
+			return false
+		}
+	}
+	return true
+}
+
+// withPID are the modules that support a PID of service 01.
+func (c *Capabilities) withPID(pid byte) []obd.Module {
+	return c.having(func(m *Module) bool { return m.PIDs.Has(pid) })
 }
 
 // livePIDs are the supported PIDs that can be decoded: those that may be asked together, and the others.

@@ -7,22 +7,18 @@ import (
 )
 
 // plan is the order in which a car is polled. The fast requests follow the engine; after every second of them
-// stands one of the others: the counters of the cylinders one after the other, between them what the car
-// says of its gear, the lamp, and now and then a slow value.
+// stands one of the others: the counters of the cylinders one after the other, and between them, each when it
+// is due, the lamp, what the car says of its gear, and a slow value.
 type plan struct {
-	fast   ring
-	counts ring
-	gear   ring
-	lamp   ring
-	slow   ring
+	fast, counts, lamp, gear, slow ring
 
-	tick, others int
+	tick int
 }
 
 const (
 	fastPerOther = 2  // fast requests before each of the others
 	gearEvery    = 4  // of the others, one asks for the gear
-	lampEvery    = 7  // of the others, one asks for the lamp: at the pace of CAN, each half of its flashes
+	lampEvery    = 7  // of the others, one asks for the lamp: at the pace of CAN, in each half of its flashes
 	slowEvery    = 10 // of the others, one asks for a slow value
 	batch        = 6  // PIDs a CAN request holds
 )
@@ -44,7 +40,7 @@ func newPlan(c *Capabilities, size int) *plan {
 		size = 1
 	}
 	size = min(max(size, 1), batch)
-	p := &plan{}
+	p := &plan{gear: ring{every: gearEvery}, lamp: ring{every: lampEvery}, slow: ring{every: slowEvery}}
 	fast := supported(c, fastPIDs)
 	if size == 1 {
 		p.fast.add(alternate(fast))
@@ -120,27 +116,35 @@ func (p *plan) next() *item {
 
 // order is which of the rings to ask this time: the first that has something.
 func (p *plan) order() [5]*ring {
-	fast, counts, gear, lamp, slow := &p.fast, &p.counts, &p.gear, &p.lamp, &p.slow
 	if p.tick++; p.tick%(fastPerOther+1) != 0 {
-		return [...]*ring{fast, counts, gear, lamp, slow}
+		return [...]*ring{&p.fast, &p.counts, &p.lamp, &p.gear, &p.slow}
 	}
-	p.others++
-	switch {
-	case p.others%slowEvery == 0:
-		return [...]*ring{slow, lamp, counts, gear, fast}
-	case p.others%lampEvery == 0:
-		return [...]*ring{lamp, counts, gear, slow, fast}
-	case p.others%gearEvery == 1:
-		return [...]*ring{gear, counts, slow, lamp, fast}
-	case p.others%2 == 0: // a car without counts: the lamp as often as all the slow values
-		return [...]*ring{counts, lamp, slow, gear, fast}
+	due := p.due()
+	if due == nil {
+		return [...]*ring{&p.counts, &p.lamp, &p.gear, &p.slow, &p.fast}
 	}
-	return [...]*ring{counts, slow, lamp, gear, fast}
+	due.since = 0
+	return [...]*ring{due, &p.counts, &p.slow, &p.gear, &p.fast}
+}
+
+// due is the ring that has waited longest for what it may wait, if any is due; without counts to ask for in the
+// meantime one always is.
+func (p *plan) due() (most *ring) {
+	for _, r := range [...]*ring{&p.lamp, &p.gear, &p.slow} {
+		if len(r.items) == 0 {
+			continue
+		}
+		r.since++
+		if (r.since >= r.every || len(p.counts.items) == 0) && (most == nil || r.since*most.every > most.since*r.every) {
+			most = r
+		}
+	}
+	return most
 }
 
 // refresh ends the rest of every request: the car may answer again.
 func (p *plan) refresh() {
-	for _, r := range [...]*ring{&p.fast, &p.counts, &p.gear, &p.lamp, &p.slow} {
+	for _, r := range [...]*ring{&p.fast, &p.counts, &p.lamp, &p.gear, &p.slow} {
 		for i := range r.items {
 			r.items[i].missed, r.items[i].rest = 0, 0
 		}
@@ -156,6 +160,8 @@ func (p *plan) empty() bool {
 type ring struct {
 	items []item
 	at    int
+	every int // of the turns that are not the fast requests', one is this ring's
+	since int // such turns since its last
 }
 
 // item is one request, with what came of it.

@@ -38,7 +38,8 @@ const (
 	failuresToEnd   = 10               // requests in a row that the adapter could not carry out,
 	failingToEnd    = 20 * time.Second // over at least this long: cranking an engine can upset a bus for seconds
 	failurePause    = 250 * time.Millisecond
-	silencesToSleep = 4               // requests in a row without an answer, before the car is taken to sleep
+	silencesToSleep = 4               // requests in a row without an answer, before the car is taken to sleep,
+	silenceOfBus    = 2               // where a word of the adapter that nobody is on the bus counts for as many
 	sleepPause      = 2 * time.Second // between attempts to wake it
 )
 
@@ -153,8 +154,10 @@ func (p *Poller) bear(ctx context.Context, it *item, err error) error {
 	case elm.RemedyAskForLess:
 		p.askForLess()
 		return nil
-	case elm.RemedyNone, elm.RemedyWaitIgnition:
-		return p.silence(ctx, it)
+	case elm.RemedyNone:
+		return p.silence(ctx, it, 1)
+	case elm.RemedyWaitIgnition:
+		return p.silence(ctx, it, silenceOfBus)
 	}
 	// The dialogue has tried everything for this request. Others may fare better; if none does for a while, a
 	// person is needed.
@@ -202,8 +205,8 @@ func (p *Poller) askForLess() {
 }
 
 // silence counts answers that did not come. A sleeping car is asked seldom.
-func (p *Poller) silence(ctx context.Context, it *item) error {
-	p.silent++
+func (p *Poller) silence(ctx context.Context, it *item, weight int) error {
+	p.silent += weight
 	if p.silent < silencesToSleep {
 		p.miss(it)
 		return nil
