@@ -10,15 +10,15 @@ import (
 func (a *Assembler) scan(line []byte) (digits []byte, number int, err error) {
 	n, number := 0, -1
 	for _, c := range line {
-		switch {
-		case c == ' ' || c == '\r' || c == '\n' || c == '\t':
-			continue
-		case c == ':' && n == 1 && number < 0 && !a.format.Headers:
-			number, n = int(a.digits[0]), 0
-			continue
-		}
-		d, ok := digit(c)
-		if !ok {
+		d := values[c]
+		if d == notHex {
+			switch {
+			case c == ' ' || c == '\r' || c == '\n' || c == '\t':
+				continue
+			case c == ':' && n == 1 && number < 0 && !a.format.Headers:
+				number, n = int(a.digits[0]), 0
+				continue
+			}
 			return nil, 0, ErrNotHex
 		}
 		if n == len(a.digits) {
@@ -30,17 +30,19 @@ func (a *Assembler) scan(line []byte) (digits []byte, number int, err error) {
 	return a.digits[:n], number, nil
 }
 
-func digit(c byte) (byte, bool) {
-	switch {
-	case '0' <= c && c <= '9':
-		return c - '0', true
-	case 'A' <= c && c <= 'F':
-		return c - 'A' + 10, true
-	case 'a' <= c && c <= 'f':
-		return c - 'a' + 10, true
+// values are what hexadecimal digits stand for, or notHex. Never written to.
+var values = func() (table [256]byte) {
+	for c := range table {
+		table[c] = notHex
 	}
-	return 0, false
-}
+	for i, c := range []byte("0123456789ABCDEF") {
+		table[c] = byte(i)
+		table[c|0x20] = byte(i) // lower case; a figure is its own
+	}
+	return table
+}()
+
+const notHex = 0xFF
 
 // pack joins digits to bytes.
 func (a *Assembler) pack(digits []byte) ([]byte, error) {
