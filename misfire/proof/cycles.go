@@ -1,0 +1,317 @@
+package proof
+
+import (
+	"math"
+	"time"
+
+	"stumble/misfire/engine"
+	"stumble/obd"
+)
+
+// The cycles of the emission rules, at their typical limits; revisions and makers differ. Paragraphs are of 13
+// CCR 1968.2; those marked "from memory" were not read in the rule itself.
+const (
+	warmUpRise   = 22.0 // K above the coolant at start, (c), from memory and service pages
+	warmUpPetrol = 71.0 // degrees Celsius, 160 F, (c), from memory and service pages; UN R83 Annex 11 has 70
+	warmUpDiesel = 60.0 // 140 F, the same
+
+	// The general denominator, (d)(4.3.2), from memory and service pages. Its limits on height and outside
+	// temperature are not watched.
+	tripRunning = 600 * time.Second
+	tripAtSpeed = 300 * time.Second
+	tripSpeed   = 40.0 // km/h, 25 mph
+	tripIdle    = 30 * time.Second
+
+	// standing is 1 mile an hour (from memory); fastIdle parts idle from racing at rest (common practice).
+	standing = 1.6    // km/h
+	fastIdle = 1500.0 // rpm
+
+	// An engine runs from 400 rpm on and stands under 100, as in package misfire: (c) has the start at 150 rpm
+	// below warm idle, from memory, which few cars have under 550.
+	runs, stands = 400.0, 100.0
+
+	// A block of 1,000 revolutions with 1 % of all firings missed is the strictest that the emission
+	// evaluation need be, (e)(3.2.2); the rule wants four such blocks, or one right after start.
+	emissionBlock   = 1000.0
+	emissionPercent = 1.0
+
+	longestGap = 2 * time.Second // between two engine speeds that is still bridged
+	speedLasts = 4 * time.Second
+	settles    = time.Second // of running before a count is of this driving cycle
+)
+
+// CycleConfig is what is known of the car whose cycles are followed.
+type CycleConfig struct {
+	Diesel    bool
+	Cylinders int     // 0 when not known: then no cycle can be called clean
+	Similar   []Point // where the fault was first seen; with none any running is similar
+	Strict    bool    // load within 10 points
+}
+
+// Cycles follows driving cycles, warm-up cycles and general denominator trips. Give it the samples of one drive
+// after another, in order of time, and call [Cycles.EndDrive] where the engine was shut off unseen. It keeps a
+// fixed amount of memory and is for one goroutine.
+type Cycles struct {
+	cfg    CycleConfig
+	module obd.Module // whose engine speed is taken: the one with the lowest address
+	seen   bool
+	last   time.Time // of engine speed
+	rpm    float64
+	load   float64
+	heat   float64
+	speed  float64
+	sped   time.Time
+	ran    float64 // PID 1F, seconds since engine start; NaN when not read
+	counts [engine.MaxCylinders]counter
+	done   Progress
+	now    Cycle
+	block  struct{ revolutions, misses float64 }
+}
+
+// counter is one cylinder's count of this driving cycle.
+type counter struct {
+	value float64
+	based bool
+}
+
+// Cycle is one driving cycle while it goes on.
+type Cycle struct {
+	Running  time.Duration // since the engine started
+	AtSpeed  time.Duration // of it at 40 km/h or more
+	Idle     time.Duration // longest unbroken idle at rest
+	Start    float64       // coolant when first read, degC; NaN before
+	Coolant  float64       // the newest, degC; NaN before
+	WarmedUp bool          // a warm-up cycle is complete
+	Trip     bool          // the general denominator trip is complete
+	Similar  bool          // similar conditions were met
+	Counted  bool          // misfire counts were read
+	Missed   bool          // a block of 1,000 revolutions missed 1 % of all firings or more
+	idle     time.Duration // the present unbroken idle
+	open     bool
+}
+
+// Clean tells that misfire was watched and stayed within limits.
+func (c Cycle) Clean() bool { return c.Counted && !c.Missed }
+
+// Progress is how far the cycles have come.
+type Progress struct {
+	Starts     int   // engine starts seen; an engine found running is none
+	Driving    int   // driving cycles completed, by shutting the engine off
+	WarmUps    int   // warm-up cycles
+	Trips      int   // general denominator trips
+	CleanTrips int   // of them in a completed driving cycle without misfire
+	Similar    int   // driving cycles completed that met similar conditions
+	CleanInRow int   // of them without misfire, the latest in a row
+	Now        Cycle // the one going on; the zero Cycle when the engine stands
+
+	// The car's own since the codes were cleared, PID 30 and 31; NaN when not told.
+	ClearWarmUps, ClearKilometres float64
+}
+
+// NewCycles begins to follow.
+func NewCycles(cfg CycleConfig) *Cycles {
+	nan := math.NaN()
+	return &Cycles{cfg: cfg, rpm: nan, load: nan, heat: nan, speed: nan, ran: nan,
+		done: Progress{ClearWarmUps: nan, ClearKilometres: nan}}
+}
+
+// Progress is how far things have come.
+func (c *Cycles) Progress() Progress {
+	p := c.done
+	p.Now = c.now
+	return p
+}
+
+// EndDrive tells that the engine was shut off though no sample showed it, as at the end of a recording.
+func (c *Cycles) EndDrive() { c.finish() }
+
+// Add takes the next sample.
+func (c *Cycles) Add(s *obd.Sample) {
+	at := s.Sent.Add(s.Received.Sub(s.Sent) / 2)
+	for i := range s.Readings {
+		r := &s.Readings[i]
+		switch {
+		case r.Service == obd.TestResults && r.Part == obd.TIDCount:
+			c.count(r)
+		case r.Service == obd.LiveData && c.believed(r):
+			c.take(r, at)
+		}
+	}
+}
+
+// believed tells whether a reading is of the engine's module, the one with the lowest address that tells an
+// engine speed. Road speed is believed of any.
+func (c *Cycles) believed(r *obd.Reading) bool {
+	if r.ID == obd.PIDRPM && (!c.seen || r.Module.ID < c.module.ID) {
+		c.module, c.seen = r.Module, true
+	}
+	return r.ID == obd.PIDSpeed || !c.seen || r.Module == c.module
+}
+
+func (c *Cycles) take(r *obd.Reading, at time.Time) {
+	switch r.ID {
+	case obd.PIDRPM:
+		c.turn(r.Value, at)
+	case obd.PIDLoad:
+		c.load = r.Value
+	case obd.PIDSpeed:
+		c.speed, c.sped = r.Value, at
+	case obd.PIDCoolant:
+		c.coolant(r.Value)
+	case obd.PIDRunTime:
+		c.runTime(r.Value)
+	case obd.PIDWarmUps:
+		c.done.ClearWarmUps = r.Value
+	case obd.PIDDistanceClear:
+		c.done.ClearKilometres = r.Value
+	}
+}
+
+// turn takes an engine speed: starts, stops, and the running in between.
+func (c *Cycles) turn(rpm float64, at time.Time) {
+	gap := at.Sub(c.last)
+	first := c.last.IsZero()
+	before := c.rpm
+	c.rpm, c.last = rpm, at
+	switch {
+	case !c.now.open && rpm >= runs:
+		c.begin()
+		if !first && before < stands {
+			c.done.Starts++
+		}
+		return
+	case c.now.open && rpm < stands:
+		c.finish()
+		return
+	case !c.now.open || gap > longestGap:
+		c.now.idle = 0
+		return
+	}
+	c.run(gap, (before+rpm)/2)
+}
+
+// runTime takes the car's own time since start, which falls when a start was not seen.
+func (c *Cycles) runTime(seconds float64) {
+	if c.now.open && seconds < c.ran {
+		c.finish()
+		c.begin()
+		c.done.Starts++
+	}
+	c.ran = seconds
+}
+
+func (c *Cycles) begin() {
+	c.now = Cycle{open: true, Start: math.NaN(), Coolant: math.NaN()}
+	c.ran = math.NaN()
+	c.block.revolutions, c.block.misses = 0, 0
+	for i := range c.counts {
+		c.counts[i].based = false
+	}
+}
+
+// finish completes the driving cycle going on.
+func (c *Cycles) finish() {
+	if !c.now.open {
+		return
+	}
+	c.done.Driving++
+	if c.now.Similar {
+		c.done.Similar++
+	}
+	switch {
+	case c.now.Missed:
+		c.done.CleanInRow = 0
+	case c.now.Similar && c.now.Counted:
+		c.done.CleanInRow++
+	}
+	if c.now.Trip && c.now.Clean() {
+		c.done.CleanTrips++
+	}
+	c.now, c.rpm, c.heat = Cycle{}, 0, math.NaN()
+}
+
+// run adds a stretch of running.
+func (c *Cycles) run(dt time.Duration, rpm float64) {
+	n := &c.now
+	n.Running += dt
+	known := c.last.Sub(c.sped) <= speedLasts
+	if known && c.speed >= tripSpeed {
+		n.AtSpeed += dt
+	}
+	if known && c.speed <= standing && rpm < fastIdle {
+		n.idle += dt
+		n.Idle = max(n.Idle, n.idle)
+	} else {
+		n.idle = 0
+	}
+	if !n.Trip && n.Running >= tripRunning && n.AtSpeed >= tripAtSpeed && n.Idle >= tripIdle {
+		n.Trip = true
+		c.done.Trips++
+	}
+	n.Similar = n.Similar || c.similar()
+	c.addRevolutions(rpm * dt.Minutes())
+}
+
+// similar tells whether the engine runs where the fault was first seen.
+func (c *Cycles) similar() bool {
+	if len(c.cfg.Similar) == 0 {
+		return true
+	}
+	here := Point{RPM: c.rpm, Load: c.load}
+	if !math.IsNaN(c.heat) {
+		here.Warm = warmth(c.heat >= warmAt)
+	}
+	for _, p := range c.cfg.Similar {
+		if ToleranceOf(c.cfg.Strict).Similar(p, here) {
+			return true
+		}
+	}
+	return false
+}
+
+// addRevolutions closes a block of 1,000 revolutions when it is full.
+func (c *Cycles) addRevolutions(revolutions float64) {
+	c.block.revolutions += revolutions
+	if c.block.revolutions < emissionBlock {
+		return
+	}
+	firings := c.block.revolutions / 2 * float64(c.cfg.Cylinders)
+	if firings > 0 && 100*c.block.misses >= emissionPercent*firings {
+		c.now.Missed = true
+	}
+	c.block.revolutions, c.block.misses = 0, 0
+}
+
+// count takes one cylinder's counter. Until the engine has run a little it may show the last driving cycle.
+func (c *Cycles) count(r *obd.Reading) {
+	if r.ID < obd.MIDCylinder1 || r.ID > obd.MIDLastCylinder || !c.now.open || c.now.Running < settles {
+		return
+	}
+	k := &c.counts[r.ID-obd.MIDCylinder1]
+	if k.based && r.Value > k.value {
+		c.block.misses += r.Value - k.value
+	}
+	k.value, k.based = r.Value, true
+	c.now.Counted = c.cfg.Cylinders > 0
+}
+
+// coolant takes a temperature and completes the warm-up cycle at its limits.
+func (c *Cycles) coolant(degrees float64) {
+	c.heat = degrees
+	n := &c.now
+	if !n.open {
+		return
+	}
+	n.Coolant = degrees
+	if math.IsNaN(n.Start) {
+		n.Start = degrees
+	}
+	hot := warmUpPetrol
+	if c.cfg.Diesel {
+		hot = warmUpDiesel
+	}
+	if !n.WarmedUp && degrees >= hot && degrees-n.Start >= warmUpRise {
+		n.WarmedUp = true
+		c.done.WarmUps++
+	}
+}

@@ -1,0 +1,281 @@
+package proof
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"stumble/misfire"
+	"stumble/misfire/gear"
+	"stumble/misfire/rate"
+	"stumble/obd"
+)
+
+// Side is one state of repair as it was driven: before the work, or after.
+type Side struct {
+	VIN    string             // of the car driven; empty when not known
+	Drives []*misfire.Summary // one or more, put together condition by condition
+	Codes  *obd.CodeReport    // read at that time; nil when not read
+	Cycles *Progress          // driving and warm-up cycles followed; nil when not followed
+	Quiet  []Stretch          // longest stretches without a miss; where none is given it is estimated
+}
+
+// Stretch is running of one cylinder in one gear state without a miss.
+type Stretch struct {
+	Cylinder int
+	Gear     gear.State
+	Firings  float64
+}
+
+// Input is what is compared.
+type Input struct {
+	Before, After Side
+	Strict        bool    // load within 10 points instead of 20
+	Ceiling       float64 // rate per 1,000 firings up to which a cylinder is healthy; 0 is [rate.Ceiling]
+}
+
+func (in Input) ceiling() float64 {
+	if in.Ceiling > 0 {
+		return in.Ceiling
+	}
+	return rate.Ceiling
+}
+
+// check refuses what cannot be compared, one line each.
+func (in Input) check() error {
+	if in.Ceiling < 0 || in.Ceiling >= 1000 || math.IsNaN(in.Ceiling) {
+		return fmt.Errorf("a ceiling of %v per 1,000 firings cannot be: give one above 0 and under 1000", in.Ceiling)
+	}
+	if err := in.Before.check("before"); err != nil {
+		return err
+	}
+	if err := in.After.check("after"); err != nil {
+		return err
+	}
+	if b, a := in.Before.VIN, in.After.VIN; b != "" && a != "" && b != a {
+		return fmt.Errorf("the drives are of two cars (VIN %s before, %s after): choose two drives of one car", b, a)
+	}
+	return agree(in.Before.Drives[0], in.After.Drives[0], "before", "after")
+}
+
+func (s Side) check(when string) error {
+	if len(s.Drives) == 0 || slices.Contains(s.Drives, nil) {
+		return fmt.Errorf("no drive %s was given: name one to compare", when)
+	}
+	counted := false
+	for _, d := range s.Drives {
+		if err := agree(s.Drives[0], d, "one drive "+when, "another"); err != nil {
+			return err
+		}
+		for _, c := range d.Total {
+			counted = counted || c.Reported && c.Firings > 0
+		}
+	}
+	if !counted {
+		return fmt.Errorf("the drive %s holds no misfire counts of a running engine: record one on a car that counts misses by cylinder, for longer", when)
+	}
+	return nil
+}
+
+// agree reports whether two drives tell of the same engine.
+func agree(a, b *misfire.Summary, nameA, nameB string) error {
+	if a.Engine.Cylinders != b.Engine.Cylinders {
+		return fmt.Errorf("the engines disagree: %d cylinders in %s, %d in %s: set the right layout on both", a.Engine.Cylinders, nameA, b.Engine.Cylinders, nameB)
+	}
+	if x, y := a.Engine.FiringOrder, b.Engine.FiringOrder; len(x) > 0 && len(y) > 0 && !slices.Equal(x, y) {
+		return fmt.Errorf("the engines disagree: firing order %v in %s, %v in %s: set the right layout on both", x, nameA, y, nameB)
+	}
+	for monitor := 1; monitor <= a.Engine.Cylinders; monitor++ {
+		if cylinderAt(a, monitor) != cylinderAt(b, monitor) {
+			return errors.New("the cylinder maps of the drives disagree: look at both with the same map")
+		}
+	}
+	return nil
+}
+
+// cylinderAt is the cylinder that a monitor means in a drive; a drive without a map has the standard's.
+func cylinderAt(s *misfire.Summary, monitor int) int {
+	if s.Map.Len() == 0 {
+		return monitor
+	}
+	return s.Map.Cylinder(monitor)
+}
+
+// side is a Side put together: what decides, by cylinder.
+type side struct {
+	cylinders []lane
+}
+
+// lane is one cylinder's running.
+type lane struct {
+	reported bool
+	fine     []running // by condition
+	gears    []running // by gear state
+}
+
+// running is what was counted of one cylinder in one condition.
+type running struct {
+	where   misfire.Condition
+	origin  gear.Origin
+	point   Point
+	weight  float64 // firings behind the point
+	count   rate.Count
+	phi     float64
+	judged  bool
+	bursts  bool
+	atLeast bool
+}
+
+func (s Side) collect() side {
+	out := side{cylinders: make([]lane, s.Drives[0].Engine.Cylinders)}
+	for _, d := range s.Drives {
+		for _, c := range d.Total {
+			if l := out.lane(c.Cylinder); l != nil {
+				l.reported = l.reported || c.Reported
+			}
+		}
+		for i := range d.Cells {
+			c := &d.Cells[i]
+			if l := out.lane(c.Cylinder); l != nil {
+				l.fine = enter(l.fine, c, warmth(c.Condition.Warm))
+			}
+		}
+		for i := range d.ByGear {
+			c := &d.ByGear[i]
+			if l := out.lane(c.Cylinder); l != nil {
+				l.gears = enter(l.gears, c, mostly(d.Cells, c))
+			}
+		}
+	}
+	return out
+}
+
+func (s *side) lane(cylinder int) *lane {
+	if cylinder < 1 || cylinder > len(s.cylinders) {
+		return nil
+	}
+	return &s.cylinders[cylinder-1]
+}
+
+// mostly is how warm most of the running of a gear state was.
+func mostly(cells []misfire.Cell, g *misfire.Cell) Warmth {
+	var warm, cold float64
+	for i := range cells {
+		c := &cells[i]
+		if c.Cylinder != g.Cylinder || c.Condition.Gear != g.Condition.Gear {
+			continue
+		}
+		if c.Condition.Warm {
+			warm += c.Running.Seconds()
+		} else {
+			cold += c.Running.Seconds()
+		}
+	}
+	if warm+cold == 0 {
+		return WarmthUnknown
+	}
+	return warmth(warm >= cold)
+}
+
+// enter puts a cell to the running of its condition. A cell in which nothing decides is left out.
+func enter(all []running, c *misfire.Cell, w Warmth) []running {
+	if !c.Reported || !(c.Decides.Firings > 0) {
+		return all
+	}
+	r := running{where: c.Condition, origin: c.Origin, point: Point{c.RPM, c.Load, w}, weight: c.Decides.Firings,
+		count: c.Decides, phi: c.Phi, judged: c.Judged, bursts: c.Bursts, atLeast: c.AtLeast}
+	for i := range all {
+		if all[i].where == r.where {
+			all[i] = all[i].plus(r)
+			return all
+		}
+	}
+	return append(all, r)
+}
+
+// plus puts two drives' running of one condition together.
+func (r running) plus(o running) running {
+	r.phi, r.judged = pooled(r, o)
+	all := r.weight + o.weight
+	r.point.RPM = (r.point.RPM*r.weight + o.point.RPM*o.weight) / all
+	r.point.Load = (r.point.Load*r.weight + o.point.Load*o.weight) / all
+	if o.weight > r.weight {
+		r.point.Warm = o.point.Warm
+	}
+	r.weight = all
+	r.origin = min(r.origin, o.origin)
+	r.count = rate.Count{Misses: r.count.Misses + o.count.Misses, Firings: r.count.Firings + o.count.Firings}
+	r.bursts = r.bursts || o.bursts
+	r.atLeast = r.atLeast || o.atLeast
+	return r
+}
+
+// pooled is the dispersion of several stretches of running: of those judged, weighted by their misses, or the
+// largest of the unjudged.
+func pooled(all ...running) (phi float64, judged bool) {
+	var bursts []rate.Burst
+	widest := 1.0
+	for _, r := range all {
+		if r.judged {
+			bursts = append(bursts, rate.Burst{Phi: r.phi, Misses: r.count.Misses})
+		}
+		widest = math.Max(widest, r.phi)
+	}
+	if len(bursts) == 0 {
+		return widest, false
+	}
+	return rate.PooledPhi(bursts), true
+}
+
+// Bursts is where the dispersion of a condition came from.
+type Bursts uint8
+
+// Sources of a dispersion.
+const (
+	BurstsUnjudged   Bursts = iota // too little running to tell: no verdict on a repair
+	BurstsOwn                      // of that condition
+	BurstsFromOthers               // of the same cylinder's other conditions
+)
+
+// dispersion is how much a cylinder's misses vary beyond chance in one condition: its own, or that of its
+// other conditions. The fault is one and the same, and a repaired car cannot be driven as it was any more.
+func (l *lane) dispersion(r running) (phi float64, from Bursts) {
+	if r.judged {
+		return r.phi, BurstsOwn
+	}
+	const fewest = 3 // effective misses behind a dispersion that others are judged by, as in package misfire
+	for _, level := range [][]running{l.fine, l.gears} {
+		phi, judged := pooled(level...)
+		misses := 0.0
+		for _, o := range level {
+			if o.judged {
+				misses += o.count.Misses
+			}
+		}
+		if judged && misses >= fewest*phi {
+			return math.Max(phi, r.phi), BurstsFromOthers
+		}
+	}
+	return math.Max(1, r.phi), BurstsUnjudged
+}
+
+// like is all of a level's running that is similar to a point, in one gear state; any gear state for
+// gear.Unknown.
+func (t Tolerance) like(level []running, state gear.State, at Point) (found running, any bool) {
+	var all []running
+	for _, r := range level {
+		if (state == gear.Unknown || r.where.Gear == state) && t.Similar(at, r.point) {
+			all = append(all, r)
+		}
+	}
+	if len(all) == 0 {
+		return running{}, false
+	}
+	found = all[0]
+	for _, r := range all[1:] {
+		found = found.plus(r)
+	}
+	found.phi, found.judged = pooled(all...)
+	return found, true
+}
