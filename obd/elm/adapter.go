@@ -101,7 +101,7 @@ type Adapter struct {
 	buf            [4096]byte
 
 	watched   context.Context // kept to save a watcher an exchange: see watch
-	stopWatch func() bool
+	stopWatch func()
 }
 
 // Connect opens the link, starts the adapter up and finds the car's protocol. When the adapter is there

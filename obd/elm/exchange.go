@@ -197,9 +197,17 @@ func (a *Adapter) lost(err error) error {
 func (a *Adapter) watch(ctx context.Context, deadline time.Time) error {
 	if ctx != a.watched {
 		a.unwatch()
+		link, done := a.link, make(chan struct{})
+		stop := context.AfterFunc(ctx, func() {
+			link.SetReadDeadline(past)
+			close(done)
+		})
 		a.watched = ctx
-		link := a.link
-		a.stopWatch = context.AfterFunc(ctx, func() { link.SetReadDeadline(past) })
+		a.stopWatch = func() {
+			if !stop() {
+				<-done // or it would cut short an exchange under the next context
+			}
+		}
 	}
 	if err := a.link.SetReadDeadline(deadline); err != nil {
 		return a.lost(err)

@@ -5,6 +5,7 @@ import (
 	"net"
 	"os"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -23,7 +24,8 @@ type peer struct {
 	sent    []string
 	out     []byte
 	due     time.Time
-	until   time.Time // read deadline
+	mu      sync.Mutex
+	until   time.Time // read deadline; mu's, as it may be moved from elsewhere
 	gone    bool
 	closed  bool
 	partial string
@@ -58,16 +60,19 @@ func (p *peer) Write(b []byte) (int, error) {
 }
 
 func (p *peer) Read(b []byte) (int, error) {
+	p.mu.Lock()
+	until := p.until
+	p.mu.Unlock()
 	switch {
 	case p.closed:
 		return 0, net.ErrClosed
 	case p.gone:
 		return 0, errGone
-	case len(p.out) == 0 || !p.until.IsZero() && p.due.After(p.until):
-		if p.until.IsZero() {
+	case len(p.out) == 0 || !until.IsZero() && p.due.After(until):
+		if until.IsZero() {
 			panic("a read without deadline would never end")
 		}
-		p.clock.AdvanceTo(p.until)
+		p.clock.AdvanceTo(until)
 		return 0, os.ErrDeadlineExceeded
 	}
 	p.clock.AdvanceTo(p.due)
@@ -76,8 +81,14 @@ func (p *peer) Read(b []byte) (int, error) {
 	return n, nil
 }
 
-func (p *peer) SetReadDeadline(t time.Time) error { p.until = t; return nil }
-func (p *peer) Close() error                      { p.closed = true; return nil }
+func (p *peer) SetReadDeadline(t time.Time) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.until = t
+	return nil
+}
+
+func (p *peer) Close() error { p.closed = true; return nil }
 
 var errGone = &net.OpError{Op: "read", Err: os.NewSyscallError("read", os.ErrNotExist)}
 
