@@ -7,7 +7,7 @@ import (
 // apportion shares one cylinder's misses out over the groups of a level by maximum likelihood, as package
 // rate describes. It returns nil when no window with misses is mixed: then every cell stands for itself.
 // The answer is by group.
-func (l *level) apportion(cylinder int, phi float64) []rate.Apart {
+func (l *level) apportion(cylinder int, phi float64, still bool) []rate.Apart {
 	if len(l.mixed[cylinder]) == 0 {
 		return nil
 	}
@@ -21,11 +21,9 @@ func (l *level) apportion(cylinder int, phi float64) []rate.Apart {
 		}
 		lumps.Add(m.misses, parts...)
 	}
-	for g, c := range l.cells {
-		if c != nil {
-			t := &c.cylinders[cylinder]
-			lumps.Add(t.misses, rate.Part{Condition: g, Firings: t.firings + t.clear})
-		}
+	for g, t := range l.of(cylinder) {
+		t = t.seen(still)
+		lumps.Add(t.misses, rate.Part{Condition: g, Firings: t.firings + t.clear})
 	}
 	return lumps.Fit(phi)
 }

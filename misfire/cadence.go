@@ -17,14 +17,37 @@ type cadence struct {
 	begun  bool
 	rises  int
 	gaps   int // distances weighed
+
+	from   place // where the driving cycle, or what is known of it, began
+	inside int   // rises since then with the engine running
+	keyOff bool  // a cycle brought its misses only once the engine stood
 }
 
 // span is where a refresh lies, between two readings.
 type span struct{ lo, hi place }
 
+// overlaps reports whether a later rise may be of the same refresh.
+func (s span) overlaps(r rise) bool { return r.lo.sec < s.hi.sec }
+
+// narrow is what both leave of where the refresh lies.
+func (s span) narrow(r rise) span {
+	if r.lo.sec > s.lo.sec {
+		s.lo = r.lo
+	}
+	if r.hi.sec < s.hi.sec {
+		s.hi = r.hi
+	}
+	return s
+}
+
+func (s span) middle() place {
+	return place{(s.lo.rev + s.hi.rev) / 2, (s.lo.sec + s.hi.sec) / 2}
+}
+
+// candidate is a way in which a car may refresh its counters.
 type candidate struct {
 	kind   RefreshKind
-	period float64
+	period float64 // revolutions or seconds; 0 is at once, +Inf the whole driving cycle
 	prior  float64 // log odds before anything is seen
 }
 
@@ -35,6 +58,7 @@ var candidates = [...]candidate{
 	{RefreshRevolutions, 1000, 0}, {RefreshRevolutions, 500, -2}, {RefreshRevolutions, 400, -2},
 	{RefreshRevolutions, 250, -3}, {RefreshRevolutions, 200, 0}, {RefreshRevolutions, 100, -2},
 	{RefreshRevolutions, 50, -3},
+	{RefreshRevolutions, 512, -4}, {RefreshRevolutions, 256, -4}, {RefreshRevolutions, 128, -4},
 	{RefreshSeconds, 60, -3}, {RefreshSeconds, 30, -3}, {RefreshSeconds, 20, -3}, {RefreshSeconds, 10, -3},
 	{RefreshSeconds, 5, -3}, {RefreshSeconds, 2, -3},
 }
@@ -46,19 +70,31 @@ const (
 	sureScore  = 6.0   // log odds at which a period is taken
 	doubtScore = -4.0  // best log odds under which there is none
 	fewestGaps = 4     // distances needed to say there is none
+	// longQuiet is how many revolutions without a rise, followed by one with the engine standing, tell a car
+	// that refreshes only at key-off: three of the longest usual periods.
+	longQuiet = 3000
 )
 
-// observe takes one rise. Rises whose spans overlap are one refresh.
+// observe takes one rise seen with the engine running. Rises whose spans overlap are one refresh.
 func (c *cadence) observe(r rise) {
 	c.rises++
-	s := span{r.lo, r.hi}
-	if c.opened && s.lo.sec < c.open.hi.sec {
-		c.open.lo = later(c.open.lo, s.lo)
-		c.open.hi = earlier(c.open.hi, s.hi)
+	c.inside++
+	c.keyOff = false
+	if c.opened && c.open.overlaps(r) {
+		c.open = c.open.narrow(r)
 		return
 	}
 	c.close()
-	c.open, c.opened = s, true
+	c.open, c.opened = span{r.lo, r.hi}, true
+}
+
+// stood takes one rise seen with the engine standing: the stop itself refreshed the counters, whatever the
+// period is, so it tells no distance. If nothing had risen in long running, it is all the refresh there is.
+func (c *cadence) stood(r rise) {
+	c.rises++
+	if c.inside == 0 && r.hi.rev-c.from.rev > longQuiet {
+		c.keyOff = true
+	}
 }
 
 // close ends the refresh being narrowed down and weighs its distance from the one before.
@@ -83,10 +119,17 @@ func (c *cadence) passed(p place) {
 	}
 }
 
-// restart forgets where the last refresh was, as when a driving cycle ends; what was learnt of the period stays.
-func (c *cadence) restart() {
+// lose forgets where the last refresh was, as after running that nobody saw. What was learnt of the period
+// stays.
+func (c *cadence) lose() {
 	c.close()
 	c.begun = false
+}
+
+// restart begins a driving cycle at p.
+func (c *cadence) restart(p place) {
+	c.lose()
+	c.from, c.inside = p, 0
 }
 
 // weigh is the log likelihood ratio of one distance: a multiple of the period against anything.
@@ -109,6 +152,7 @@ func (k candidate) weigh(a, b span) float64 {
 	return math.Log((1 - stray) / share)
 }
 
+// axis is a place on the axis that the refreshes follow.
 func (k candidate) axis(p place) float64 {
 	if k.kind == RefreshSeconds {
 		return p.sec
@@ -136,28 +180,12 @@ func (c *cadence) finding() Refresh {
 		f.Kind, f.Seconds = RefreshSeconds, best.period
 	case score >= sureScore:
 		f.Kind, f.Revolutions = RefreshRevolutions, best.period
+	case c.keyOff:
+		f.Kind = RefreshKeyOff
 	case score <= doubtScore && c.gaps >= fewestGaps:
 		f.Kind = RefreshAtOnce
 	}
 	return f
-}
-
-func (s span) middle() place {
-	return place{(s.lo.rev + s.hi.rev) / 2, (s.lo.sec + s.hi.sec) / 2}
-}
-
-func later(a, b place) place {
-	if b.sec > a.sec {
-		return b
-	}
-	return a
-}
-
-func earlier(a, b place) place {
-	if b.sec < a.sec {
-		return b
-	}
-	return a
 }
 
 // guess is the likeliest cadence while none is sure.
@@ -175,5 +203,8 @@ func (c *cadence) guess() candidate {
 
 // candidate is the finding as the ledger takes it.
 func (r Refresh) candidate() candidate {
+	if r.Kind == RefreshKeyOff {
+		return candidate{kind: r.Kind, period: math.Inf(1)}
+	}
 	return candidate{kind: r.Kind, period: r.Revolutions + r.Seconds} // one of the two is 0, or both
 }

@@ -4,14 +4,12 @@ import (
 	"stumble/obd"
 )
 
-// Service 06 numbering of the misfire monitors (SAE J1979-DA, appendix D).
 const (
-	monitorGeneral  = 0xA1 // the engine as a whole
-	monitorFirst    = 0xA2 // cylinder 1; A3 cylinder 2 and so on
-	testAverage     = 0x0B // average of the last ten driving cycles
-	testCount       = 0x0C // this driving cycle
 	counterIsFull   = 65535
 	baselineSettles = 1.0 // seconds of running before a counter is believed after a start
+	// silentAfter is how long, in seconds of running, a counter may go unread before it is given up: on the
+	// slowest link a round of twelve cylinders takes a third of it.
+	silentAfter = 30.0
 )
 
 // lane follows the counter of one cylinder.
@@ -22,7 +20,6 @@ type lane struct {
 	value     int
 	read      place // where it was last read
 	from      place // where counting began
-	average   gauge // test 0B
 }
 
 // rise is misses that a counter showed at one reading: the refresh that brought them lies between the
@@ -34,49 +31,39 @@ type rise struct {
 	full     bool // the counter reached its end: there may have been more
 }
 
-// reading is what became of one value of a counter.
-type reading uint8
+// fell reports whether a value is lower than the one before: the counter was set back, as at the start of a
+// driving cycle.
+func (l *lane) fell(value int) bool { return l.based && value < l.value }
 
-const (
-	readingPlain   reading = iota // nothing new
-	readingRise                   // misses
-	readingRestart                // the counter fell: a new driving cycle
-)
-
-// add takes a value read at p, with the engine running for so many seconds.
-func (l *lane) add(value int, p place, settled bool) (r rise, what reading) {
+// add takes a value that did not fall, read at p; settled tells that the engine has run a little since its
+// start. It is true for a rise.
+func (l *lane) add(value int, p place, settled bool) (r rise, rose bool) {
 	before, lo := l.value, l.read
 	l.value, l.read = value, p
-	switch {
-	case l.saturated && value == counterIsFull:
-		return r, readingPlain
-	case !l.based:
-		// From key-on until the engine starts the counter can still show the last driving cycle (vehicle
-		// makers' service manuals): only a running engine gives a baseline.
+	if !l.based {
+		// From key-on until the engine starts the counter can still show the last driving cycle (SAE J1979;
+		// vehicle makers' service manuals): only a running engine gives a baseline.
 		if settled {
-			l.based, l.from = true, p
-			l.saturated = value == counterIsFull
+			l.based, l.from, l.saturated = true, p, value == counterIsFull
 		}
-		return r, readingPlain
-	case value < before:
-		l.based, l.saturated = settled, false
-		l.from = p
-		return r, readingRestart
-	case value == before:
-		return r, readingPlain
+		return rise{}, false
+	}
+	if value == before {
+		return rise{}, false
 	}
 	l.saturated = value == counterIsFull
-	return rise{misses: value - before, lo: lo, hi: p, full: l.saturated}, readingRise
+	return rise{misses: value - before, lo: lo, hi: p, full: l.saturated}, true
 }
 
-// unbase forgets the baseline: the counter is about to begin a new driving cycle.
+// unbase forgets the baseline: the counter is about to begin a new driving cycle, or has not been heard of
+// for too long.
 func (l *lane) unbase() { l.based, l.saturated = false, false }
 
 // countReading tells the monitor position (0 is A2) of a reading of service 06, or false when it is no
 // cylinder's count or average.
 func countReading(r *obd.Reading) (position int, ok bool) {
-	if r.Service != obd.TestResults || r.ID < monitorFirst || r.Part != testCount && r.Part != testAverage {
+	if r.Service != obd.TestResults || r.ID < obd.MIDCylinder1 || r.ID > obd.MIDLastCylinder {
 		return 0, false
 	}
-	return int(r.ID - monitorFirst), true
+	return int(r.ID - obd.MIDCylinder1), r.Part == obd.TIDCount || r.Part == obd.TIDAverage
 }

@@ -21,6 +21,7 @@ type step struct {
 	load      LoadBand
 	rpm       RPMBand
 	warm      bool
+	heat      bool // coolant was known, so that warm means something
 	monitored bool // the controller may judge misfire here
 	known     bool // false in a hole: what ran there nobody knows
 }
@@ -69,26 +70,34 @@ func newExposure() exposure {
 // instant is the time that a reading is taken to be of: midway between question and answer.
 func instant(s *obd.Sample) time.Time { return s.Sent.Add(s.Received.Sub(s.Sent) / 2) }
 
-// take notes one reading of service 01. It reports true for the engine speed that the exposure runs on, and
-// then hands back the speed before it.
-func (e *exposure) take(r *obd.Reading, at time.Time) (before gauge, isRPM bool) {
+// takeRPM takes an engine speed and hands back the one before it. It is false for the speed of another module
+// than the engine's: transmissions and the like may pass on a speed of their own, late.
+func (e *exposure) takeRPM(r *obd.Reading, at time.Time) (before gauge, ok bool) {
+	if e.engine.Bits == 0 || r.Module.ID < e.engine.ID {
+		e.engine = r.Module
+	}
+	if r.Module != e.engine {
+		return gauge{}, false
+	}
+	before = e.rpm
+	e.rpm.set(r.Value, at)
+	return before, true
+}
+
+// take notes any other reading of service 01. What the engine does is believed of the engine's module alone.
+func (e *exposure) take(r *obd.Reading, at time.Time) {
+	if r.ID == obd.PIDSpeed {
+		e.speed.set(r.Value, at)
+		return
+	}
+	if e.engine.Bits != 0 && r.Module != e.engine {
+		return
+	}
 	switch r.ID {
-	case obd.PIDRPM:
-		if e.engine.Bits == 0 || r.Module.ID < e.engine.ID {
-			e.engine = r.Module
-		}
-		if r.Module != e.engine {
-			return gauge{}, false
-		}
-		before = e.rpm
-		e.rpm.set(r.Value, at)
-		return before, true
 	case obd.PIDLoad:
 		e.load.set(r.Value, at)
 		e.loadAt = LoadBand(stay(loadEdges[:], loadSlack, int(e.loadAt), r.Value))
 		e.monitor.addLoad(r.Value)
-	case obd.PIDSpeed:
-		e.speed.set(r.Value, at)
 	case obd.PIDThrottle:
 		e.monitor.addThrottle(r.Value, at)
 		e.throttle.set(r.Value, at)
@@ -99,8 +108,10 @@ func (e *exposure) take(r *obd.Reading, at time.Time) (before gauge, isRPM bool)
 			e.fuel.set(r.Value, at)
 		}
 	}
-	return gauge{}, false
 }
+
+// warm reports whether the coolant is known to be warm.
+func (e *exposure) warm() bool { return e.coolant.value >= WarmAt }
 
 // turn notes whether the engine started or stopped with the newest speed.
 func (e *exposure) turn() (started, stopped bool) {
@@ -124,18 +135,17 @@ func (e *exposure) between(before gauge, start time.Time) step {
 		to:        e.rpm.at.Sub(start).Seconds(),
 		load:      e.loadAt,
 		rpm:       e.rpmAt,
-		warm:      e.coolant.value >= WarmAt,
+		warm:      e.warm(),
+		heat:      e.coolant.known(),
 		monitored: e.monitor.judges(e, before),
-		known:     true,
+		known:     e.rpm.at.Sub(before.at) <= longestStep,
 	}
 	if e.load.known() {
 		s.percent = e.load.value
 	}
-	if e.rpm.at.Sub(before.at) > longestStep {
-		s.known = false
-		return s
+	if s.known {
+		s.revs = (before.value + e.rpm.value) / 2 / 60 * (s.to - s.from)
 	}
-	s.revs = (before.value + e.rpm.value) / 2 / 60 * (s.to - s.from)
 	return s
 }
 

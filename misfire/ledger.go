@@ -25,10 +25,21 @@ func (w work) times(part float64) work { return work{w.rpm * part, w.load * part
 type window struct {
 	from, to place
 	running  []share // by condition; of monitored running only
-	broken   bool    // a hole lies in it: how long it ran is not known
-	misses   [engine.MaxCylinders]int
-	valid    [engine.MaxCylinders]bool // the counter was followed all through the window
-	full     [engine.MaxCylinders]bool // the counter reached its end in it
+	known    float64 // seconds of known running, monitored or not
+	broken   bool    // how long the engine ran for these misses is not known
+	shown
+	valid [engine.MaxCylinders]bool // the counter was followed all through the window
+}
+
+// shown is what one refresh brought.
+type shown struct {
+	misses [engine.MaxCylinders]int
+	full   [engine.MaxCylinders]bool // the counter reached its end
+}
+
+func (s *shown) add(r rise) {
+	s.misses[r.cylinder] += r.misses
+	s.full[r.cylinder] = s.full[r.cylinder] || r.full
 }
 
 // share is the running of one condition within a window.
@@ -50,21 +61,21 @@ type ledger struct {
 	rises      []rise // entered, not yet laid to a refresh
 	start, now place  // end of the last window; end of the last step
 	holding    bool
+	midway     bool // the open window may have begun before it was watched
 
-	mode     candidate // how the car refreshes; period 0 is at once
+	mode     candidate // how the car refreshes
 	known    bool      // mode was found, not assumed
-	anchored bool      // next is where a refresh is due
-	next     float64   // on the mode's axis
-	pending  bool      // misses are booked that the refresh at next showed
+	anchored bool      // due is where a refresh is due
+	due      float64   // on the mode's axis
 
 	window  window
-	firings [conditions]float64 // scratch of closeAt
-	seconds [conditions]float64
-	work    [conditions]work
+	shares  [conditions]share // scratch of closeAt, by condition
+	atOnce  shown             // booked to the open window of a car that shows misses at once
+	refresh shown             // scratch of lay
 }
 
 // assumed is the cadence taken until the car's own is known: the longest that is usual. A miss is then placed
-// no later than it was shown and no more than a period before.
+// no later than it was shown and, as a rule, no more than a period before.
 var assumed = candidate{kind: RefreshRevolutions, period: 1000}
 
 const (
@@ -77,33 +88,37 @@ const (
 	// lateBaseline is how much of a window, in part or in seconds, a counter may have missed and still count
 	// for all of it: the first round of readings takes about so long.
 	lateBaseline, lateSeconds = 0.05, 1.5
-	// The most that is held before the cadence is known.
+	// The most that is held before the cadence is known. Without a rise there is nothing to place, and the
+	// car may be one that shows its counts at key-off: then it is worth holding on longer.
 	mostSlices, mostRevolutions = 4096, 30000
 )
 
 func newLedger(lanes *[engine.MaxCylinders]lane, sink func(*window)) *ledger {
-	return &ledger{lanes: lanes, sink: sink, mode: assumed, holding: true,
+	return &ledger{lanes: lanes, sink: sink, mode: assumed, holding: true, midway: true,
 		slices: make([]slice, 0, 256), rises: make([]rise, 0, 64)}
 }
 
 // run enters one step in its condition.
 func (l *ledger) run(s *step, c conditionIndex) {
 	to := place{l.now.rev + s.revs, s.to}
-	w := s.work()
-	if n := len(l.slices); n > 0 {
+	n := len(l.slices)
+	if n > 0 && l.slices[n-1].goesOn(s, c) {
 		last := &l.slices[n-1]
-		if last.condition == c && last.monitored == s.monitored && last.known == s.known && s.from-last.to.sec < 1e-6 {
-			last.to, l.now = to, to
-			last.work = last.work.plus(w)
-			return
-		}
+		last.to, l.now = to, to
+		last.work = last.work.plus(s.work())
+		return
 	}
 	from := place{l.now.rev, s.from}
-	if len(l.slices) == 0 {
+	if n == 0 {
 		l.start = from
 	}
-	l.slices = append(l.slices, slice{condition: c, from: from, to: to, work: w, monitored: s.monitored, known: s.known})
+	l.slices = append(l.slices, slice{condition: c, from: from, to: to, work: s.work(), monitored: s.monitored, known: s.known})
 	l.now = to
+}
+
+// goesOn reports whether a step follows without a gap in the same condition.
+func (s *slice) goesOn(next *step, c conditionIndex) bool {
+	return s.condition == c && s.monitored == next.monitored && s.known == next.known && next.from-s.to.sec < 1e-6
 }
 
 // rise enters misses that a counter showed.
@@ -114,22 +129,36 @@ func (l *ledger) adopt(mode candidate) {
 	if l.known && l.mode == mode {
 		return
 	}
-	l.closePending()
+	l.closeAtOnce()
 	l.mode, l.known, l.anchored, l.holding = mode, true, false, false
+}
+
+// let goes on by a cadence that is not sure, when holding on costs too much or there is no more to wait for.
+func (l *ledger) let(guess candidate) {
+	if l.holding {
+		l.mode, l.holding = guess, false
+	}
 }
 
 // tooMuch reports that holding on for the cadence is no longer worth it.
 func (l *ledger) tooMuch() bool {
-	return len(l.slices) >= mostSlices || l.now.rev-l.start.rev >= mostRevolutions
+	return len(l.slices) >= mostSlices || l.now.rev-l.start.rev >= mostRevolutions && (len(l.rises) > 0 || !l.reported())
+}
+
+// reported reports whether any counter is being followed.
+func (l *ledger) reported() bool {
+	for i := range l.lanes {
+		if l.lanes[i].based {
+			return true
+		}
+	}
+	return false
 }
 
 // provisional cuts a copy of what is held by a cadence not yet sure, and hands the windows to sink.
-func (l *ledger) provisional(mode candidate, sink func(*window)) {
-	c := &ledger{lanes: l.lanes, sink: sink, mode: mode, known: true, start: l.start, now: l.now,
+func (l *ledger) provisional(guess candidate, sink func(*window)) {
+	c := &ledger{lanes: l.lanes, sink: sink, mode: guess, midway: l.midway, start: l.start, now: l.now,
 		slices: append([]slice(nil), l.slices...), rises: append([]rise(nil), l.rises...)}
-	if mode == assumed {
-		c.known = false
-	}
 	c.settle()
 }
 
@@ -138,134 +167,144 @@ func (l *ledger) settle() {
 	if l.holding {
 		return
 	}
-	l.settleTo(l.readBeyond(), nearRefresh*l.mode.period)
+	read := l.readBeyond()
+	if l.mode.period == 0 {
+		l.settleAtOnce(read)
+		return
+	}
+	for len(l.rises) > 0 && l.rises[0].hi.sec <= read.sec {
+		l.lay()
+	}
+	l.closeQuiet(l.mode.axis(read))
 }
 
-// finish closes what can be closed when no more readings will come. The running after the last refresh has
-// not been shown and is left out.
-func (l *ledger) finish() {
-	l.holding = false
-	l.settleTo(l.now, 0)
-}
-
-// breakOff finishes and starts afresh: a driving cycle ended.
-func (l *ledger) breakOff() {
-	l.finish()
+// breakOff ends a driving cycle and begins the next; midway tells that it was under way before it was
+// watched. The running since the last refresh was never shown and is left out.
+func (l *ledger) breakOff(guess candidate, midway bool) {
+	l.let(guess)
+	l.settle()
+	l.closeAtOnce()
+	if l.mode.kind == RefreshKeyOff && l.readBeyond().sec > l.now.sec { // read once more after the engine stopped
+		l.closeAt(l.now.rev, nil)
+	}
 	l.slices, l.rises = l.slices[:0], l.rises[:0]
-	l.start, l.anchored = l.now, false
+	l.start, l.anchored, l.midway = l.now, false, midway
 	l.holding = !l.known
 }
 
-// readBeyond is the place up to which every counter has been read.
+// readBeyond is the place up to which every counter has been read; without counters all is.
 func (l *ledger) readBeyond() place {
-	read, any := place{}, false
+	read, first := l.now, true
 	for i := range l.lanes {
-		if lane := &l.lanes[i]; lane.reported && lane.based {
-			if !any || lane.read.sec < read.sec {
-				read, any = lane.read, true
-			}
+		if lane := &l.lanes[i]; lane.based && (first || lane.read.sec < read.sec) {
+			read, first = lane.read, false
 		}
-	}
-	if !any {
-		return l.start
 	}
 	return read
 }
 
-func (l *ledger) settleTo(read place, slack float64) {
+// settleAtOnce books all rises to the running since the last window.
+func (l *ledger) settleAtOnce(read place) {
 	for len(l.rises) > 0 && l.rises[0].hi.sec <= read.sec {
-		l.lay(l.rises[0])
+		l.atOnce.add(l.rises[0])
 		l.rises = append(l.rises[:0], l.rises[1:]...)
 	}
-	at := l.mode.axis(read)
-	if l.mode.period == 0 {
-		if at-l.mode.axis(l.start) >= shortWindow {
-			l.closeAt(at)
-		}
-		return
-	}
-	if l.pending && l.next <= at {
-		l.closePending()
-	}
-	if l.anchored {
-		for ; l.next+slack < at; l.next += l.mode.period {
-			l.closeAt(l.next)
-		}
-		return
-	}
-	// Where the refreshes lie is not known, but none is longer than a period: what ran more than a period
-	// ago without a rise ran without a miss.
-	for at-l.mode.axis(l.start) > 2*l.mode.period {
-		l.closeAt(l.mode.axis(l.start) + l.mode.period)
+	if l.mode.axis(read)-l.mode.axis(l.start) >= shortWindow {
+		l.closeAtOnce()
 	}
 }
 
-// lay books one rise to the refresh that showed it.
-func (l *ledger) lay(r rise) {
-	if l.mode.period > 0 {
-		lo, hi := l.mode.axis(r.lo), l.mode.axis(r.hi)
-		lo = max(lo, l.mode.axis(l.start))
-		if l.pending && l.next < lo {
-			l.closePending()
-		}
-		if !l.pending {
-			l.seek(lo, hi)
-		}
-		l.next = min(max(l.next, lo), hi)
-		l.pending = true
+// closeAtOnce ends the open window of a car that shows misses at once, if it is one.
+func (l *ledger) closeAtOnce() {
+	if l.holding || l.mode.period > 0 {
+		return
 	}
-	l.window.misses[r.cylinder] += r.misses
-	l.window.full[r.cylinder] = l.window.full[r.cylinder] || r.full
+	l.closeAt(l.mode.axis(l.readBeyond()), &l.atOnce)
+	l.atOnce = shown{}
+}
+
+// lay ends the window of the first rise at its refresh. All counters were read beyond it, so that those which
+// rose at the same refresh are among the rises too.
+func (l *ledger) lay() {
+	s := span{l.rises[0].lo, l.rises[0].hi}
+	l.refresh = shown{}
+	kept := l.rises[:0]
+	for i, r := range l.rises {
+		if i > 0 && !s.overlaps(r) {
+			kept = append(kept, r)
+			continue
+		}
+		s = s.narrow(r)
+		l.refresh.add(r)
+	}
+	l.rises = kept
+	at := l.seek(max(l.mode.axis(s.lo), l.mode.axis(l.start)), l.mode.axis(s.hi))
+	if l.mode.period < math.Inf(1) && at-l.mode.axis(l.start) >= (1-nearRefresh)*l.mode.period {
+		l.midway = false
+	}
+	l.closeAt(at, &l.refresh)
+	l.due, l.anchored = at+l.mode.period, l.known || l.mode != assumed
 }
 
 // seek finds the refresh between lo and hi, closing the windows that ended before it without a miss.
-func (l *ledger) seek(lo, hi float64) {
+func (l *ledger) seek(lo, hi float64) float64 {
 	slack := nearRefresh * l.mode.period
 	if l.anchored {
-		for ; l.next < lo-slack; l.next += l.mode.period {
-			l.closeAt(l.next)
+		for ; l.anchored && l.due < lo-slack; l.due += l.mode.period {
+			l.closeAt(l.due, nil)
 		}
-		if l.next > hi+slack { // one that was not due: the lattice goes on from here
-			l.next = (lo + hi) / 2
+		if l.anchored && l.due <= hi+slack {
+			return min(max(l.due, lo), hi)
 		}
-		return
+	}
+	if l.mode.kind == RefreshKeyOff {
+		return hi
 	}
 	at, start := (lo+hi)/2, l.mode.axis(l.start)
-	whole := math.Floor((at-start)/l.mode.period - nearRefresh)
-	for ; whole > 0; whole-- {
-		l.closeAt(at - whole*l.mode.period)
+	for whole := math.Floor((at-start)/l.mode.period - nearRefresh); whole > 0; whole-- {
+		l.closeAt(at-whole*l.mode.period, nil)
 	}
-	l.next, l.anchored = at, l.known
+	return at
 }
 
-// closePending ends the window whose misses are booked.
-func (l *ledger) closePending() {
-	if !l.pending {
-		return
+// closeQuiet closes the windows up to a point that brought no miss.
+func (l *ledger) closeQuiet(at float64) {
+	for slack := nearRefresh * l.mode.period; l.anchored && l.due+slack < at; l.due += l.mode.period {
+		l.closeAt(l.due, nil)
 	}
-	l.pending = false
-	l.closeAt(l.next)
-	l.next += l.mode.period
+	// Where the refreshes lie is not known, but none is longer than a period: what ran more than a period
+	// ago without a rise ran without a miss.
+	for !l.anchored && at-l.mode.axis(l.start) > 2*l.mode.period {
+		l.closeAt(l.mode.axis(l.start)+l.mode.period, nil)
+	}
 }
 
-// closeAt ends the open window at a point of the mode's axis and hands it out.
-func (l *ledger) closeAt(at float64) {
+// closeAt ends the open window at a point of the mode's axis and hands it out with what its refresh brought,
+// nil for nothing.
+func (l *ledger) closeAt(at float64, brought *shown) {
 	w := &l.window
-	w.from, w.running, w.broken = l.start, w.running[:0], false
+	*w = window{from: l.start, running: w.running[:0]}
+	if brought != nil {
+		w.shown = *brought
+	}
 	l.cut(at)
 	w.to = l.start
 	for i := range l.lanes {
 		w.valid[i] = l.lanes[i].follows(w, w.full[i])
 	}
-	if w.to.sec > w.from.sec || w.misses != [engine.MaxCylinders]int{} {
+	some := w.misses != [engine.MaxCylinders]int{}
+	if some && l.midway && l.mode.period > 0 {
+		w.broken = true // part of these misses may be older than the watch
+	}
+	l.midway = false
+	if some || w.to.sec > w.from.sec {
 		l.sink(w)
 	}
-	w.misses, w.full = [engine.MaxCylinders]int{}, [engine.MaxCylinders]bool{}
 }
 
 // follows reports whether the lane was read all through a window.
 func (l *lane) follows(w *window, full bool) bool {
-	if !l.reported || l.saturated && !full {
+	if !l.based || l.saturated && !full {
 		return false
 	}
 	late := l.from.sec - w.from.sec
@@ -278,50 +317,60 @@ func (l *ledger) cut(at float64) {
 	for ; done < len(l.slices); done++ {
 		s := &l.slices[done]
 		from, to := l.mode.axis(s.from), l.mode.axis(s.to)
-		if from >= at {
+		if to > at {
+			if from < at {
+				l.enter(s.split((at - from) / (to - from)))
+				l.start = s.from
+			}
 			break
 		}
-		if to <= at {
-			l.enter(*s)
-			l.start = s.to
-			continue
-		}
-		part := (at - from) / (to - from)
-		middle := place{s.from.rev + part*(s.to.rev-s.from.rev), s.from.sec + part*(s.to.sec-s.from.sec)}
-		head := *s
-		head.to, s.from = middle, middle
-		head.work, s.work = s.work.times(part), s.work.times(1-part)
-		l.enter(head)
-		l.start = middle
-		break
+		l.enter(*s)
+		l.start = s.to
 	}
 	l.slices = append(l.slices[:0], l.slices[done:]...)
 	l.gather()
 }
 
+// split takes the first part off a slice.
+func (s *slice) split(part float64) (head slice) {
+	middle := place{s.from.rev + part*(s.to.rev-s.from.rev), s.from.sec + part*(s.to.sec-s.from.sec)}
+	head = *s
+	head.to, s.from = middle, middle
+	head.work, s.work = s.work.times(part), s.work.times(1-part)
+	return head
+}
+
 // enter adds one slice to the window.
 func (l *ledger) enter(s slice) {
-	l.window.broken = l.window.broken || !s.known
+	if !s.known {
+		l.window.broken = true
+		// How far the engine turned meanwhile nobody knows, and so not where refreshes by revolutions lie.
+		l.anchored = l.anchored && l.mode.kind == RefreshSeconds
+		return
+	}
+	l.window.known += s.to.sec - s.from.sec
 	if !s.monitored {
 		return
 	}
-	if l.seconds[s.condition] == 0 {
+	sum := &l.shares[s.condition]
+	if sum.seconds == 0 {
 		l.window.running = append(l.window.running, share{condition: s.condition})
 	}
-	l.firings[s.condition] += (s.to.rev - s.from.rev) / 2 // a cylinder of a four-stroke fires every second turn
-	l.seconds[s.condition] += s.to.sec - s.from.sec
-	l.work[s.condition] = l.work[s.condition].plus(s.work)
+	sum.firings += (s.to.rev - s.from.rev) / 2 // a cylinder of a four-stroke fires every second turn
+	sum.seconds += s.to.sec - s.from.sec
+	sum.work = sum.work.plus(s.work)
 }
 
 // gather moves the scratch sums into the window's shares, without those that did not turn the engine.
 func (l *ledger) gather() {
 	kept := l.window.running[:0]
 	for _, s := range l.window.running {
-		s.firings, s.seconds, s.work = l.firings[s.condition], l.seconds[s.condition], l.work[s.condition]
-		l.firings[s.condition], l.seconds[s.condition], l.work[s.condition] = 0, 0, work{}
-		if s.firings > 0 {
-			kept = append(kept, s)
+		sum := &l.shares[s.condition]
+		sum.condition = s.condition
+		if sum.firings > 0 {
+			kept = append(kept, *sum)
 		}
+		*sum = share{}
 	}
 	l.window.running = kept
 }

@@ -12,19 +12,21 @@ const settleTime = 4.0
 type eventKind uint8
 
 const (
-	eventStep  eventKind = iota // running
-	eventCount                  // a counter was read
-	eventStart                  // the engine began to run
-	eventStop                   // the engine stopped
+	eventStep    eventKind = iota // running
+	eventCount                    // a counter was read
+	eventAverage                  // the car's own average was read
+	eventStart                    // the engine began to run
+	eventStop                     // the engine stopped
 )
 
 // event is one thing that happened, waiting for its gear state to settle.
 type event struct {
-	kind     eventKind
-	at       float64 // seconds since the tally began
-	step     step
-	cylinder int
-	value    int
+	kind      eventKind
+	at        float64 // seconds since the tally began
+	step      step
+	cylinder  int // index, 0 is cylinder 1
+	value     int
+	witnessed bool // a start that was seen to happen; else the engine was found running
 }
 
 // queue holds the events of the last settleTime, in order.

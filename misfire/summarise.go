@@ -1,11 +1,8 @@
 package misfire
 
 import (
-	"fmt"
 	"math"
 	"time"
-
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
@@ -42,13 +39,29 @@ func (t *Tally) glance(book *book) *Summary {
 	s.Total = t.totals(book, s.Engine.Cylinders)
 	s.ByGear = t.cells(book, &book.gears, s.Engine.Cylinders, func(g int) Condition { return Condition{Gear: gear.State(g)} })
 	for i := range s.Engine.Cylinders {
-		if a := t.lanes[i].average; a.known() {
-			s.Averages = append(s.Averages, Average{Cylinder: i + 1, Value: a.value})
+		if a := &t.averages[i]; a.known() {
+			s.Averages = append(s.Averages, Average{Cylinder: i + 1, Value: a.now})
 		}
+	}
+	if !t.counts() {
+		s.Idle = t.idleDips()
 	}
 	s.Verdict = t.verdict(book, s)
 	s.Notes = t.notes(s)
 	return s
+}
+
+// idleDips is what the idle shows in each gear state it was seen in.
+func (t *Tally) idleDips() []IdleDips {
+	var all []IdleDips
+	for _, g := range gearOrder {
+		d := IdleDips{Gear: g}
+		d.Dips, d.Minutes, d.Low, d.High = t.idle.PerMinute(g)
+		if d.Minutes > 0 {
+			all = append(all, d)
+		}
+	}
+	return all
 }
 
 // provisionalBook is the book, with what the ledger still holds cut by the likeliest cadence.
@@ -86,12 +99,11 @@ func (t *Tally) live(cylinders int) Live {
 	e := &t.exposure
 	l := Live{RPM: e.rpm.value, Load: e.load.value, Speed: e.speed.value, Throttle: e.throttle.value,
 		Coolant: e.coolant.value, Gear: t.judge.Call(), Running: e.running, MIL: t.lamp.state()}
-	l.Condition = Condition{Gear: l.Gear.State, Load: e.loadAt, RPM: e.rpmAt, Warm: e.coolant.value >= WarmAt}
-	now := t.seconds(t.last)
+	l.Condition = Condition{Gear: l.Gear.State, Load: e.loadAt, RPM: e.rpmAt, Warm: e.warm()}
 	for i := range cylinders {
 		age := time.Duration(-1)
 		if t.lanes[i].reported {
-			age = max(seconds(now-t.lanes[i].read.sec), 0)
+			age = max(t.last.Sub(t.heard[i]), 0)
 		}
 		l.CountAge = append(l.CountAge, age)
 	}
@@ -103,12 +115,25 @@ func (t *Tally) totals(b *book, cylinders int) []Cell {
 	cells := make([]Cell, 0, cylinders)
 	for i := range cylinders {
 		sum := &b.total[i]
-		_, judged := b.gears.dispersion(i)
-		c := Cell{Cylinder: i + 1, Reported: t.lanes[i].reported, Apart: true, Judged: judged, Running: seconds(t.running), RPM: math.NaN(), Load: math.NaN()}
-		c.Estimate = estimate(sum.misses, sum.firings, b.dispersion(&b.fine, i), sum.atLeast)
+		_, judged := b.gears.dispersion(i, sum.silence.still)
+		c := Cell{Cylinder: i + 1, Reported: t.lanes[i].reported, Apart: true, Judged: judged,
+			Running: seconds(t.running), RPM: math.NaN(), Load: math.NaN(), Still: sum.silence.still}
+		count := b.all(i)
+		c.Estimate = estimate(count.Misses, count.Firings, b.dispersion(&b.fine, i), sum.atLeast)
+		c.Worsening, c.Since = t.worsened(b, i, func(Condition) bool { return true })
 		cells = append(cells, c)
 	}
 	return cells
+}
+
+// all is all misses and firings of one cylinder, whatever the condition.
+func (b *book) all(cylinder int) rate.Count {
+	s := &b.total[cylinder]
+	c := rate.Count{Misses: s.misses, Firings: s.firings}
+	if s.silence.still {
+		c.Firings -= b.fine.quiet(cylinder)
+	}
+	return c
 }
 
 // cells is every cell of a level: the groups seen, and within each the cylinders in order.
@@ -116,8 +141,7 @@ func (t *Tally) cells(b *book, l *level, cylinders int, condition func(int) Cond
 	var cells []Cell
 	shared := make([][]rate.Apart, cylinders)
 	for i := range shared {
-		phi := b.dispersion(l, i)
-		shared[i] = l.apportion(i, phi)
+		shared[i] = l.apportion(i, b.dispersion(l, i), b.total[i].silence.still)
 	}
 	for g, seen := range l.cells {
 		if seen == nil || condition(g).Gear == gear.Unknown {
@@ -125,10 +149,12 @@ func (t *Tally) cells(b *book, l *level, cylinders int, condition func(int) Cond
 		}
 		for i := range cylinders {
 			c := t.cell(b, l, seen, i, condition(g))
-			if tl := &seen.cylinders[i]; tl.mixed > 0 && shared[i] != nil {
+			if tl := seen.at(i); tl.mixed > 0 && shared[i] != nil {
 				part := &shared[i][g]
 				c.Estimate, c.Apart = part.Rate, len(part.With) == 0
-				c.AtLeast = tl.atLeast
+				if c.AtLeast = tl.atLeast; c.AtLeast {
+					c.High = math.Inf(1)
+				}
 			}
 			cells = append(cells, c)
 		}
@@ -138,7 +164,7 @@ func (t *Tally) cells(b *book, l *level, cylinders int, condition func(int) Cond
 
 // cell is one cylinder's cell as its unmixed windows have it.
 func (t *Tally) cell(b *book, l *level, seen *cell, i int, condition Condition) Cell {
-	tl := &seen.cylinders[i]
+	tl := seen.at(i).seen(b.total[i].silence.still)
 	c := Cell{
 		Cylinder:  i + 1,
 		Condition: condition,
@@ -148,7 +174,7 @@ func (t *Tally) cell(b *book, l *level, seen *cell, i int, condition Condition) 
 		Running:   seconds(seen.seconds),
 		RPM:       seen.work.rpm / (2 * seen.firings),
 		Load:      seen.work.load / (2 * seen.firings),
-		Decides:   rate.Count{Misses: tl.misses, Firings: tl.firings},
+		Decides:   tl.count(),
 	}
 	phi, judged := b.own(l, tl, i)
 	c.Judged = judged
@@ -157,81 +183,33 @@ func (t *Tally) cell(b *book, l *level, seen *cell, i int, condition Condition) 
 	if all := tl.firings + tl.clear + tl.mixed; all > 0 {
 		c.Mixed = tl.mixed / all
 	}
-	if !math.IsNaN(tl.alarm) {
-		c.Worsening, c.Since = true, t.start.Add(seconds(tl.alarm))
+	like := func(o Condition) bool { return o == condition }
+	if l == &b.gears {
+		like = func(o Condition) bool { return o.Gear == condition.Gear }
 	}
+	c.Worsening, c.Since = t.worsened(b, i, like)
 	return c
 }
 
-func estimate(misses, firings, phi float64, atLeast bool) rate.Estimate {
-	if atLeast {
-		return rate.AtLeast(misses, firings, phi)
+// worsened reports whether a cylinder's rate rose in any of some conditions, and when it first began to.
+func (t *Tally) worsened(b *book, cylinder int, of func(Condition) bool) (worse bool, since time.Time) {
+	first := b.worseSince(cylinder, of)
+	if math.IsInf(first, 1) {
+		return false, time.Time{}
 	}
-	return rate.Interval(misses, firings, phi)
+	return true, t.start.Add(seconds(first))
 }
 
-// dispersion is how much a cylinder's misses vary beyond chance, over all cells that can tell; 1 and false
-// when they hold too few misses to tell it by.
-func (l *level) dispersion(cylinder int) (phi float64, judged bool) {
-	var bursts []rate.Burst
-	misses := 0.0
-	for _, c := range l.cells {
-		if c == nil {
-			continue
-		}
-		tl := &c.cylinders[cylinder]
-		if p, ok := tl.bursts.Phi(); ok {
-			bursts = append(bursts, rate.Burst{Phi: p, Misses: tl.misses})
-			misses += tl.misses
+// worseSince is when, in seconds, the rate of a cylinder first began to rise in any of some conditions; +Inf
+// when it did not.
+func (b *book) worseSince(cylinder int, of func(Condition) bool) float64 {
+	first := math.Inf(1)
+	for g, t := range b.fine.of(cylinder) {
+		if t.trend.since < first && of(conditionIndex(g).condition()) {
+			first = t.trend.since
 		}
 	}
-	phi = rate.PooledPhi(bursts)
-	if misses/phi < fewestToPool {
-		return 1, false
-	}
-	return phi * widening(misses/phi), true
-}
-
-// fewestToPool is how many effective misses a dispersion must have been seen over before other cells are
-// judged by it: one cell with two misses says nothing about the rest.
-const fewestToPool = 3
-
-// dispersion is a cylinder's, as its cells of a level tell it or, where they are too short to tell, those of
-// the other: finer cells are freer of what only looks like bursts, wider ones longer.
-func (b *book) dispersion(l *level, cylinder int) float64 {
-	least := unjudged(b.gears.windows)
-	for _, l := range [...]*level{l, &b.fine, &b.gears} {
-		if phi, judged := l.dispersion(cylinder); judged {
-			return max(phi, least)
-		}
-	}
-	return least
-}
-
-// own is the dispersion of one cylinder's cell, by its own blocks when there are enough of them.
-func (b *book) own(l *level, t *tally, cylinder int) (phi float64, judged bool) {
-	if phi, judged = t.bursts.Final(); judged {
-		return phi, true
-	}
-	return b.dispersion(l, cylinder), false
-}
-
-// mild is the dispersion taken while too little has run to tell whether the misses come in bursts: ignition
-// faults seldom miss evenly (common practice, no source), so limits as if they did would promise too much.
-const mild = 1.5
-
-// unjudged is the dispersion while none can be told, widened for how few windows there are, as package rate
-// widens a dispersion measured on few blocks.
-func unjudged(windows int) float64 {
-	const most = 4.0 // times mild: beyond it nothing would ever be said of the first minute
-	return mild * min(most, widening(float64(windows)))
-}
-
-// widening is how much limits grow for a dispersion seen over few independent pieces of evidence: Student's t
-// in place of the normal distribution, as package rate has it (after Korn and Graubard 1998).
-func widening(pieces float64) float64 {
-	t := distuv.StudentsT{Sigma: 1, Nu: max(pieces-1, 1)}.Quantile(0.975) / distuv.UnitNormal.Quantile(0.975)
-	return t * t
+	return first
 }
 
 // origin is who said it for most of the running in a gear state.
@@ -243,57 +221,6 @@ func (t *Tally) origin(s gear.State) gear.Origin {
 		}
 	}
 	return best
-}
-
-// notes is what a reader must know to take the numbers for what they are.
-func (t *Tally) notes(s *Summary) []string {
-	var notes []string
-	if n := t.unreported(s.Engine.Cylinders); n == s.Engine.Cylinders && n > 0 {
-		notes = append(notes, "this car reports no misfire counts: codes, lamp and the idle are weaker evidence")
-	} else if n > 0 {
-		notes = append(notes, fmt.Sprintf("%d of %d cylinders have no counter: nothing is known of them", n, s.Engine.Cylinders))
-	}
-	if t.cfg.Map != (engine.Map{}) && !t.cfg.Map.IsIdentity() {
-		notes = append(notes, "cylinders are named by the map given for this car, not by the standard's order")
-	}
-	if s.Refresh.Kind == RefreshUnknown && s.Refresh.Rises > 0 {
-		notes = append(notes, "how often this car refreshes its counters is not known yet: the split between conditions is provisional")
-	}
-	for i := range t.lanes {
-		if t.lanes[i].saturated {
-			notes = append(notes, fmt.Sprintf("the counter of cylinder %d stands at its highest value: its rate is at least what is shown", i+1))
-		}
-	}
-	for _, c := range s.Total {
-		if c.Overcounted() {
-			notes = append(notes, fmt.Sprintf("cylinder %d counts more misses than firings: engine speed or the cylinder map is wrong", c.Cylinder))
-		}
-	}
-	if standsStill(s.Total) {
-		notes = append(notes, "a counter that stands still may be a paused monitor: it is no proof of health")
-	}
-	return notes
-}
-
-func (t *Tally) unreported(cylinders int) int {
-	n := 0
-	for i := range cylinders {
-		if !t.lanes[i].reported {
-			n++
-		}
-	}
-	return n
-}
-
-// standsStill reports whether nothing was counted though much ran.
-func standsStill(total []Cell) bool {
-	const much = 3000 // firings: three clean thousands bound the rate at one in a thousand (rule of three)
-	for _, c := range total {
-		if c.Reported && (c.Misses > 0 || c.Firings < much) {
-			return false
-		}
-	}
-	return len(total) > 0
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

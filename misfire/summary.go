@@ -28,6 +28,7 @@ type Summary struct {
 	Unknown     Unknown
 	Unmonitored time.Duration // fuel cut and other running that the controller may not judge
 	Averages    []Average     // the car's own averages of ten driving cycles
+	Idle        []IdleDips    // weaker evidence where the car reports no counter; else empty
 	Cycles      int           // driving cycles seen: engine starts, and 1 for an engine found running
 	Notes       []string      // what a reader must know to take the numbers for what they are
 }
@@ -80,6 +81,7 @@ type Cell struct {
 	Since     time.Time     // when it began to, if it did
 	Running   time.Duration // running behind the cell
 	RPM, Load float64       // means over its revolutions, rpm and percent; NaN in Total
+	Still     bool          // in Total: the counter stands still beyond chance, and what ran since is left out
 	Decides   rate.Count    // misses and firings of unmixed windows: all that verdicts rest on
 }
 
@@ -92,6 +94,7 @@ const (
 	RefreshAtOnce                         // with the miss, or too soon after to tell
 	RefreshRevolutions                    // every so many crank revolutions
 	RefreshSeconds                        // every so many seconds
+	RefreshKeyOff                         // only when the engine stops: the whole driving cycle is one window
 )
 
 // Refresh is the cadence at which the car's counters move.
@@ -137,4 +140,13 @@ type Unknown struct {
 type Average struct {
 	Cylinder int
 	Value    float64 // misses a driving cycle
+}
+
+// IdleDips is how often engine speed dipped at a steady idle in one gear state: evidence of misses, but no
+// count of them. It compares gear states of one drive, not cars or drives.
+type IdleDips struct {
+	Gear      gear.State
+	Dips      int
+	Minutes   float64 // of steady idle
+	Low, High float64 // 95 % limits of dips a minute
 }

@@ -6,6 +6,7 @@ import (
 
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
+	"stumble/misfire/idle"
 	"stumble/misfire/rate"
 	"stumble/obd"
 )
@@ -24,20 +25,25 @@ type Config struct {
 type Tally struct {
 	cfg   Config
 	start time.Time
+	at    time.Time // of the newest sample, midway between question and answer
 	last  time.Time
 
 	judge    *gear.Judge
 	exposure exposure
+	idle     idle.Index // fed until a counter shows up
 	spans    gearSpans
 	queue    queue
 	lanes    [engine.MaxCylinders]lane
+	averages [engine.MaxCylinders]average
+	heard    [engine.MaxCylinders]time.Time // when each counter was last read
 	cadence  cadence
 	ledger   *ledger
 	book     *book
 	lamp     lamp
 	strip    strip
 
-	runningFrom float64                                // seconds, when the engine last started; of use while it runs
+	runningFrom float64                                // seconds, when the engine last started; +Inf while it stands
+	stoppedAt   float64                                // seconds, when it last stopped; +Inf while it runs
 	origins     [gearStates][gear.Reported + 1]float64 // seconds of running by gear state and who said so
 	running     float64                                // seconds of known running
 	unjudged    float64                                // seconds of them that the controller may not judge
@@ -49,24 +55,35 @@ func NewTally(cfg Config) *Tally {
 	if cfg.Ceiling <= 0 {
 		cfg.Ceiling = rate.Ceiling
 	}
-	t := &Tally{cfg: cfg, judge: gear.NewJudge(), exposure: newExposure(), book: newBook(), strip: newStrip()}
+	t := &Tally{cfg: cfg, judge: gear.NewJudge(), exposure: newExposure(), book: newBook(), strip: newStrip(),
+		runningFrom: math.Inf(1), stoppedAt: math.Inf(1)}
 	t.ledger = newLedger(&t.lanes, t.book.add)
+	for i := range t.averages {
+		t.averages[i] = newAverage()
+	}
 	return t
 }
 
-// Add takes the next sample.
+// Add takes the next sample. One that is older than the last, as when a clock was set back, counts as of the
+// same moment.
 func (t *Tally) Add(s *obd.Sample) {
+	at := instant(s)
 	if t.start.IsZero() {
 		t.start = s.Sent
 	}
-	t.last = s.Received
-	at := instant(s)
+	if at.Before(t.at) {
+		at = t.at
+	}
+	t.at, t.last = at, s.Received
 	call, changed := t.judge.Add(s)
 	if changed {
 		t.gearChanged(call, at)
 	}
 	for i := range s.Readings {
 		t.take(&s.Readings[i], at)
+	}
+	if !t.counts() {
+		t.idle.Add(s, call.State)
 	}
 	t.strip.live(at, t.start, call, &t.exposure)
 	t.drain(t.seconds(at) - settleTime)
@@ -84,19 +101,33 @@ func (t *Tally) Mark(at time.Time, s gear.State) {
 	}
 }
 
+// SetLimits gives the whole-engine limits, in percent, that the car reports for its 200- and
+// 1000-revolution blocks; NaN or 0 where it reports none.
+func (t *Tally) SetLimits(catalyst, emission float64) { t.book.whole.limits(catalyst, emission) }
+
 // Finish takes in what is still on its way when the drive ends. Samples may follow: a drive goes on.
 func (t *Tally) Finish() {
 	t.drain(math.Inf(1))
 	t.cadence.close()
 	t.decide()
-	t.ledger.finish()
+	t.ledger.let(t.cadence.guess())
+	t.ledger.settle()
 }
 
-// Strip is the last seconds of the drive, oldest first, at most as many as are kept. The slice is the
-// caller's.
+// Strip is the last seconds of the drive, oldest first, at most as many as are kept, added to dst.
 func (t *Tally) Strip(dst []Moment) []Moment { return t.strip.append(dst) }
 
 func (t *Tally) seconds(at time.Time) float64 { return at.Sub(t.start).Seconds() }
+
+// counts reports whether any counter was ever read.
+func (t *Tally) counts() bool {
+	for i := range t.lanes {
+		if t.lanes[i].reported {
+			return true
+		}
+	}
+	return false
+}
 
 func (t *Tally) gearChanged(call gear.Call, at time.Time) {
 	since := call.Since
@@ -109,25 +140,29 @@ func (t *Tally) gearChanged(call gear.Call, at time.Time) {
 
 // take sends one reading where it belongs.
 func (t *Tally) take(r *obd.Reading, at time.Time) {
-	switch r.Service {
-	case obd.LiveData:
-		if r.ID == obd.PIDStatus && r.Part == obd.PartMIL {
-			if r.Module == t.exposure.engine { // other modules have a lamp bit of their own
-				t.lamp.add(r.Value > 0, at)
-			}
-			return
-		}
-		if before, isRPM := t.exposure.take(r, at); isRPM {
-			t.takeRPM(before, at)
-		}
-	case obd.TestResults:
+	switch {
+	case r.Service == obd.TestResults:
 		t.takeCount(r, at)
+	case r.Service != obd.LiveData:
+	case r.ID == obd.PIDRPM:
+		t.takeRPM(r, at)
+	case r.ID == obd.PIDStatus && r.Part == obd.PartMIL:
+		if r.Module == t.exposure.engine { // other modules have a lamp bit of their own
+			t.lamp.add(r.Value > 0, at)
+		}
+	default:
+		t.exposure.take(r, at)
 	}
 }
 
-func (t *Tally) takeRPM(before gauge, at time.Time) {
+func (t *Tally) takeRPM(r *obd.Reading, at time.Time) {
+	before, ok := t.exposure.takeRPM(r, at)
+	if !ok {
+		return
+	}
+	witnessed := before.known() && at.Sub(before.at) <= longestStep
 	if !before.known() {
-		before = gauge{value: t.exposure.rpm.value, at: at}
+		before = t.exposure.rpm
 	}
 	ran := t.exposure.running
 	started, stopped := t.exposure.turn()
@@ -135,16 +170,12 @@ func (t *Tally) takeRPM(before gauge, at time.Time) {
 		t.queue.push(event{kind: eventStep, at: t.seconds(at), step: t.exposure.between(before, t.start)}, t)
 	}
 	if started {
-		t.queue.push(event{kind: eventStart, at: t.seconds(at)}, t)
+		t.queue.push(event{kind: eventStart, at: t.seconds(at), witnessed: witnessed}, t)
 	}
 	if stopped {
 		t.queue.push(event{kind: eventStop, at: t.seconds(at)}, t)
 	}
 }
-
-// SetLimits gives the whole-engine limits, in percent, that the car reports for its 200- and
-// 1000-revolution blocks; NaN or 0 where it reports none.
-func (t *Tally) SetLimits(catalyst, emission float64) { t.book.whole.limits(catalyst, emission) }
 
 func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 	position, ok := countReading(r)
@@ -158,12 +189,13 @@ func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 	if cylinder < 1 || cylinder > engine.MaxCylinders {
 		return
 	}
-	if r.Part == testAverage {
-		t.lanes[cylinder-1].average.set(r.Value, at)
-		return
+	e := event{kind: eventCount, at: t.seconds(at), cylinder: cylinder - 1, value: int(r.Value)}
+	if r.Part == obd.TIDAverage {
+		e.kind = eventAverage
+	} else {
+		t.lanes[e.cylinder].reported, t.heard[e.cylinder] = true, at
 	}
-	t.lanes[cylinder-1].reported = true
-	t.queue.push(event{kind: eventCount, at: t.seconds(at), cylinder: cylinder - 1, value: int(r.Value)}, t)
+	t.queue.push(e, t)
 }
 
 // drain handles what happened up to a time: by then the gear state of that time is settled.
@@ -176,9 +208,30 @@ func (t *Tally) drain(until float64) {
 		t.handle(e)
 		t.queue.drop()
 	}
+	t.giveUpSilent()
 	t.cadence.passed(t.ledger.readBeyond())
 	t.decide()
 	t.ledger.settle()
+}
+
+// giveUpSilent stops waiting for counters that are no longer read.
+func (t *Tally) giveUpSilent() {
+	for i := range t.lanes {
+		if l := &t.lanes[i]; l.based && t.ledger.now.sec-l.read.sec > silentAfter {
+			l.unbase()
+		}
+	}
+}
+
+// decide lets the ledger go on once the cadence is known, or once waiting for it costs too much.
+func (t *Tally) decide() {
+	f := t.cadence.finding()
+	switch {
+	case f.Kind != RefreshUnknown:
+		t.ledger.adopt(f.candidate())
+	case t.ledger.tooMuch():
+		t.ledger.let(t.cadence.guess())
+	}
 }
 
 // handle enters one event, in its own time.
@@ -188,64 +241,81 @@ func (t *Tally) handle(e *event) {
 		t.enterStep(&e.step)
 	case eventCount:
 		t.enterCount(e)
+	case eventAverage:
+		t.averages[e.cylinder].now = float64(e.value)
 	case eventStart:
 		// The counters begin a new driving cycle; what they last showed is not to be compared with.
-		t.newCycle()
-		t.runningFrom = e.at
+		t.endAverages()
+		t.newCycle(!e.witnessed)
+		t.runningFrom, t.stoppedAt = e.at, math.Inf(1)
 	case eventStop:
-		t.runningFrom = math.Inf(1)
+		t.runningFrom, t.stoppedAt = math.Inf(1), e.at
 	}
 }
 
-func (t *Tally) newCycle() {
-	t.ledger.breakOff()
-	t.cadence.restart()
+// newCycle begins a driving cycle; midway tells that it was under way before it was watched.
+func (t *Tally) newCycle(midway bool) {
+	t.ledger.breakOff(t.cadence.guess(), midway)
+	t.cadence.restart(t.ledger.now)
+	t.book.endCycle()
 	for i := range t.lanes {
 		t.lanes[i].unbase()
+	}
+}
+
+// endAverages tells the averages what the cycle that ended had counted.
+func (t *Tally) endAverages() {
+	for i := range t.lanes {
+		if l := &t.lanes[i]; l.based {
+			t.averages[i].ended(l.value, l.read.sec > t.stoppedAt)
+		}
 	}
 }
 
 func (t *Tally) enterStep(s *step) {
 	call := t.spans.at((s.from + s.to) / 2)
 	c := Condition{Gear: call.State, Load: s.load, RPM: s.rpm, Warm: s.warm}
-	switch {
-	case !s.known:
-		t.holes += s.to - s.from
-	default:
+	if !s.heat { // the first moments of a drive, before the coolant was asked for
+		c.Warm = t.exposure.warm()
+	}
+	if s.known {
 		t.running += s.to - s.from
 		t.origins[call.State][call.Origin] += s.to - s.from
 		if !s.monitored {
 			t.unjudged += s.to - s.from
 		}
+	} else {
+		t.holes += s.to - s.from
+		t.cadence.lose()
 	}
 	t.ledger.run(s, c.index())
 }
 
 func (t *Tally) enterCount(e *event) {
-	l := &t.lanes[e.cylinder]
-	if l.based && e.value < l.value {
-		t.newCycle() // missed at the time, as when the link was lost while the engine was restarted
+	l, standing := &t.lanes[e.cylinder], math.IsInf(t.runningFrom, 1)
+	if !standing && e.at-t.ledger.now.sec > longestStep.Seconds() {
+		return // what ran before it is not known until the engine's speed is
+	}
+	if l.fell(e.value) {
+		t.newCycle(true) // missed at the time, as when the link was lost while the engine was restarted
 	}
 	p := place{t.ledger.now.rev, e.at}
-	settled := t.exposure.starts > 0 && e.at-t.runningFrom >= baselineSettles
-	r, what := l.add(e.value, p, settled)
-	if what != readingRise {
+	old, wasBased := l.value, l.based
+	r, rose := l.add(e.value, p, e.at-t.runningFrom >= baselineSettles)
+	if l.based && !wasBased {
+		t.averages[e.cylinder].began(e.cylinder+1, e.value)
+		// A counter that goes on where it was has been under way since before the start.
+		t.ledger.midway = t.ledger.midway || old > 0 && e.value >= old
+	}
+	if !rose {
 		return
 	}
 	r.cylinder = e.cylinder
+	if standing {
+		t.cadence.stood(r)
+	} else {
+		t.cadence.observe(r)
+	}
 	t.ledger.rise(r)
-	t.cadence.observe(r)
 	t.strip.miss(e.at, e.cylinder, r.misses)
-}
-
-// decide lets the ledger go on once the cadence is known, or once waiting for it costs too much.
-func (t *Tally) decide() {
-	f := t.cadence.finding()
-	if f.Kind != RefreshUnknown {
-		t.ledger.adopt(f.candidate())
-		return
-	}
-	if t.ledger.holding && t.ledger.tooMuch() {
-		t.ledger.holding = false
-	}
 }

@@ -1,0 +1,52 @@
+package misfire
+
+import (
+	"fmt"
+	"math"
+
+	"stumble/misfire/rate"
+)
+
+// average follows a cylinder's test 0B, the car's own average over ten driving cycles, and checks it against
+// the counts: at the end of a cycle it takes in a tenth of that cycle's count (SAE J1979, from memory).
+type average struct {
+	now    float64 // NaN until read
+	cycle  float64 // as it was while the present cycle ran; NaN until known
+	before float64 // as it was while the last cycle ran; NaN when there is nothing to check
+	count  float64 // what the counter showed last in that cycle
+	whole  bool    // and that was after the engine had stopped, so that nothing was left to be shown
+	odd    string  // what disagrees; empty while nothing does
+}
+
+// roundings is how far the car's own rounding may put its average, in misses: half of one at the old value,
+// the new one and the count between.
+const roundings = 1.5
+
+func newAverage() average {
+	return average{now: math.NaN(), cycle: math.NaN(), before: math.NaN()}
+}
+
+func (a *average) known() bool { return !math.IsNaN(a.now) }
+
+// ended notes the end of a driving cycle.
+func (a *average) ended(count int, whole bool) {
+	a.before, a.count, a.whole = a.cycle, float64(count), whole && count < counterIsFull
+	a.cycle = math.NaN()
+}
+
+// began notes that the counter is followed anew, from a value on: by now the average has taken in the cycle
+// that ended. A counter that goes on where it was tells that none did, as when an engine stops at the lights.
+func (a *average) began(cylinder, value int) {
+	a.cycle = a.now
+	before := a.before
+	a.before = math.NaN()
+	if math.IsNaN(before) || !a.known() || a.count == 0 || float64(value) >= a.count {
+		return
+	}
+	due := rate.AverageKept(before, a.count)
+	// A count that was not seen to its end may have grown, so then only too low an average disagrees.
+	if a.now < due-roundings || a.whole && a.now > due+roundings {
+		a.odd = fmt.Sprintf("the car's own average for cylinder %d went from %.0f to %.0f over a driving cycle that counted %.0f, where %.0f was due: this car keeps it in another way",
+			cylinder, before, a.now, a.count, due)
+	}
+}

@@ -1,0 +1,222 @@
+package misfire
+
+import (
+	"iter"
+	"math"
+	"slices"
+
+	"stumble/misfire/engine"
+	"stumble/misfire/rate"
+)
+
+// level tallies by one way of telling running apart: group maps a condition to its cell.
+type level struct {
+	group   func(conditionIndex) int
+	trends  bool                           // its cells watch for worsening: only like condition may be compared
+	cells   []*cell                        // by group; nil until seen
+	mixed   [engine.MaxCylinders][]mixture // by cylinder: its windows with misses that span several groups
+	windows int                            // that ran at all
+	parts   []part                         // scratch of addMixed
+}
+
+// cell is one group of conditions, with the misses of every cylinder that was followed in it.
+type cell struct {
+	cylinders [engine.MaxCylinders]*tally
+	seconds   float64
+	firings   float64 // of one cylinder, in all windows
+	work      work
+}
+
+// tally is one cylinder in one cell. Windows that lie within the cell are unmixed: they alone decide.
+type tally struct {
+	misses, firings float64 // of unmixed windows
+	clear           float64 // firings in mixed windows without a miss: none in the whole is none in each part
+	mixed           float64 // firings in mixed windows with misses: their share is an estimate
+	atLeast         bool
+	bursts          rate.Dispersion
+	trend           *trend // nil where none is watched for
+
+	// Since the counter last rose, wherever that was: see silence.
+	quiet, quietClear float64         // of firings and of clear
+	awake             rate.Dispersion // bursts as they were when the silence began here
+}
+
+// trend watches a rate for worsening.
+type trend struct {
+	rate.Worsening
+	calm  float64 // seconds at which nothing spoke for a rise yet
+	since float64 // seconds at which the rise that raised the first alarm began; +Inf without one
+}
+
+// unmixedShare is the part of a window's firings that must lie in one group for it to count as unmixed.
+const unmixedShare = 0.995
+
+func newTally(trends bool) *tally {
+	t := &tally{}
+	if trends {
+		t.trend = &trend{Worsening: *rate.NewWorsening(worseningHeight), since: math.Inf(1)}
+	}
+	return t
+}
+
+// at is a cylinder's tally, empty when it was never followed here. It is for reading.
+func (c *cell) at(cylinder int) *tally {
+	if c == nil || c.cylinders[cylinder] == nil {
+		return &tally{}
+	}
+	return c.cylinders[cylinder]
+}
+
+// of is a cylinder's tallies by group, where it was followed.
+func (l *level) of(cylinder int) iter.Seq2[int, *tally] {
+	return func(yield func(int, *tally) bool) {
+		for g, c := range l.cells {
+			if c != nil && c.cylinders[cylinder] != nil && !yield(g, c.cylinders[cylinder]) {
+				return
+			}
+		}
+	}
+}
+
+func (l *level) copyTo(dst *level) {
+	dst.windows = l.windows
+	for g, c := range l.cells {
+		if c != nil {
+			dst.cells[g] = c.clone()
+		}
+	}
+	for i := range l.mixed {
+		for _, m := range l.mixed[i] {
+			m.groups, m.firings = slices.Clone(m.groups), slices.Clone(m.firings)
+			dst.mixed[i] = append(dst.mixed[i], m)
+		}
+	}
+}
+
+func (c *cell) clone() *cell {
+	copied := *c
+	for i, t := range c.cylinders {
+		if t == nil {
+			continue
+		}
+		own := *t
+		if t.trend != nil {
+			trend := *t.trend
+			own.trend = &trend
+		}
+		copied.cylinders[i] = &own
+	}
+	return &copied
+}
+
+// add enters a window: in its cell when it lies within one, else as a mixture.
+func (l *level) add(w *window, firings float64) {
+	if firings <= 0 {
+		return
+	}
+	l.windows++
+	l.parts = l.parts[:0]
+	for _, s := range w.running {
+		g := l.group(s.condition)
+		l.addPart(g, s.firings)
+		l.cell(g).run(s)
+	}
+	for _, p := range l.parts {
+		if p.firings >= unmixedShare*firings {
+			l.addUnmixed(w, p.group, firings)
+			return
+		}
+	}
+	l.addMixed(w)
+}
+
+// cell is the cell of a group, made when it is first seen.
+func (l *level) cell(group int) *cell {
+	if l.cells[group] == nil {
+		l.cells[group] = &cell{}
+	}
+	return l.cells[group]
+}
+
+func (c *cell) run(s share) {
+	c.seconds += s.seconds
+	c.firings += s.firings
+	c.work = c.work.plus(s.work)
+}
+
+// tally is a cylinder's tally in a group, made when it is first followed there.
+func (l *level) tally(group, cylinder int) *tally {
+	c := l.cell(group)
+	if c.cylinders[cylinder] == nil {
+		c.cylinders[cylinder] = newTally(l.trends)
+	}
+	return c.cylinders[cylinder]
+}
+
+// addUnmixed enters a window that lies in one group.
+func (l *level) addUnmixed(w *window, group int, firings float64) {
+	for i, followed := range w.valid {
+		if !followed {
+			continue
+		}
+		t, x := l.tally(group, i), float64(w.misses[i])
+		if x == 0 {
+			t.hush(firings, 0)
+		}
+		t.misses += x
+		t.firings += firings
+		t.atLeast = t.atLeast || w.full[i]
+		t.bursts.Add(x, firings)
+		if t.trend != nil {
+			t.trend.add(x, firings, w.to.sec)
+		}
+	}
+}
+
+// addMixed enters a window that spans several groups, cylinder by cylinder.
+func (l *level) addMixed(w *window) {
+	for i, x := range w.misses {
+		if !w.valid[i] {
+			continue
+		}
+		for _, p := range l.parts {
+			t := l.tally(p.group, i)
+			if x == 0 {
+				t.clear += p.firings
+				t.hush(0, p.firings)
+				continue
+			}
+			t.mixed += p.firings
+			t.atLeast = t.atLeast || w.full[i]
+		}
+		if x > 0 {
+			l.mixed[i] = mix(l.mixed[i], l.parts, float64(x))
+		}
+	}
+}
+
+// add takes the next window of a trend, which ended at sec.
+func (t *trend) add(misses, firings, sec float64) {
+	alarm := t.Add(misses, firings)
+	if alarm && math.IsInf(t.since, 1) {
+		t.since = t.calm
+	}
+	if t.Rise().Firings == 0 {
+		t.calm = sec
+	}
+}
+
+// part is a window's firings in one group.
+type part struct {
+	group   int
+	firings float64
+}
+
+// addPart keeps the parts in order of group.
+func (l *level) addPart(group int, firings float64) {
+	i, found := slices.BinarySearchFunc(l.parts, group, func(p part, g int) int { return p.group - g })
+	if !found {
+		l.parts = slices.Insert(l.parts, i, part{group: group})
+	}
+	l.parts[i].firings += firings
+}
