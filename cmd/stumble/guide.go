@@ -119,7 +119,7 @@ func (c *crew) obey(e steps.Event) {
 		c.car.Do(e.At, car.ParkIdle, 0)
 	case steps.AskKeyOff:
 		c.car.Do(e.At, car.KeyOff, 0)
-	case steps.AskKeyOn:
+	case steps.AskEngineOff, steps.AskKeyOn:
 		c.car.Do(e.At, car.KeyOn, 0)
 	}
 }
@@ -147,9 +147,8 @@ func (c *crew) mark(now time.Time) gear.State {
 		return gear.Unknown
 	}
 	state := c.car.State(now)
-	lever := map[car.GearState]gear.State{car.ParkNeutral: gear.ParkNeutral, car.DriveAtRest: gear.Drive, car.Reverse: gear.Reverse}
 	switch {
-	case lever[state.Gear] != c.gear || !state.Running:
+	case lever(state.Gear) != c.gear || !state.Running:
 		c.from = time.Time{}
 	case c.from.IsZero():
 		c.from = now
@@ -159,4 +158,17 @@ func (c *crew) mark(now time.Time) gear.State {
 		return seen
 	}
 	return gear.Unknown
+}
+
+// lever is the gear state that the helper sees at rest.
+func lever(g car.GearState) gear.State {
+	switch g {
+	case car.ParkNeutral:
+		return gear.ParkNeutral
+	case car.DriveAtRest:
+		return gear.Drive
+	case car.Reverse:
+		return gear.Reverse
+	}
+	return gear.Moving
 }

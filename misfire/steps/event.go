@@ -48,7 +48,8 @@ const (
 	AskCondition            // the step's condition
 	AskRest                 // drive easily between two bursts of a pull
 	AskCool                 // let the catalyst or converter cool: idle in Park, or switch off
-	AskKeyOff               // engine and ignition off
+	AskEngineOff            // engine off, ignition on
+	AskKeyOff               // ignition off
 	AskKeyOn                // ignition on, engine off
 	AskLast                 // idle until the counters were refreshed once more
 )

@@ -15,6 +15,9 @@ const (
 	// assumed is the refresh, in revolutions, of a car whose own is not known: the longest that is usual
 	// (13 CCR 1968.2 (e)(3.2) has blocks of 200 and 1,000).
 	assumed = 1000
+	// unmistaken is how many revolutions without a refresh a driving cycle must have before the tally believes that
+	// the counters move only at its end: three of the longest usual refreshes, and some.
+	unmistaken = 3100
 	// leastRate is the fault to be found where none was seen yet, in misses per 1,000 firings.
 	leastRate = 2
 	// unseen is the chance that such a fault does not show.
@@ -135,11 +138,14 @@ func (r *Runner) resting(left time.Duration) time.Duration {
 
 // toRefresh is how long it takes until enough refreshes lie within the step.
 func (r *Runner) toRefresh() (left time.Duration, known bool) {
-	if r.cfg.KeyOff {
-		return 0, true
-	}
 	u := r.run()
 	f := r.refresh()
+	switch {
+	case f.Kind == misfire.RefreshKeyOff:
+		return 0, true
+	case r.cfg.KeyOff:
+		return r.turning(unmistaken - u.revs), true
+	}
 	switch f.Kind {
 	case misfire.RefreshSeconds:
 		return seconds(refreshes*f.Seconds) - u.in, true
@@ -153,7 +159,7 @@ func (r *Runner) toRefresh() (left time.Duration, known bool) {
 
 // toLast is how long the engine still idles until what the last step's misses are shown for sure: one refresh more.
 func (r *Runner) toLast() time.Duration {
-	if r.cfg.KeyOff || !counts(r.now) || !r.now.Live.Running {
+	if r.keyOff() || !counts(r.now) || !r.now.Live.Running {
 		return 0
 	}
 	var period float64
@@ -172,6 +178,11 @@ const (
 	idle     = 750             // rpm, as is usual
 	readTime = 3 * time.Second // a round of readings of all cylinders, and more
 )
+
+// keyOff reports whether each step is a driving cycle of its own.
+func (r *Runner) keyOff() bool {
+	return r.cfg.KeyOff || r.now != nil && r.refresh().Kind == misfire.RefreshKeyOff
+}
 
 // refresh is how the counters move: as this drive found, else as was known.
 func (r *Runner) refresh() misfire.Refresh {

@@ -124,7 +124,7 @@ func (s *Step) counts(sum *misfire.Summary) []Count {
 func (r *Runner) short(i int) string {
 	u := &r.runs[i]
 	switch f := r.refresh(); {
-	case r.cfg.KeyOff:
+	case r.keyOff():
 	case f.Kind == misfire.RefreshRevolutions && seen(u, f) < refreshes:
 		return fmt.Sprintf("%s of the counters' refreshes (every %.0f revolutions) in it: repeat it", several(seen(u, f)), f.Revolutions)
 	case f.Kind == misfire.RefreshSeconds && seen(u, f) < refreshes:
@@ -171,7 +171,7 @@ func (r *Runner) shownIn(i int) bool {
 // tooShort is the steps to take up again: those that ended before the car's refresh was known, and now turn out
 // to hold too few.
 func (r *Runner) tooShort() []int {
-	if r.cfg.KeyOff || !counts(r.now) {
+	if r.keyOff() || !counts(r.now) {
 		return nil
 	}
 	f := r.refresh()
@@ -192,7 +192,7 @@ func (r *Runner) Notes(s *misfire.Summary) []string {
 	switch {
 	case !counts(s):
 		return []string{"this car reports no misfire counts: the steps show no more than lamp, codes and idle can tell"}
-	case s.Refresh.Rises == 0 && !r.cfg.KeyOff:
+	case s.Refresh.Rises == 0 && !r.keyOff():
 		return []string{"no count moved in the whole test: that is a healthy engine, a paused monitor, or a car whose counters " +
 			"move only at key-off; --key-off reads such a car"}
 	}

@@ -12,7 +12,7 @@ import (
 type Config struct {
 	Plan []Step
 	// KeyOff is for a car that brings its counters up to date only when the ignition is turned off: every step is
-	// a driving cycle of its own, and is read after it.
+	// a driving cycle of its own, and is read after it. It need not be set for a car that the tally finds to be one.
 	KeyOff bool
 	// Known is what an earlier drive of this car found, to be used until this one finds it out itself.
 	Known Known
@@ -133,11 +133,15 @@ func (r *Runner) Advance(now time.Time, s *misfire.Summary) {
 		}
 	case AskCool:
 		r.cool()
-	case AskKeyOff:
-		if !s.Live.Running && now.Sub(r.since) >= offFor {
-			r.keyOn()
+	case AskEngineOff:
+		if !s.Live.Running {
+			r.require(AskKeyOff, Asked)
 		}
 		r.remind()
+	case AskKeyOff:
+		if now.Sub(r.since) >= offFor {
+			r.require(AskKeyOn, Asked)
+		}
 	case AskKeyOn:
 		r.read()
 	case AskLast:
@@ -168,8 +172,10 @@ func (r *Runner) asked() string {
 		return "ease off, drive on easily"
 	case AskCool:
 		return r.run().why
+	case AskEngineOff:
+		return "stop, select Park, engine off, leave the ignition on" // so that the tally sees it stop
 	case AskKeyOff:
-		return "stop, select Park, turn engine and ignition off"
+		return "ignition off, wait ten seconds"
 	case AskKeyOn:
 		return "ignition on, engine off: the counts are read"
 	case AskLast:
@@ -183,13 +189,10 @@ const allDone = "every step is done"
 // Asleep says that the car has stopped answering: its ignition is off.
 func (r *Runner) Asleep(at time.Time) {
 	r.last = at
-	if r.ask == AskKeyOff {
-		r.keyOn()
+	if r.ask == AskEngineOff || r.ask == AskKeyOff {
+		r.require(AskKeyOn, Asked)
 	}
 }
-
-// keyOn asks for the ignition, so that the counters can be read.
-func (r *Runner) keyOn() { r.require(AskKeyOn, Asked) }
 
 // read goes on once the counters are read.
 func (r *Runner) read() {
@@ -259,7 +262,7 @@ func (r *Runner) begin(kind Kind) {
 	r.run().outcome = Running
 	r.run().need = r.needed()
 	r.run().stalled = 0
-	if r.cfg.KeyOff && !r.now.Live.Running {
+	if r.keyOff() && !r.now.Live.Running {
 		r.require(AskStart, kind)
 		return
 	}
@@ -336,8 +339,8 @@ func (r *Runner) finish() {
 
 // after goes on behind a step.
 func (r *Runner) after() {
-	if r.cfg.KeyOff && r.now.Live.Running {
-		r.require(AskKeyOff, Asked)
+	if r.keyOff() && r.now.Live.Running {
+		r.require(AskEngineOff, Asked)
 		return
 	}
 	r.next()
@@ -386,7 +389,7 @@ func (r *Runner) Skip(at time.Time) {
 		return
 	}
 	switch r.ask {
-	case AskKeyOff, AskKeyOn:
+	case AskEngineOff, AskKeyOff, AskKeyOn:
 		r.next()
 		return
 	case AskLast:
@@ -457,7 +460,7 @@ func (r *Runner) Status() *Status {
 	switch r.ask {
 	case AskCool:
 		s.Left, s.Length = max(coolFor-r.last.Sub(r.since), 0), coolFor
-	case AskKeyOff, AskKeyOn:
+	case AskEngineOff, AskKeyOff, AskKeyOn:
 		s.Left = 0
 	case AskLast:
 		s.Left = r.toLast()

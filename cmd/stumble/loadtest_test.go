@@ -1,0 +1,358 @@
+package main
+
+import (
+	"context"
+	"io"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
+
+	"stumble/misfire"
+	"stumble/misfire/steps"
+	"stumble/obd/clock"
+	"stumble/views"
+)
+
+// loadtestOn runs a whole load test on a simulated car by a stepped clock.
+func loadtestOn(t testing.TB, scenario string, args ...string) outcome {
+	t.Helper()
+	o := stepped(t, append([]string{"loadtest", "--port", "sim:" + scenario, "--speed", "max", "--yes"}, args...)...)
+	requireDone(t, o)
+	return o
+}
+
+// spoken are the lines that a helper reads aloud.
+func spoken(out string) []string {
+	var lines []string
+	for line := range strings.Lines(out) {
+		if head, _, found := strings.Cut(line, ": "); found && strings.ToUpper(head) == head && head > "A" {
+			lines = append(lines, strings.TrimSpace(line))
+		}
+	}
+	return lines
+}
+
+// guided is the lines and the summary of a test with --json.
+type guided struct {
+	lines   []map[string]any
+	summary map[string]any
+	steps   map[string]map[string]any // of the summary, by key
+}
+
+func guidedOn(t testing.TB, scenario string, args ...string) guided {
+	t.Helper()
+	g := guided{lines: jsonLines(t, loadtestOn(t, scenario, append(args, "--json")...).out), steps: map[string]map[string]any{}}
+	g.summary = g.lines[len(g.lines)-1]
+	require.Equal(t, "summary", g.summary["kind"])
+	for _, s := range g.summary["steps"].([]any) {
+		step := s.(map[string]any)
+		g.steps[step["step"].(string)] = step
+	}
+	return g
+}
+
+// events are the texts of the step lines of one kind.
+func (g guided) events(event string) (texts []string) {
+	for _, line := range g.lines {
+		if line["kind"] == "step" && line["event"] == event {
+			texts = append(texts, line["text"].(string))
+		}
+	}
+	return texts
+}
+
+// cylinder is one cylinder's entry of a step.
+func (g guided) cylinder(t testing.TB, key string, n int) map[string]any {
+	t.Helper()
+	all := g.steps[key]["cylinders"].([]any)
+	require.GreaterOrEqual(t, len(all), n, key)
+	return all[n-1].(map[string]any)
+}
+
+// A whole test of the demo's car with its broken wire finds the cylinder, and that it is worse in Drive, by itself.
+func TestLoadtestFindsTheCylinder(t *testing.T) {
+	g := guidedOn(t, "wren")
+	verdict := g.summary["verdict"].(map[string]any)
+	assert.Equal(t, []any{2.0}, verdict["cylinders"])
+	assert.Contains(t, verdict["sentence"], "in Drive")
+	for _, s := range steps.All() {
+		assert.Equal(t, "done", g.steps[s.Key]["outcome"], s.Key)
+		assert.GreaterOrEqual(t, g.steps[s.Key]["seconds"], s.Least.Seconds(), s.Key)
+	}
+	park, drive := g.cylinder(t, "park", 2), g.cylinder(t, "drive", 2)
+	assert.Less(t, park["high"], drive["low"], "rare in Park, frequent in Drive, beyond doubt")
+	assert.Zero(t, g.cylinder(t, "drive", 1)["misses"])
+	assert.Equal(t, []string{"every step is done"}, g.events("over"))
+
+	marks := map[string]bool{}
+	for _, line := range g.lines {
+		if line["kind"] == "mark" {
+			marks[line["text"].(string)] = true
+		}
+	}
+	for _, s := range steps.All() {
+		assert.True(t, marks["step "+s.Key+" began"] && marks["step "+s.Key+" ended"], "%s is marked in the drive", s.Key)
+	}
+	assert.True(t, marks["gear R"], "the helper's marks are told, too")
+}
+
+func TestLoadtestAloud(t *testing.T) {
+	o := loadtestOn(t, "wren", "--plain", "--steps", "drive,pull")
+	lines := spoken(o.out)
+	require.NotEmpty(t, lines)
+	golden(t, "loadtest-aloud.txt", strings.Join(lines, "\n")+"\n")
+	assert.Less(t, strings.Index(o.out, "Carbon monoxide"), strings.Index(o.out, "NEXT: "), "cautions come first")
+	assert.Contains(t, o.out, "\nstep              outcome")
+	assert.Equal(t, o, loadtestOn(t, "wren", "--plain", "--steps", "drive,pull"), "the same every time")
+}
+
+// Counters that refresh seldom make each step longer: never less than five refreshes of 1,000 revolutions.
+func TestLoadtestWaitsForSlowCounters(t *testing.T) {
+	fast, slow := guidedOn(t, "wren", "--steps", "drive,reverse"), guidedOn(t, "wren-slow-counter", "--steps", "drive,reverse")
+	for _, key := range []string{"drive", "reverse"} {
+		assert.Greater(t, fast.steps[key]["firings"], 5*200/2-5.0, "five refreshes of 200")
+		assert.Less(t, fast.steps[key]["seconds"], 181.0)
+		assert.Greater(t, slow.steps[key]["firings"], 5*1000/2-10.0, "five refreshes of 1,000")
+	}
+	assert.InDelta(t, 1000, slow.summary["refresh"].(map[string]any)["revolutions"], 1e-9)
+}
+
+func TestLoadtestOfAHealthyCar(t *testing.T) {
+	g := guidedOn(t, "healthy", "--steps", "park,drive")
+	assert.Empty(t, g.summary["verdict"].(map[string]any)["cylinders"])
+	for key, s := range g.steps {
+		assert.Equal(t, "done", s["outcome"], key)
+		assert.InDelta(t, 180, s["seconds"], 2, "%s: as long as it makes sense", key)
+		assert.NotNil(t, s["remark"], "%s: and what that is not enough for", key)
+	}
+	assert.Contains(t, g.summary["step_notes"].([]any)[0], "--key-off")
+}
+
+// One cycle a step: each is run, turned off, and read with the ignition on.
+func TestLoadtestByKeyOff(t *testing.T) {
+	g := guidedOn(t, "wren-key-off-counter", "--key-off", "--steps", "park,drive,reverse")
+	assert.Equal(t, []any{2.0}, g.summary["verdict"].(map[string]any)["cylinders"])
+	assert.GreaterOrEqual(t, g.summary["driving_cycles"], 3.0)
+	assert.Greater(t, g.cylinder(t, "drive", 2)["misses"], 10.0)
+	assert.Zero(t, g.cylinder(t, "drive", 1)["misses"])
+	asked := g.events("asked")
+	for _, words := range []string{"stop, select Park, engine off, leave the ignition on", "ignition off, wait ten seconds",
+		"ignition on, engine off: the counts are read"} {
+		n := 0
+		for _, a := range asked {
+			if a == words {
+				n++
+			}
+		}
+		assert.GreaterOrEqual(t, n, 3, words)
+	}
+	for key, s := range g.steps {
+		assert.Equal(t, "done", s["outcome"], key)
+	}
+	assert.Empty(t, g.summary["step_notes"])
+}
+
+// A car that does not report its gear: the helper's marks tell it, and Reverse is never guessed.
+func TestLoadtestByMarks(t *testing.T) {
+	g := guidedOn(t, "no-gear", "--steps", "drive,reverse,park")
+	origins := map[any]any{}
+	for _, c := range g.summary["by_gear"].([]any) {
+		cell := c.(map[string]any)
+		origins[cell["gear"]] = cell["origin"]
+	}
+	assert.Equal(t, map[any]any{"D": "marked", "R": "marked", "P/N": "marked"}, origins)
+	assert.Equal(t, []any{2.0}, g.summary["verdict"].(map[string]any)["cylinders"])
+}
+
+// A car without counts is led through the test all the same, and it is said what that is worth.
+func TestLoadtestWithoutCounts(t *testing.T) {
+	g := guidedOn(t, "rook", "--steps", "park,drive")
+	assert.Contains(t, g.summary["step_notes"].([]any)[0], "no misfire counts")
+	for key, s := range g.steps {
+		assert.Equal(t, "done", s["outcome"], key)
+		assert.Zero(t, s["firings_needed"], key)
+		assert.Empty(t, s["cylinders"], key)
+	}
+}
+
+// Whatever state the simulated car is met in, its driver makes ready for the test.
+func TestLoadtestFromAnyBeginning(t *testing.T) {
+	for _, scenario := range []string{"engine-off", "ignition-off", "wren-running"} {
+		t.Run(scenario, func(t *testing.T) {
+			g := guidedOn(t, scenario, "--steps", "drive")
+			assert.Equal(t, "done", g.steps["drive"]["outcome"])
+			assert.Equal(t, []any{2.0}, g.summary["verdict"].(map[string]any)["cylinders"])
+		})
+	}
+}
+
+// While the link is gone no time counts; the step goes on until it has what it needs.
+func TestLoadtestOverADroppingLink(t *testing.T) {
+	g := guidedOn(t, "wren+dropping-link", "--steps", "drive")
+	assert.Equal(t, "done", g.steps["drive"]["outcome"])
+	assert.Greater(t, g.summary["seconds"], g.steps["drive"]["seconds"])
+	notices := 0
+	for _, line := range g.lines {
+		if line["kind"] == "notice" {
+			notices++
+		}
+	}
+	assert.Positive(t, notices)
+}
+
+// A dead cylinder puts the catalyst at risk: the test is broken off, cooled, and ended.
+func TestLoadtestEasesOff(t *testing.T) {
+	g := guidedOn(t, "dead-cylinder")
+	assert.Equal(t, "broken_off", g.steps["park"]["outcome"])
+	assert.Equal(t, "not_reached", g.steps["pull"]["outcome"])
+	require.NotEmpty(t, g.events("broken_off"))
+	assert.Contains(t, g.events("broken_off")[0], "overheat the catalyst")
+	require.Len(t, g.events("over"), 1)
+	assert.Contains(t, g.events("over")[0], "engine off")
+	assert.Equal(t, []any{4.0}, g.summary["verdict"].(map[string]any)["cylinders"])
+}
+
+func TestLoadtestEndsWhenTheTimeIsOver(t *testing.T) {
+	g := guidedOn(t, "wren", "--for", "30s")
+	assert.Equal(t, "stopped", g.steps["park"]["outcome"])
+	assert.Equal(t, "not_reached", g.steps["drive"]["outcome"])
+	assert.Equal(t, []string{"the test was stopped"}, g.events("over"))
+}
+
+// led is a guided drive on the simulated car, without a screen, whose keys are pressed by the caller.
+func led(t testing.TB, keys string) (*app, *drive) {
+	t.Helper()
+	var out, errs buffer
+	a := program(t.Context(), clock.NewStepped(morning()), &out, &errs)
+	target, err := a.target(&where{port: "sim:wren", speed: speed{most: true}, seed: 1})
+	require.NoError(t, err)
+	d, err := a.startDrive(target, misfire.Config{}, time.Hour)
+	require.NoError(t, err)
+	t.Cleanup(d.session.close)
+	plan, err := steps.Parse(keys)
+	require.NoError(t, err)
+	d.lead(steps.Config{Plan: plan})
+	return a, d
+}
+
+// The keys of the screen steer the test: skip, repeat, stop.
+func TestStepKeys(t *testing.T) {
+	a, d := led(t, "park,drive,reverse")
+	var seen []string
+	pressed := map[string]int{}
+	err := d.run(a.ctx, time.Second, func(s *views.State) error {
+		if s.Step == nil {
+			return nil
+		}
+		if n := len(seen); n == 0 || seen[n-1] != s.Step.Name {
+			seen = append(seen, s.Step.Name)
+		}
+		if s.Step.Length-s.Step.Left < 20*time.Second {
+			return nil
+		}
+		switch pressed[s.Step.Name]++; {
+		case s.Step.Name == "Park at idle" && pressed[s.Step.Name] == 1:
+			d.StepRepeat()
+		case s.Step.Name == "Park at idle" && pressed[s.Step.Name] == 3:
+			d.StepSkip()
+		case s.Step.Name == "Drive at idle":
+			d.StepStop()
+		}
+		return nil
+	})
+	require.ErrorIs(t, err, errTimeUp)
+	state := d.finish()
+	assert.Equal(t, []string{"Park at idle", "Drive at idle"}, seen)
+	var outcomes []steps.Outcome
+	for _, r := range d.guide.runner.Results(state.Summary) {
+		outcomes = append(outcomes, r.Outcome)
+	}
+	assert.Equal(t, []steps.Outcome{steps.LeftOut, steps.Stopped, steps.NotReached}, outcomes)
+	var marks []string
+	for _, n := range state.Notes {
+		if strings.HasPrefix(n.Text, "step ") || strings.HasPrefix(n.Text, "test ") {
+			marks = append(marks, n.Text)
+		}
+	}
+	assert.Equal(t, []string{"step park began", "step park repeated", "step park skipped", "step drive began",
+		"test over: the test was stopped"}, marks)
+}
+
+// In a drive without steps the keys do nothing.
+func TestStepKeysWithoutSteps(t *testing.T) {
+	a, d := led(t, "park")
+	d.guide, d.direct, d.until = nil, nil, morning().Add(30*time.Second)
+	d.StepSkip()
+	d.StepRepeat()
+	d.StepStop()
+	require.ErrorIs(t, d.run(a.ctx, time.Second, func(*views.State) error { return nil }), errTimeUp)
+}
+
+// With --plain the keys are typed as lines; anything longer is a note.
+func TestTypedLines(t *testing.T) {
+	a, d := led(t, "park,drive")
+	ctx, quit := context.WithCancelCause(a.ctx)
+	typed := false
+	err := d.run(ctx, time.Second, func(s *views.State) error {
+		switch {
+		case s.Step == nil:
+		case !typed:
+			typed = true
+			for _, line := range []string{"", "p", "n", "d", "r", "heard a pop", "s", "b", "x"} {
+				d.typed(line, quit)
+			}
+		}
+		return nil
+	})
+	require.ErrorIs(t, err, errTimeUp)
+	var marks []string
+	for _, n := range d.finish().Notes {
+		marks = append(marks, n.Text)
+	}
+	assert.Subset(t, marks, []string{"gear P/N", "gear D", "gear R", "heard a pop", "step park skipped", "step park repeated",
+		"test over: the test was stopped"})
+	d.typed("q", quit)
+	assert.ErrorIs(t, context.Cause(ctx), errTimeUp)
+}
+
+// Lines typed by the helper reach the drive, and whoever types ends the test in good order.
+func TestTypedQuit(t *testing.T) {
+	defer goleak.VerifyNone(t, goleak.IgnoreCurrent())
+	var out, errs buffer
+	in, keyboard := io.Pipe()
+	a := program(t.Context(), clock.NewScaled(200), &out, &errs)
+	a.in = in
+	done := make(chan int, 1)
+	go func() { done <- a.run([]string{"loadtest", "--port", "sim:wren", "--plain", "--yes"}) }()
+	require.Eventually(t, func() bool { return strings.Contains(out.String(), "HOLD: ") }, time.Minute, time.Millisecond)
+	_, err := io.WriteString(keyboard, "q\n")
+	require.NoError(t, err)
+	require.Equal(t, statusDone, <-done, errs.String())
+	require.NoError(t, keyboard.Close())
+	assert.Contains(t, out.String(), "END: the test was stopped")
+	assert.Contains(t, out.String(), "Park at idle      stopped")
+}
+
+func TestLoadtestUsage(t *testing.T) {
+	for _, c := range []struct{ args, says string }{
+		{"--steps park,neutral", `there is no step "neutral"; choose from park,drive,reverse,raised,cruise,pull`},
+		{"--steps park,park", "named twice; name every step once"},
+		{"--plain --json", "exclude each other"},
+		{"now", "one argument too many"},
+	} {
+		o := stepped(t, append([]string{"loadtest", "--port", "sim"}, strings.Fields(c.args)...)...)
+		requireOneLine(t, o, statusUsage, c.says)
+	}
+}
+
+// With --json nothing but objects is on standard output: the cautions are told beside it.
+func TestCautionsBesideJSON(t *testing.T) {
+	o := stepped(t, "loadtest", "--port", "sim", "--speed", "max", "--json", "--for", "10s")
+	assert.Equal(t, statusDone, o.status)
+	assert.Contains(t, o.errs, "Carbon monoxide kills")
+	jsonLines(t, o.out)
+}
