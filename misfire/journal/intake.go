@@ -1,0 +1,78 @@
+package journal
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"stumble/misfire/journal/pack"
+	"stumble/obd"
+)
+
+// IntakeRecord is one saved intake or code report.
+type IntakeRecord struct {
+	ID     int64
+	Job    int64
+	At     time.Time
+	Intake *obd.Intake     // nil for a code report
+	Codes  *obd.CodeReport // that of the intake, or the report alone
+}
+
+const (
+	kindIntake = "intake"
+	kindCodes  = "codes"
+)
+
+// AddIntake saves an intake under a job.
+func (j *Journal) AddIntake(job int64, in *obd.Intake) (int64, error) {
+	return j.addReading(job, in.At, kindIntake, packIntake(in))
+}
+
+// AddCodes saves trouble codes that were read by themselves, as after a repair.
+func (j *Journal) AddCodes(job int64, at time.Time, report *obd.CodeReport) (int64, error) {
+	return j.addReading(job, at, kindCodes, packCodes(report))
+}
+
+func (j *Journal) addReading(job int64, at time.Time, kind string, what any) (id int64, err error) {
+	data, err := json.Marshal(what)
+	if err != nil {
+		return 0, fmt.Errorf("this %s cannot be saved: %w", kind, err)
+	}
+	uid := newUID()
+	err = j.writeJob(job, func(t tx) (err error) {
+		id, err = t.insert("INSERT INTO intakes (uid, job_id, at_ns, kind, data) VALUES (?, ?, ?, ?, ?)", uid, job, pack.Nanoseconds(at), kind, string(data))
+		return err
+	})
+	return id, err
+}
+
+// Intakes lists the intakes and code reports of a job, the oldest first.
+func (j *Journal) Intakes(job int64) ([]IntakeRecord, error) {
+	return list(j, readIntake, "SELECT id, job_id, at_ns, kind, data FROM intakes WHERE job_id = ? ORDER BY id", job)
+}
+
+func readIntake(row scanner) (r IntakeRecord, err error) {
+	var at int64
+	var kind string
+	var data []byte
+	if err := row.Scan(&r.ID, &r.Job, &at, &kind, &data); err != nil {
+		return r, err
+	}
+	r.At = pack.Time(at)
+	if kind == kindCodes {
+		var codes packedCodes
+		if err := json.Unmarshal(data, &codes); err != nil {
+			return r, fmt.Errorf("code report %d cannot be read: %w", r.ID, err)
+		}
+		report := codes.unpack()
+		r.Codes = &report
+		return r, nil
+	}
+	var in packedIntake
+	if err := json.Unmarshal(data, &in); err != nil {
+		return r, fmt.Errorf("intake %d cannot be read: %w", r.ID, err)
+	}
+	r.Intake = in.unpack()
+	r.Codes = &r.Intake.CodeReport
+	return r, nil
+}

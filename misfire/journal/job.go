@@ -1,0 +1,168 @@
+package journal
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"stumble/misfire/journal/pack"
+)
+
+// Job is one complaint on one vehicle.
+type Job struct {
+	ID        int64
+	UID       string
+	Vehicle   Vehicle
+	Name      string
+	Complaint string
+	Opened    time.Time
+
+	// What is under it; told by the journal, not by who saves it.
+	Intakes, Drives, Bench, Notes int
+	Last                          time.Time // end of its last drive; zero when there is none
+}
+
+const jobQuery = `SELECT j.id, j.uid, j.name, j.complaint, j.opened_ns, v.id, v.uid, v.vin, v.name, v.layout, v.map, v.note,
+	(SELECT count(*) FROM intakes WHERE job_id = j.id), (SELECT count(*) FROM drives WHERE job_id = j.id),
+	(SELECT count(*) FROM bench WHERE job_id = j.id), (SELECT count(*) FROM notes WHERE job_id = j.id),
+	coalesce((SELECT max(ended_ns) FROM drives WHERE job_id = j.id), -9223372036854775808)
+	FROM jobs j JOIN vehicles v ON v.id = j.vehicle_id `
+
+func readJob(row scanner) (b Job, err error) {
+	var opened, last int64
+	v := &b.Vehicle
+	err = row.Scan(&b.ID, &b.UID, &b.Name, &b.Complaint, &opened, &v.ID, &v.UID, &v.VIN, &v.Name, &v.Layout, &v.Map, &v.Note,
+		&b.Intakes, &b.Drives, &b.Bench, &b.Notes, &last)
+	b.Opened, b.Last = pack.Time(opened), pack.Time(last)
+	return b, err
+}
+
+// JobFilter chooses jobs; the zero value chooses all.
+type JobFilter struct {
+	Text  string // in the job's name or complaint, or the vehicle's name or VIN; in either case
+	Limit int    // at most so many; 0 for all
+}
+
+// Jobs lists jobs, the newest first.
+func (j *Journal) Jobs(f JobFilter) ([]Job, error) {
+	limit := f.Limit
+	if limit <= 0 {
+		limit = -1
+	}
+	return list(j, readJob, jobQuery+`WHERE ?1 = '' OR instr(lower(j.name || char(10) || j.complaint || char(10) || v.name || char(10) || v.vin), ?1)
+		ORDER BY j.id DESC LIMIT ?2`, strings.ToLower(f.Text), limit)
+}
+
+// Job finds one job.
+func (j *Journal) Job(id int64) (Job, error) {
+	return one(j, readJob, "job", id, jobQuery+"WHERE j.id = ?", id)
+}
+
+// OpenJob begins a job, with its vehicle found or made as SaveVehicle does it.
+func (j *Journal) OpenJob(b Job) (Job, error) {
+	b.UID = newUID()
+	err := j.write(func(t tx) (err error) {
+		b.ID, err = t.job(b)
+		return err
+	})
+	if err != nil {
+		return b, err
+	}
+	return j.Job(b.ID)
+}
+
+// job finds a job by its UID, or makes it.
+func (t tx) job(b Job) (int64, error) {
+	if id, err := t.id("SELECT id FROM jobs WHERE uid = ?", b.UID); err != nil || id != 0 {
+		return id, err
+	}
+	v, err := t.vehicle(b.Vehicle)
+	if err != nil {
+		return 0, err
+	}
+	return t.insert("INSERT INTO jobs (uid, vehicle_id, name, complaint, opened_ns) VALUES (?, ?, ?, ?, ?)",
+		b.UID, v.ID, b.Name, b.Complaint, pack.Nanoseconds(b.Opened))
+}
+
+// NameJob gives a job another name.
+func (j *Journal) NameJob(id int64, name string) error {
+	return j.writeJob(id, func(t tx) error { return t.exec("UPDATE jobs SET name = ? WHERE id = ?", name, id) })
+}
+
+// writeJob writes something of a job that must be there.
+func (j *Journal) writeJob(id int64, do func(tx) error) error {
+	return j.write(func(t tx) error { return t.known("job", "jobs", id, do) })
+}
+
+// known does something with a row if it is there.
+func (t tx) known(what, table string, id int64, do func(tx) error) error {
+	known, err := t.id("SELECT id FROM "+table+" WHERE id = ?", id)
+	switch {
+	case err != nil:
+		return err
+	case known == 0:
+		return unknown(what, id)
+	}
+	return do(t)
+}
+
+// Note is what somebody wrote down about a job.
+type Note struct {
+	At   time.Time
+	Text string
+}
+
+// AddNote adds a note to a job.
+func (j *Journal) AddNote(job int64, n Note) error {
+	uid := newUID()
+	return j.writeJob(job, func(t tx) error {
+		return t.exec("INSERT INTO notes (uid, job_id, at_ns, text) VALUES (?, ?, ?, ?)", uid, job, pack.Nanoseconds(n.At), n.Text)
+	})
+}
+
+// Notes lists the notes of a job in the order they were added.
+func (j *Journal) Notes(job int64) ([]Note, error) {
+	return list(j, func(row scanner) (n Note, err error) {
+		var at int64
+		err = row.Scan(&at, &n.Text)
+		n.At = pack.Time(at)
+		return n, err
+	}, "SELECT at_ns, text FROM notes WHERE job_id = ? ORDER BY id", job)
+}
+
+// DeleteJob deletes a job and all under it, for good: what it held is overwritten, and its room given back to the
+// disk. The vehicle goes with its last job. Ask first.
+func (j *Journal) DeleteJob(id int64) error {
+	return j.erase(func(t tx) error {
+		return t.known("job", "jobs", id, func(t tx) error {
+			if busy, err := t.id("SELECT id FROM drives WHERE job_id = ? AND state = 'recording'", id); err != nil || busy != 0 {
+				return recordingError(err, busy)
+			}
+			if err := t.exec("DELETE FROM jobs WHERE id = ?", id); err != nil {
+				return err
+			}
+			return t.exec("DELETE FROM vehicles WHERE id NOT IN (SELECT vehicle_id FROM jobs)")
+		})
+	})
+}
+
+// erase deletes and overwrites what was deleted, in the log too.
+func (j *Journal) erase(do func(tx) error) error {
+	err := j.write(func(t tx) error {
+		// A setting of the connection, not of the transaction: writing samples would only be slower for it.
+		if err := t.exec("PRAGMA secure_delete = ON"); err != nil {
+			return err
+		}
+		return do(t)
+	})
+	if err != nil {
+		return err
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.conn == nil {
+		return nil
+	}
+	_, err = j.conn.ExecContext(context.Background(), "PRAGMA secure_delete = OFF; PRAGMA incremental_vacuum; PRAGMA wal_checkpoint(TRUNCATE)")
+	return j.trouble(err)
+}

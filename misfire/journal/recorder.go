@@ -1,0 +1,386 @@
+package journal
+
+import (
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"stumble/misfire/gear"
+	"stumble/misfire/journal/pack"
+	"stumble/obd"
+)
+
+const (
+	// saveEvery is how often what was recorded goes to the disk: with the time that takes, nothing waits for more
+	// than a second.
+	saveEvery = 500 * time.Millisecond
+	// retryEvery is how often saving is tried when it fails.
+	retryEvery = time.Second
+	// blockLength is how much of a drive is packed together. It is written anew with every save until it is full.
+	blockLength = 10 * time.Second
+)
+
+// Recorder records one drive. Its methods take what they are given into memory and return at once; a goroutine of
+// its own saves it. They may be called from several goroutines; samples, exchanges and marks are kept in the order
+// they are given.
+type Recorder struct {
+	journal *Journal
+	uid     string
+	info    DriveInfo
+	job     Job // as it is made should it not be there
+
+	saving sync.Mutex // one save at a time
+	life   *life      // guarded by saving; nil while there is none
+	kick   chan struct{}
+	done   sync.WaitGroup
+
+	mu        sync.Mutex
+	id        int64
+	samples   pack.SampleWriter
+	exchanges pack.ExchangeWriter
+	sampled   lane
+	exchanged lane
+	marks     []Mark // not saved yet
+	marked    int    // marks recorded
+
+	now     time.Time // the newest time heard of
+	waiting time.Time // when the first was recorded that was not yet handed to the saver; zero when none was
+	saved   time.Time // up to here all is saved
+	lost    int
+	trouble error     // why the last save failed; nil when it did not
+	since   time.Time // when that began, in the drive's time
+	tried   time.Time // when it failed last
+	ended   bool
+}
+
+// lane is one of the two tables that a drive fills.
+type lane struct {
+	table string
+	next  int      // number of the next record of the drive
+	blk   int      // number of the next block
+	now   *block   // being filled; nil before the first record
+	wait  []*block // with something that is not saved yet, oldest first
+	saved int      // records saved
+}
+
+// block is a row of a lane's table, being filled or waiting to be saved.
+type block struct {
+	row
+	count int   // records in it, sealed or not
+	last  int64 // when the last of them was received
+	saved int   // how many are on the disk
+}
+
+// row is what is saved of a block: what was sealed by then.
+type row struct {
+	number, first, count int
+	begin, end           int64 // when its first and last record were received
+	data                 []byte
+}
+
+// StartDrive begins to record a drive. When nothing can be saved for now, the drive is recorded in memory, State
+// says why, and it is saved from its beginning as soon as that is possible. The error is a job that is not there, or
+// a Setup that is not JSON.
+func (j *Journal) StartDrive(info DriveInfo) (*Recorder, error) {
+	if !jsonOrEmpty(info.Setup) {
+		return nil, errNoJSON
+	}
+	r := &Recorder{
+		journal: j, uid: newUID(), info: info, kick: make(chan struct{}, 1),
+		job:     Job{Vehicle: info.Vehicle, Name: info.JobName, Opened: info.Started},
+		sampled: lane{table: "samples"}, exchanged: lane{table: "exchanges"},
+		now: info.Started, saved: info.Started,
+	}
+	if r.job.Vehicle.VIN == "" && r.job.Vehicle.Name == "" {
+		r.job.Vehicle.Name = "vehicle without a name"
+	}
+	if info.Job != 0 {
+		known, err := j.Job(info.Job)
+		switch {
+		case errors.Is(err, ErrUnknown):
+			return nil, err
+		case err == nil:
+			r.job = known
+		}
+	}
+	j.recording.Lock()
+	j.recorders[r] = struct{}{}
+	j.recording.Unlock()
+	// The state tells of a failure; the first save shows it before the engine is started.
+	_ = r.save()
+	r.done.Go(func() {
+		for range r.kick {
+			_ = r.save()
+		}
+	})
+	return r, nil
+}
+
+// Exchange records what was said with the adapter.
+func (r *Recorder) Exchange(e *obd.Exchange) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	l := &r.exchanged
+	if r.ended {
+		return
+	}
+	if l.due(e.Received, r.exchanges.Full()) {
+		r.seal(l)
+		r.exchanges.Begin()
+		l.open(e.Received)
+	}
+	if err := r.exchanges.Append(e); err != nil {
+		r.lose(1, l.next, e.Received, e.Received, "an exchange is "+err.Error())
+	} else {
+		l.add(e.Received)
+	}
+	r.recorded(e.Received)
+}
+
+// Sample records what an exchange told.
+func (r *Recorder) Sample(s *obd.Sample) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	l := &r.sampled
+	if r.ended {
+		return
+	}
+	if l.due(s.Received, r.samples.Full()) {
+		r.seal(l)
+		r.samples.Begin()
+		l.open(s.Received)
+	}
+	if err := r.samples.Append(s); err != nil {
+		r.lose(1, l.next, s.Received, s.Received, "a sample is "+err.Error())
+	} else {
+		l.add(s.Received)
+	}
+	r.recorded(s.Received)
+}
+
+// Mark records a gear that was marked, or, with gear.Unknown, a note.
+func (r *Recorder) Mark(at time.Time, g gear.State, text string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.ended {
+		return
+	}
+	kind := MarkNote
+	if g != gear.Unknown {
+		kind = MarkGear
+	}
+	r.mark(Mark{At: at, Until: at, Kind: kind, Gear: g, Text: text, after: r.sampled.next})
+	r.recorded(at)
+}
+
+func (r *Recorder) mark(m Mark) {
+	m.number = r.marked
+	r.marked++
+	r.marks = append(r.marks, m)
+}
+
+// Tick tells the time when there is nothing else to record: call it a few times a second.
+func (r *Recorder) Tick(now time.Time) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if !r.ended {
+		r.advance(now)
+	}
+}
+
+// State is how the recording stands.
+type State struct {
+	Saving bool
+	Why    error         // why it is not, as one line; nil when it is
+	Since  time.Time     // since when it is not, in the drive's time
+	Behind time.Duration // how much of the drive is in memory only
+	Lost   int           // samples and exchanges that are gone, because memory was full or they were too large
+}
+
+// State is how the recording stands now.
+func (r *Recorder) State() State {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	s := State{Saving: r.trouble == nil, Why: r.trouble, Since: r.since, Lost: r.lost}
+	if r.behind() {
+		s.Behind = max(r.now.Sub(r.saved), 0)
+	}
+	return s
+}
+
+// behind reports whether anything is in memory only.
+func (r *Recorder) behind() bool {
+	return !r.waiting.IsZero() || len(r.sampled.wait)+len(r.exchanged.wait)+len(r.marks) > 0
+}
+
+// ID is the drive's number in the journal; 0 as long as nothing could be saved.
+func (r *Recorder) ID() int64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.id
+}
+
+// Finish ends the drive, with the verdict on it (JSON; may be empty), and waits until all is saved. When that fails
+// the error says why; what is in memory stays, and Finish may be called again.
+func (r *Recorder) Finish(verdict []byte) error {
+	if !jsonOrEmpty(verdict) {
+		return errNoJSON
+	}
+	r.end()
+	if err := r.saveAll(verdict, true); err != nil {
+		return r.unsaved(err)
+	}
+	r.journal.forget(r)
+	return nil
+}
+
+// abandon saves what there is and leaves the drive unfinished.
+func (r *Recorder) abandon() error {
+	r.end()
+	err := r.saveAll(nil, false)
+	r.journal.forget(r)
+	if err != nil {
+		return r.unsaved(err)
+	}
+	return nil
+}
+
+func (r *Recorder) unsaved(err error) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return fmt.Errorf("the last %v of the drive are not saved: %w", max(r.now.Sub(r.saved), 0).Round(time.Second), err)
+}
+
+func (j *Journal) forget(r *Recorder) {
+	j.recording.Lock()
+	delete(j.recorders, r)
+	j.recording.Unlock()
+	r.saving.Lock()
+	defer r.saving.Unlock()
+	if r.life != nil {
+		r.life.end()
+		r.life = nil
+	}
+}
+
+// end takes no more and stops the saver.
+func (r *Recorder) end() {
+	r.mu.Lock()
+	again := r.ended
+	r.ended = true
+	r.flush()
+	r.mu.Unlock()
+	if !again {
+		close(r.kick)
+		r.done.Wait()
+	}
+}
+
+// recorded notes that something was taken in. r.mu is held, as in all below.
+func (r *Recorder) recorded(at time.Time) {
+	if r.waiting.IsZero() {
+		r.waiting = at
+	}
+	r.advance(at)
+}
+
+// advance hands to the saver what has waited for long enough. A clock that was set back makes all of it due.
+func (r *Recorder) advance(now time.Time) {
+	back := now.Before(r.now.Add(-time.Second))
+	if back || now.After(r.now) {
+		r.now = now
+	}
+	due := !r.waiting.IsZero() && (back || r.now.Sub(r.waiting) >= saveEvery)
+	if due {
+		r.flush()
+	}
+	waited := r.now.Sub(r.tried)
+	if retry := r.trouble != nil && (waited >= retryEvery || waited < 0); due && r.trouble == nil || retry {
+		select {
+		case r.kick <- struct{}{}:
+		default: // it is at it
+		}
+	}
+}
+
+// flush makes all that was recorded ready to be saved.
+func (r *Recorder) flush() {
+	r.seal(&r.sampled)
+	r.seal(&r.exchanged)
+	r.waiting = time.Time{}
+	r.bound()
+}
+
+// seal takes over what the block being filled holds by now.
+func (r *Recorder) seal(l *lane) {
+	if l.now == nil {
+		return
+	}
+	if l == &r.sampled {
+		l.now.data = r.samples.Seal()
+	} else {
+		l.now.data = r.exchanges.Seal()
+	}
+	l.now.row.count, l.now.end = l.now.count, l.now.last
+	if l.now.count > l.now.saved && (len(l.wait) == 0 || l.wait[len(l.wait)-1] != l.now) {
+		l.wait = append(l.wait, l.now)
+	}
+}
+
+// bound keeps what waits within the memory allowed, by giving up the oldest.
+func (r *Recorder) bound() {
+	size := r.sampled.size() + r.exchanged.size()
+	for size > r.journal.opts.Memory {
+		l := &r.sampled
+		if len(l.wait) == 0 || len(r.exchanged.wait) > 0 && r.exchanged.wait[0].begin < l.wait[0].begin {
+			l = &r.exchanged
+		}
+		oldest := l.wait[0]
+		if oldest == l.now {
+			return
+		}
+		l.wait = l.wait[1:]
+		size -= len(oldest.data)
+		r.lose(oldest.count-oldest.saved, oldest.first, pack.Time(oldest.begin), pack.Time(oldest.last), l.table+" were not saved in time")
+	}
+}
+
+// lose counts what cannot be kept, and marks in the drive where it was.
+func (r *Recorder) lose(n, after int, from, to time.Time, text string) {
+	r.lost += n
+	for i := range r.marks {
+		if m := &r.marks[i]; m.Kind == MarkGap && m.Text == text && !from.After(m.Until.Add(time.Second)) {
+			m.Until = to // one mark for a gap, however long
+			return
+		}
+	}
+	r.mark(Mark{At: from, Until: to, Kind: MarkGap, Text: text, after: after})
+}
+
+func (l *lane) size() (n int) {
+	for _, b := range l.wait {
+		n += len(b.data)
+	}
+	return n
+}
+
+// due reports whether the next record begins a block.
+func (l *lane) due(at time.Time, full bool) bool {
+	if l.now == nil || full {
+		return true
+	}
+	length := at.Sub(pack.Time(l.now.begin))
+	return length >= blockLength || length < 0
+}
+
+func (l *lane) open(at time.Time) {
+	l.now = &block{row: row{number: l.blk, first: l.next, begin: pack.Nanoseconds(at)}}
+	l.blk++
+}
+
+func (l *lane) add(at time.Time) {
+	l.next++
+	l.now.count++
+	l.now.last = pack.Nanoseconds(at)
+}

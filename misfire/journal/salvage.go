@@ -1,0 +1,293 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"slices"
+	"strings"
+)
+
+// salvaged counts what could be read from a damaged file.
+type salvaged struct {
+	jobs, drives, rows int
+	unreadable         int // rows known to have been there; more may have been
+}
+
+func (s salvaged) String() string {
+	if s.rows == 0 {
+		return "nothing could be read from it, and a new one was begun"
+	}
+	text := fmt.Sprintf("%d jobs and %d drives could be read and are in a new one", s.jobs, s.drives)
+	if s.unreadable > 0 {
+		text += fmt.Sprintf("; %d rows could not", s.unreadable)
+	}
+	return text
+}
+
+// tables are those of the schema, parents first.
+func tables() []string {
+	return []string{"vehicles", "jobs", "notes", "intakes", "drives", "samples", "exchanges", "marks", "bench", "verdicts"}
+}
+
+// orphans give rows that lost their parent a new one, so that nothing read is thrown away.
+const orphans = `
+INSERT INTO vehicles (id, uid, vin, name, layout, map, note)
+SELECT DISTINCT vehicle_id, 'salvaged-vehicle-' || hex(randomblob(10)), '', 'salvaged vehicle', '', '', '' FROM jobs WHERE vehicle_id NOT IN (SELECT id FROM vehicles);
+INSERT INTO drives (id, uid, job_id, name, state, started_ns, ended_ns, adapter, protocol, layout, engine, map, setup, samples, exchanges, lost)
+SELECT drive_id, 'salvaged-drive-' || hex(randomblob(10)),
+       (SELECT max(j) + 1 FROM (SELECT 0 AS j UNION ALL SELECT max(id) FROM jobs UNION ALL SELECT max(job_id) FROM drives UNION ALL SELECT max(job_id) FROM notes
+        UNION ALL SELECT max(job_id) FROM intakes UNION ALL SELECT max(job_id) FROM bench UNION ALL SELECT max(job_id) FROM verdicts)),
+       'salvaged drive', 'interrupted', min(begin_ns), max(end_ns), '', '', '', '{}', '', '', 0, 0, 0
+FROM (SELECT drive_id, begin_ns, end_ns FROM samples UNION ALL SELECT drive_id, begin_ns, end_ns FROM exchanges UNION ALL SELECT drive_id, at_ns, until_ns FROM marks)
+WHERE drive_id NOT IN (SELECT id FROM drives) GROUP BY drive_id;
+UPDATE drives SET samples = (SELECT coalesce(sum(count), 0) FROM samples WHERE drive_id = drives.id), exchanges = (SELECT coalesce(sum(count), 0) FROM exchanges WHERE drive_id = drives.id);
+UPDATE verdicts SET drive_id = NULL WHERE drive_id NOT IN (SELECT id FROM drives);
+INSERT INTO vehicles (uid, vin, name, layout, map, note)
+SELECT 'salvaged-' || hex(randomblob(10)), '', 'salvaged', '', '', '' WHERE EXISTS (SELECT 1 FROM drives WHERE job_id NOT IN (SELECT id FROM jobs)
+UNION ALL SELECT 1 FROM notes WHERE job_id NOT IN (SELECT id FROM jobs) UNION ALL SELECT 1 FROM intakes WHERE job_id NOT IN (SELECT id FROM jobs)
+UNION ALL SELECT 1 FROM bench WHERE job_id NOT IN (SELECT id FROM jobs) UNION ALL SELECT 1 FROM verdicts WHERE job_id NOT IN (SELECT id FROM jobs));
+INSERT INTO jobs (id, uid, vehicle_id, name, complaint, opened_ns)
+SELECT job_id, 'salvaged-job-' || hex(randomblob(10)), (SELECT max(id) FROM vehicles), 'salvaged job', '', min(at) FROM (
+SELECT job_id, started_ns AS at FROM drives UNION ALL SELECT job_id, at_ns FROM notes UNION ALL SELECT job_id, at_ns FROM intakes
+UNION ALL SELECT job_id, at_ns FROM bench UNION ALL SELECT job_id, at_ns FROM verdicts)
+WHERE job_id NOT IN (SELECT id FROM jobs) GROUP BY job_id;`
+
+// salvage reads what can be read of the damaged file into a new one beside it. The damaged file is not touched:
+// SQLite would mend it in its own way, so a copy is read.
+func (j *Journal) salvage() (found salvaged, err error) {
+	ctx := context.Background()
+	from, to := j.path+copyMark, j.path+partMark
+	if err := copyFile(j.path, from); err != nil {
+		return found, err
+	}
+	if err := copyFile(j.path+"-wal", from+"-wal"); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return found, err
+	}
+	newDB, into, err := connect(to, "_synchronous=FULL")
+	if err != nil {
+		return found, err
+	}
+	if err = migrate(ctx, into, migrations()); err == nil {
+		found, err = salvageInto(ctx, into, from, to)
+	}
+	if err = errors.Join(err, into.Close(), newDB.Close()); err != nil {
+		return found, err
+	}
+	return found, os.Rename(to, j.path+salvagedMark)
+}
+
+func salvageInto(ctx context.Context, into *sql.Conn, from, fresh string) (found salvaged, err error) {
+	oldDB, old, err := connectDamaged(ctx, from, fresh)
+	if err != nil {
+		// Nothing of it can be read.
+		return found, nil
+	}
+	defer oldDB.Close()
+	defer old.Close()
+	err = transaction(ctx, into, func(t tx) error {
+		for _, table := range tables() {
+			read, lost, err := salvageTable(t, old, table)
+			if err != nil {
+				return err
+			}
+			found.rows += read
+			found.unreadable += lost
+		}
+		if err := t.exec(orphans); err != nil {
+			return err
+		}
+		if err := into.QueryRowContext(ctx, "SELECT count(*) FROM jobs").Scan(&found.jobs); err != nil {
+			return err
+		}
+		return into.QueryRowContext(ctx, "SELECT count(*) FROM drives").Scan(&found.drives)
+	})
+	return found, err
+}
+
+// connectDamaged opens a copy of a damaged file, with the first page of a fresh one when its own is spoilt: tables
+// begin on the same pages in both, because both were made by the same statements.
+func connectDamaged(ctx context.Context, path, fresh string) (*sql.DB, *sql.Conn, error) {
+	open := func() (*sql.DB, *sql.Conn, error) {
+		db, conn, err := connect(path, safe)
+		if err != nil {
+			return nil, nil, err
+		}
+		if id, err := identify(ctx, conn); err != nil || id.application != applicationID {
+			conn.Close()
+			db.Close()
+			return nil, nil, errors.Join(err, ErrDamaged)
+		}
+		return db, conn, nil
+	}
+	if db, conn, err := open(); err == nil {
+		return db, conn, nil
+	}
+	if err := transplant(path, fresh); err != nil {
+		return nil, nil, err
+	}
+	return open()
+}
+
+// transplant puts the first page of a fresh file onto a damaged one. The places of the header are those of the
+// SQLite file format, "The Database Header".
+func transplant(path, fresh string) error {
+	const (
+		pageSize                                   = 4096
+		writeVersion, readVersion, counter         = 18, 19, 24
+		pages, freeTrunk, freePages, validFor      = 28, 32, 36, 92
+		writeAhead                            byte = 2
+	)
+	source, err := os.Open(fresh)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	page := make([]byte, pageSize)
+	if _, err := io.ReadFull(source, page); err != nil {
+		return err
+	}
+	target, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	defer target.Close()
+	info, err := target.Stat()
+	if err != nil {
+		return err
+	}
+	page[writeVersion], page[readVersion] = writeAhead, writeAhead
+	binary.BigEndian.PutUint32(page[pages:], uint32(info.Size()/pageSize))
+	binary.BigEndian.PutUint32(page[freeTrunk:], 0)
+	binary.BigEndian.PutUint32(page[freePages:], 0)
+	copy(page[validFor:validFor+4], page[counter:counter+4])
+	_, err = target.WriteAt(page, 0)
+	return err
+}
+
+// salvageTable copies the rows of a table that can be read: up from its beginning and down from its end as far as
+// that goes, and row by row between.
+func salvageTable(t tx, old *sql.Conn, table string) (read, lost int, err error) {
+	columns, err := commonColumns(t, old, table)
+	if err != nil || len(columns) == 0 {
+		return 0, 0, err
+	}
+	c := copier{t: t, old: old, columns: len(columns)}
+	names := strings.Join(columns, ", ")
+	c.insert = fmt.Sprintf("INSERT OR IGNORE INTO %s (%s) VALUES (?%s)", table, names, strings.Repeat(", ?", len(columns)-1))
+	query := fmt.Sprintf("SELECT %s FROM %s ", names, table)
+
+	low, whole, err := c.copy(query + "ORDER BY id")
+	if err != nil || whole {
+		return c.read, c.lost, err
+	}
+	c.lowest = low
+	high, _, err := c.copy(query + "ORDER BY id DESC")
+	if err != nil {
+		return c.read, c.lost, err
+	}
+	const most = 1 << 20 // rows to try one by one
+	for id := low + 1; id < high && id-low < most; id++ {
+		before := c.read
+		if _, whole, err = c.copy(query + fmt.Sprintf("WHERE id = %d", id)); err != nil {
+			return c.read, c.lost, err
+		}
+		if !whole && c.read == before {
+			c.lost++
+		}
+	}
+	return c.read, c.lost, nil
+}
+
+// copier copies rows, the first column of which is the id.
+type copier struct {
+	t          tx
+	old        *sql.Conn
+	insert     string
+	columns    int
+	lowest     int64 // ids up to here are copied
+	read, lost int
+}
+
+// copy copies the rows of a query until it ends or fails, and returns the last id. The error is one of writing.
+func (c *copier) copy(query string) (last int64, whole bool, err error) {
+	rows, err := c.old.QueryContext(c.t.ctx, query)
+	if err != nil {
+		return 0, false, nil
+	}
+	defer rows.Close()
+	values, to := make([]any, c.columns), make([]any, c.columns)
+	for i := range values {
+		to[i] = &values[i]
+	}
+	for rows.Next() {
+		if err := rows.Scan(to...); err != nil {
+			return last, false, nil
+		}
+		id, ok := values[0].(int64)
+		if !ok {
+			return last, false, nil
+		}
+		if last = id; id <= c.lowest {
+			return last, true, nil
+		}
+		switch err := c.t.exec(c.insert, values...); {
+		case err == nil:
+			c.read++
+		case kindOf(err) == nil: // the row breaks a rule of the schema: its bytes are spoilt
+			c.lost++
+		default:
+			return last, false, err
+		}
+	}
+	return last, rows.Err() == nil, nil
+}
+
+// commonColumns are the columns that a table has in both files; none if the old one cannot tell.
+func commonColumns(t tx, old *sql.Conn, table string) ([]string, error) {
+	have, err := columnsOf(t.ctx, old, table)
+	if err != nil {
+		return nil, nil
+	}
+	want, err := columnsOf(t.ctx, t.conn, table)
+	if err != nil {
+		return nil, err
+	}
+	return slices.DeleteFunc(want, func(name string) bool { return !slices.Contains(have, name) }), nil
+}
+
+func columnsOf(ctx context.Context, conn *sql.Conn, table string) (names []string, err error) {
+	rows, err := conn.QueryContext(ctx, "SELECT name FROM pragma_table_info(?)", table)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			return nil, err
+		}
+		names = append(names, name)
+	}
+	return names, rows.Err()
+}
+
+func copyFile(from, to string) (err error) {
+	source, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	target, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, target.Close()) }()
+	_, err = io.Copy(target, source)
+	return err
+}

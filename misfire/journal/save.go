@@ -1,0 +1,199 @@
+package journal
+
+import (
+	"database/sql"
+	"errors"
+	"slices"
+	"time"
+
+	"stumble/misfire/journal/pack"
+)
+
+// batch is what one transaction saves: copies, since recording goes on.
+type batch struct {
+	lanes [2]laneBatch
+	marks []Mark
+	upTo  int64 // the newest time in it
+	lost  int
+}
+
+type laneBatch struct {
+	lane  *lane
+	rows  []row
+	of    []*block // where they came from
+	total int      // records saved, when this is
+}
+
+// mostAtOnce bounds a transaction after a long time without saving, so that the log does not grow without need.
+const mostAtOnce = 4 << 20
+
+// save saves all that is ready.
+func (r *Recorder) save() error { return r.saveAll(nil, false) }
+
+// saveAll saves all that is ready, and at the end of a drive that it is finished, with its verdict.
+func (r *Recorder) saveAll(verdict []byte, finish bool) error {
+	r.saving.Lock()
+	defer r.saving.Unlock()
+	if r.life == nil {
+		// Without the lock nothing is saved: another program would take the drive for one cut off.
+		life, err := r.journal.live(r.uid)
+		if err != nil {
+			return r.failed(err)
+		}
+		r.life = life
+	}
+	for {
+		b, more := r.take()
+		if err := r.write(b, verdict, finish && !more); err != nil {
+			return r.failed(err)
+		}
+		r.settle(b)
+		if !more {
+			return nil
+		}
+	}
+}
+
+// take copies what waits; more tells that it was too much for one transaction.
+func (r *Recorder) take() (b batch, more bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	b = batch{marks: slices.Clone(r.marks), upTo: pack.Nanoseconds(r.saved), lost: r.lost}
+	size := 0
+	for i, l := range []*lane{&r.sampled, &r.exchanged} {
+		lb := laneBatch{lane: l, total: l.saved}
+		for _, w := range l.wait {
+			if size > mostAtOnce {
+				more = true
+				break
+			}
+			size += len(w.data)
+			lb.rows, lb.of = append(lb.rows, w.row), append(lb.of, w)
+			lb.total += w.row.count - w.saved
+			b.upTo = max(b.upTo, w.end)
+		}
+		b.lanes[i] = lb
+	}
+	for _, m := range b.marks {
+		b.upTo = max(b.upTo, pack.Nanoseconds(m.Until))
+	}
+	return b, more
+}
+
+// write is the transaction. It may be repeated, whatever became of it: a row that is there is written over.
+func (r *Recorder) write(b batch, verdict []byte, finish bool) error {
+	return r.journal.write(func(t tx) error {
+		id, err := r.ensure(t)
+		if err != nil {
+			return err
+		}
+		for _, lb := range b.lanes {
+			for i := range lb.rows {
+				if err := t.block(lb.lane.table, id, &lb.rows[i]); err != nil {
+					return err
+				}
+			}
+		}
+		for _, m := range b.marks {
+			if err := t.mark(id, m); err != nil {
+				return err
+			}
+		}
+		state := DriveRecording
+		if finish {
+			state = DriveFinished
+		}
+		err = t.exec("UPDATE drives SET state = ?, ended_ns = max(ended_ns, ?), samples = ?, exchanges = ?, lost = ? WHERE id = ?",
+			state, b.upTo, b.lanes[0].total, b.lanes[1].total, b.lost, id)
+		if err != nil || !finish || len(verdict) == 0 {
+			return err
+		}
+		_, err = t.verdict(newUID(), Verdict{Job: r.job.ID, Drive: id, At: pack.Time(b.upTo), Kind: VerdictDrive, Data: verdict})
+		return err
+	})
+}
+
+// ensure finds the drive's row, or makes it with its job and vehicle: at the beginning, and in a new file should
+// the old one have been set aside or taken away.
+func (r *Recorder) ensure(t tx) (int64, error) {
+	if r.job.UID == "" && r.info.Job != 0 {
+		if err := t.uid(&r.job.UID, r.info.Job); err != nil {
+			return 0, err
+		}
+	}
+	if r.job.UID == "" {
+		r.job.UID = newUID()
+	}
+	job, err := t.job(r.job)
+	if err != nil {
+		return 0, err
+	}
+	id, err := t.insertDrive(r.uid, job, &r.info)
+	if err != nil {
+		return 0, err
+	}
+	r.job.ID = job
+	r.mu.Lock()
+	r.id = id
+	r.mu.Unlock()
+	return id, nil
+}
+
+// uid finds the UID of a job, if it is there.
+func (t tx) uid(uid *string, job int64) error {
+	err := t.conn.QueryRowContext(t.ctx, "SELECT uid FROM jobs WHERE id = ?", job).Scan(uid)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil
+	}
+	return err
+}
+
+func (t tx) block(table string, drive int64, b *row) error {
+	return t.exec("INSERT INTO "+table+` (drive_id, block, first, count, begin_ns, end_ns, data) VALUES (?, ?, ?, ?, ?, ?, ?)
+		ON CONFLICT (drive_id, block) DO UPDATE SET count = excluded.count, end_ns = excluded.end_ns, data = excluded.data`,
+		drive, b.number, b.first, b.count, b.begin, b.end, b.data)
+}
+
+func (t tx) mark(drive int64, m Mark) error {
+	return t.exec(`INSERT INTO marks (drive_id, number, after, at_ns, until_ns, kind, gear, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+		ON CONFLICT (drive_id, number) DO UPDATE SET until_ns = excluded.until_ns`,
+		drive, m.number, m.after, pack.Nanoseconds(m.At), pack.Nanoseconds(m.Until), m.Kind, m.Gear.String(), m.Text)
+}
+
+// settle notes what is on the disk now.
+func (r *Recorder) settle(b batch) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, lb := range b.lanes {
+		for i, of := range lb.of {
+			of.saved = lb.rows[i].count
+		}
+		lb.lane.saved = lb.total
+		lb.lane.settle()
+	}
+	r.marks = r.marks[len(b.marks):]
+	r.saved = pack.Time(b.upTo)
+	r.trouble, r.since = nil, time.Time{}
+}
+
+// settle takes from those waiting the blocks that are wholly saved.
+func (l *lane) settle() {
+	waiting := l.wait[:0]
+	for _, b := range l.wait {
+		if b.row.count > b.saved {
+			waiting = append(waiting, b)
+		}
+	}
+	clear(l.wait[len(waiting):])
+	l.wait = waiting
+}
+
+func (r *Recorder) failed(err error) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.trouble == nil {
+		r.since = r.now
+	}
+	r.trouble, r.tried = err, r.now
+	return err
+}

@@ -1,0 +1,148 @@
+-- The journal of stumble, version 1. The version is in PRAGMA user_version; PRAGMA application_id is 0x5354424c.
+--
+-- Times end in _ns: nanoseconds since 1970-01-01 00:00 UTC; -9223372036854775808 is "not known". To read one:
+--     SELECT datetime(opened_ns / 1000000000, 'unixepoch') FROM jobs;
+-- A uid names a row for good, in every journal it is copied to; an id is this file's own. Text that is not known
+-- is empty. Columns that hold JSON say so: read them with json_extract().
+
+CREATE TABLE vehicles (
+    id     INTEGER PRIMARY KEY,
+    uid    TEXT NOT NULL UNIQUE,
+    vin    TEXT NOT NULL,             -- 17 characters, or empty when the car does not tell
+    name   TEXT NOT NULL,             -- what the shop calls it; plates are never needed
+    layout TEXT NOT NULL,             -- key of the engine's layout, as i4-1342
+    map    TEXT NOT NULL,             -- cylinders that monitors A2, A3 ... mean, as 1,3,4,2; empty: the standard's
+    note   TEXT NOT NULL
+) STRICT;
+CREATE UNIQUE INDEX vehicles_vin ON vehicles (vin) WHERE vin <> '';
+
+-- One complaint on one vehicle, from intake to proven repair.
+CREATE TABLE jobs (
+    id         INTEGER PRIMARY KEY AUTOINCREMENT, -- a number is never given twice
+    uid        TEXT NOT NULL UNIQUE,
+    vehicle_id INTEGER NOT NULL REFERENCES vehicles (id),
+    name       TEXT NOT NULL,
+    complaint  TEXT NOT NULL,         -- in the customer's words
+    opened_ns  INTEGER NOT NULL
+) STRICT;
+CREATE INDEX jobs_vehicle ON jobs (vehicle_id);
+
+CREATE TABLE notes (
+    id     INTEGER PRIMARY KEY,
+    uid    TEXT NOT NULL UNIQUE,
+    job_id INTEGER NOT NULL REFERENCES jobs (id) ON DELETE CASCADE,
+    at_ns  INTEGER NOT NULL,
+    text   TEXT NOT NULL
+) STRICT;
+CREATE INDEX notes_job ON notes (job_id);
+
+-- What was read from the car at rest.
+CREATE TABLE intakes (
+    id     INTEGER PRIMARY KEY,
+    uid    TEXT NOT NULL UNIQUE,
+    job_id INTEGER NOT NULL REFERENCES jobs (id) ON DELETE CASCADE,
+    at_ns  INTEGER NOT NULL,
+    kind   TEXT NOT NULL CHECK (kind IN ('intake', 'codes')), -- everything, or the trouble codes alone
+    data   TEXT NOT NULL              -- JSON
+) STRICT;
+CREATE INDEX intakes_job ON intakes (job_id);
+
+-- One recorded stretch of live data.
+CREATE TABLE drives (
+    id         INTEGER PRIMARY KEY AUTOINCREMENT, -- a number is never given twice
+    uid        TEXT NOT NULL UNIQUE,
+    job_id     INTEGER NOT NULL REFERENCES jobs (id) ON DELETE CASCADE,
+    name       TEXT NOT NULL,
+    state      TEXT NOT NULL CHECK (state IN ('recording', 'finished', 'interrupted')),
+    started_ns INTEGER NOT NULL,
+    ended_ns   INTEGER NOT NULL,      -- the last that was saved
+    adapter    TEXT NOT NULL,         -- what the adapter calls itself
+    protocol   TEXT NOT NULL,
+    layout     TEXT NOT NULL,         -- key of the engine's layout
+    engine     TEXT NOT NULL,         -- JSON: the layout in full, as it was taken to be
+    map        TEXT NOT NULL,         -- as in vehicles
+    catalyst   REAL,                  -- %, limit over 200 revolutions that the car reports; NULL when it does not
+    emission   REAL,                  -- %, the same over 1,000 revolutions
+    setup      TEXT NOT NULL,         -- JSON of the program that recorded, or empty
+    samples    INTEGER NOT NULL,      -- saved
+    exchanges  INTEGER NOT NULL,      -- saved
+    lost       INTEGER NOT NULL       -- samples and exchanges that could not be saved; marks of kind 'gap' say when
+) STRICT;
+CREATE INDEX drives_job ON drives (job_id);
+
+-- Decoded samples, some ten seconds a row. Package pack documents data.
+CREATE TABLE samples (
+    id       INTEGER PRIMARY KEY,
+    drive_id INTEGER NOT NULL REFERENCES drives (id) ON DELETE CASCADE,
+    block    INTEGER NOT NULL,        -- from 0 within the drive
+    first    INTEGER NOT NULL,        -- number of its first sample within the drive, from 0
+    count    INTEGER NOT NULL,
+    begin_ns INTEGER NOT NULL,        -- when its first sample was received
+    end_ns   INTEGER NOT NULL,        -- when its last was
+    data     BLOB NOT NULL,
+    UNIQUE (drive_id, block)
+) STRICT;
+
+-- Raw exchanges with the adapter, some ten seconds a row; columns as in samples.
+CREATE TABLE exchanges (
+    id       INTEGER PRIMARY KEY,
+    drive_id INTEGER NOT NULL REFERENCES drives (id) ON DELETE CASCADE,
+    block    INTEGER NOT NULL,
+    first    INTEGER NOT NULL,
+    count    INTEGER NOT NULL,
+    begin_ns INTEGER NOT NULL,
+    end_ns   INTEGER NOT NULL,
+    data     BLOB NOT NULL,
+    UNIQUE (drive_id, block)
+) STRICT;
+
+-- What the driver or a helper noted in a drive, and what befell the recording.
+CREATE TABLE marks (
+    id       INTEGER PRIMARY KEY,
+    drive_id INTEGER NOT NULL REFERENCES drives (id) ON DELETE CASCADE,
+    number   INTEGER NOT NULL,        -- from 0 within the drive, in the order recorded
+    after    INTEGER NOT NULL,        -- how many samples of the drive had been recorded before it
+    at_ns    INTEGER NOT NULL,
+    until_ns INTEGER NOT NULL,        -- end of a gap; else as at_ns
+    kind     TEXT NOT NULL CHECK (kind IN ('gear', 'note', 'gap')),
+    gear     TEXT NOT NULL,           -- P/N, D, R, moving; ? where it marks none
+    text     TEXT NOT NULL,
+    UNIQUE (drive_id, number)
+) STRICT;
+
+-- Measured by hand.
+CREATE TABLE bench (
+    id       INTEGER PRIMARY KEY,
+    uid      TEXT NOT NULL UNIQUE,
+    job_id   INTEGER NOT NULL REFERENCES jobs (id) ON DELETE CASCADE,
+    at_ns    INTEGER NOT NULL,
+    kind     TEXT NOT NULL,           -- wire, plug, coil, injector, compression ...
+    cylinder INTEGER NOT NULL,        -- 0: the whole engine
+    quantity TEXT NOT NULL,
+    value    REAL,                    -- NULL where only the text tells
+    unit     TEXT NOT NULL,
+    text     TEXT NOT NULL,
+    judged   TEXT NOT NULL            -- JSON, or empty
+) STRICT;
+CREATE INDEX bench_job ON bench (job_id);
+
+-- What was concluded, as it was concluded then.
+CREATE TABLE verdicts (
+    id       INTEGER PRIMARY KEY,
+    uid      TEXT NOT NULL UNIQUE,
+    job_id   INTEGER NOT NULL REFERENCES jobs (id) ON DELETE CASCADE,
+    drive_id INTEGER REFERENCES drives (id) ON DELETE CASCADE, -- NULL: of the job as a whole
+    at_ns    INTEGER NOT NULL,
+    kind     TEXT NOT NULL,           -- drive, comparison, causes ...
+    data     TEXT NOT NULL            -- JSON
+) STRICT;
+CREATE INDEX verdicts_job ON verdicts (job_id);
+CREATE INDEX verdicts_drive ON verdicts (drive_id);
+
+-- One line a drive, for reading.
+CREATE VIEW drive_list AS
+SELECT d.id AS drive, d.job_id AS job, v.name AS vehicle, v.vin AS vin, d.state AS state,
+       datetime(d.started_ns / 1000000000, 'unixepoch') AS started_utc,
+       round((d.ended_ns - d.started_ns) / 60e9, 1) AS minutes,
+       d.samples AS samples, d.exchanges AS exchanges, d.lost AS lost
+FROM drives d JOIN jobs j ON j.id = d.job_id JOIN vehicles v ON v.id = j.vehicle_id;
