@@ -121,6 +121,9 @@ func (c *comparer) conclude(cyl *Cylinder) {
 	}
 	cyl.Overall = rate.CompareSeveral(pairs, phi)
 	cyl.OneRatio = len(cyl.Overall.Compared) > 0 && !(cyl.Overall.MantelHaenszel.UnlikeChance < 0.05)
+	if cyl.Outcome == StillMissing && cyl.OneRatio && cyl.Overall.High <= 0.5 {
+		cyl.Outcome = Improved // no single condition tells so much, all of them together do
+	}
 	cyl.Sentence = cyl.sentence()
 }
 
@@ -223,12 +226,12 @@ func (c *comparer) notCompared(cylinders []Cylinder) []Alone {
 	var out []Alone
 	for _, r := range before {
 		if c.nearest(after, r) < 0 {
-			out = append(out, Alone{Where: r.where, Before: true, Firings: r.count.Firings})
+			out = append(out, Alone{Where: r.where, Before: true, Firings: r.most.Firings})
 		}
 	}
 	for _, r := range after {
 		if c.nearest(before, r) < 0 {
-			out = append(out, Alone{Where: r.where, Firings: r.count.Firings})
+			out = append(out, Alone{Where: r.where, Firings: r.most.Firings})
 		}
 	}
 	return out

@@ -33,8 +33,11 @@ type Condition struct {
 	// frame was stored here. Outcome, Proof and what follows are of failing conditions only.
 	Failing bool
 
-	// Before and After are the rates of what decides, with limits; After is of all similar running.
+	// Before and After are the rates of what accuses, with limits: windows that lie within the condition. After
+	// is of all similar running. Most is what a proof must do with: all similar running after, with every miss
+	// that might belong to it.
 	Before, After rate.Estimate
+	Most          rate.Count
 	Phi           float64         // dispersion of the fault, from before
 	PhiFrom       Bursts          // whose it is
 	Bursty        bool            // the misses before came in bursts, beyond chance
@@ -67,6 +70,9 @@ func (c *comparer) conditions(cylinder int) []Condition {
 	var out []Condition
 	var failing [int(gear.Moving) + 1]bool
 	for _, r := range before.fine {
+		if !(r.count.Firings > 0) {
+			continue
+		}
 		cond := c.condition(cylinder, Fine, r)
 		failing[r.where.Gear] = failing[r.where.Gear] || cond.Failing
 		out = append(out, cond)
@@ -122,7 +128,7 @@ func (c *comparer) hold(cond *Condition, before rate.Count) {
 		cond.Origin = min(cond.Origin, after.origin)
 		phi = phiAfter(cond, after)
 	}
-	cond.After = estimate(after, phi)
+	cond.After, cond.Most = estimate(after, phi), after.most
 	cond.Ratio = rate.Compare(after.count, before, phi)
 	if cond.Failing {
 		c.judge(cond, before, after)
@@ -146,33 +152,31 @@ func (c *comparer) judge(cond *Condition, before rate.Count, after running) {
 	line := cond.Before
 	line.Phi = cond.Phi
 	cond.Proof = rate.NewProof(line, c.ceiling)
-	cond.FalseChance = cond.Proof.FalseChance(after.count)
+	cond.FalseChance = cond.Proof.FalseChance(after.most)
 	cond.PerMiss = cond.Proof.Needed(1) - cond.Proof.Needed(0)
 	c.quiet(cond, before)
-	cond.Missing = math.Max(cond.Proof.Missing(after.count), fiveQuiet*cond.Quiet-after.count.Firings)
+	cond.Missing = math.Max(cond.Proof.Missing(after.most), fiveQuiet*cond.Quiet-after.most.Firings)
 	cond.Missing = math.Max(0, cond.Missing)
 	cond.Minutes = rate.Minutes(cond.Missing, cond.RPM)
-	cond.Outcome = c.outcome(cond, after)
+	cond.Outcome = c.outcome(cond, before, after)
 	cond.Sentence = cond.sentence()
 }
 
 // outcome is the verdict on one failing condition (statistics of the proof: see package rate).
-func (c *comparer) outcome(cond *Condition, after running) Outcome {
+func (c *comparer) outcome(cond *Condition, before rate.Count, after running) Outcome {
 	judged := cond.PhiFrom != BurstsUnjudged
-	lower := cond.Ratio.Less < 0.05
 	if stillThere(cond.After, after.count, c.ceiling, 1) && (judged || after.judged) {
 		switch {
 		case cond.Ratio.High > 0.5:
 			return StillMissing
-		case lower && judged:
+		case cond.Ratio.Less < 0.05 && judged:
 			return Improved
 		}
 		return NotYet
 	}
-	if !(cond.Before.Firings > 0) {
-		lower = true // a frame from where the drive before never ran: there is nothing to be lower than
-	}
-	if judged && lower && cond.Missing == 0 && !after.atLeast && after.count.Firings > 0 {
+	// A frame from where the drive before never ran has nothing to be lower than.
+	lower := before.Firings == 0 || rate.Compare(after.most, before, cond.Phi).Less < 0.05
+	if judged && lower && cond.Missing == 0 && !after.atLeast && after.most.Firings > 0 {
 		return Proven
 	}
 	return NotYet
@@ -187,11 +191,14 @@ const fiveQuiet = 5
 // gap times the harmonic sum.
 func (c *comparer) quiet(cond *Condition, before rate.Count) {
 	cond.Every = math.NaN()
-	effective := before.Misses / cond.Phi
-	if effective > 0 {
-		cond.Every = before.Firings / effective
+	if effective := before.Misses / cond.Phi; effective > 0 {
+		gap := before.Firings / effective
 		const euler = 0.5772
-		cond.Quiet = math.Min(before.Firings, cond.Every*(math.Log(math.Max(1, effective))+euler))
+		cond.Quiet = math.Min(before.Firings, gap*(math.Log(math.Max(1, effective))+euler))
+		cond.Every = before.Firings / before.Misses
+		if cond.Bursty {
+			cond.Every = gap
+		}
 	}
 	for _, q := range c.in.Before.Quiet {
 		if q.Cylinder == cond.Cylinder && q.Gear == cond.Where.Gear && cond.Level != Frame {

@@ -65,6 +65,7 @@ type Cycles struct {
 	counts [engine.MaxCylinders]counter
 	done   Progress
 	now    Cycle
+	stood  bool // the engine was seen to stand since the last driving cycle
 	block  struct{ revolutions, misses float64 }
 }
 
@@ -169,19 +170,18 @@ func (c *Cycles) take(r *obd.Reading, at time.Time) {
 
 // turn takes an engine speed: starts, stops, and the running in between.
 func (c *Cycles) turn(rpm float64, at time.Time) {
-	gap := at.Sub(c.last)
-	first := c.last.IsZero()
-	before := c.rpm
+	gap, before := at.Sub(c.last), c.rpm
 	c.rpm, c.last = rpm, at
 	switch {
 	case !c.now.open && rpm >= runs:
-		c.begin()
-		if !first && before < stands {
+		if c.stood {
 			c.done.Starts++
 		}
+		c.begin()
 		return
-	case c.now.open && rpm < stands:
+	case rpm < stands:
 		c.finish()
+		c.stood = true
 		return
 	case !c.now.open || gap > longestGap:
 		c.now.idle = 0
@@ -201,6 +201,7 @@ func (c *Cycles) runTime(seconds float64) {
 }
 
 func (c *Cycles) begin() {
+	c.stood = false
 	c.now = Cycle{open: true, Start: math.NaN(), Coolant: math.NaN()}
 	c.ran = math.NaN()
 	c.block.revolutions, c.block.misses = 0, 0
@@ -227,7 +228,7 @@ func (c *Cycles) finish() {
 	if c.now.Trip && c.now.Clean() {
 		c.done.CleanTrips++
 	}
-	c.now, c.rpm, c.heat = Cycle{}, 0, math.NaN()
+	c.now, c.heat = Cycle{}, math.NaN()
 }
 
 // run adds a stretch of running.

@@ -76,7 +76,7 @@ func (c *comparer) similarFirings(at Point) float64 {
 	for i := range c.after.cylinders {
 		if l := &c.after.cylinders[i]; l.reported {
 			r, _ := c.tolerance.like(l.fine, gear.Unknown, at)
-			return r.count.Firings
+			return r.most.Firings
 		}
 	}
 	return 0

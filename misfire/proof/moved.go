@@ -69,8 +69,8 @@ func (s *side) siblings(state gear.State, ceiling float64) (found rate.Siblings,
 	for i := range s.cylinders {
 		for _, r := range s.cylinders[i].gears {
 			if r.where.Gear == state {
-				counts = append(counts, r.count)
-				bursts = append(bursts, rate.Burst{Phi: r.phi, Misses: r.count.Misses})
+				counts = append(counts, r.alone)
+				bursts = append(bursts, rate.Burst{Phi: r.phi, Misses: r.alone.Misses})
 				lanes = append(lanes, i+1)
 			}
 		}

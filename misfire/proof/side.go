@@ -115,12 +115,18 @@ type lane struct {
 }
 
 // running is what was counted of one cylinder in one condition.
+//
+// A window that spans two conditions and saw no miss is known to hold none in either; one that saw misses is
+// not known to hold them in this one. Leaving both kinds out is fair, and so is taking both in; taking in the
+// clean ones alone is not. On a car that misses no more nearly all windows may be of the clean kind, for how
+// often it refreshes its counters cannot be seen any more.
 type running struct {
 	where   misfire.Condition
 	origin  gear.Origin
 	point   Point
-	weight  float64 // firings behind the point
-	count   rate.Count
+	alone   rate.Count // of windows within the condition: fit to hold cylinders against each other
+	count   rate.Count // what accuses: those, and clean mixed windows where there is no other kind
+	most    rate.Count // what acquits: all windows, each miss in doubt counted here
 	phi     float64
 	judged  bool
 	bursts  bool
@@ -135,16 +141,18 @@ func (s Side) collect() side {
 				l.reported = l.reported || c.Reported
 			}
 		}
+		doubt := inDoubt(d, d.Cells)
 		for i := range d.Cells {
 			c := &d.Cells[i]
 			if l := out.lane(c.Cylinder); l != nil {
-				l.fine = enter(l.fine, c, warmth(c.Condition.Warm))
+				l.fine = enter(l.fine, c, warmth(c.Condition.Warm), doubt[c.Cylinder])
 			}
 		}
+		doubt = inDoubt(d, d.ByGear)
 		for i := range d.ByGear {
 			c := &d.ByGear[i]
 			if l := out.lane(c.Cylinder); l != nil {
-				l.gears = enter(l.gears, c, mostly(d.Cells, c))
+				l.gears = enter(l.gears, c, mostly(d.Cells, c), doubt[c.Cylinder])
 			}
 		}
 	}
@@ -178,13 +186,34 @@ func mostly(cells []misfire.Cell, g *misfire.Cell) Warmth {
 	return warmth(warm >= cold)
 }
 
-// enter puts a cell to the running of its condition. A cell in which nothing decides is left out.
-func enter(all []running, c *misfire.Cell, w Warmth) []running {
-	if !c.Reported || !(c.Decides.Firings > 0) {
+// inDoubt is each cylinder's misses that no condition is known to hold.
+func inDoubt(d *misfire.Summary, cells []misfire.Cell) map[int]float64 {
+	doubt := make(map[int]float64, len(d.Total))
+	for _, c := range d.Total {
+		doubt[c.Cylinder] = c.Misses
+	}
+	for i := range cells {
+		doubt[cells[i].Cylinder] -= cells[i].Decides.Misses
+	}
+	for cylinder, misses := range doubt {
+		doubt[cylinder] = math.Max(0, misses)
+	}
+	return doubt
+}
+
+// enter puts a cell to the running of its condition. doubt is the misses that it might hold besides its own.
+func enter(all []running, c *misfire.Cell, w Warmth, doubt float64) []running {
+	if !c.Reported || !(c.Firings > 0) {
 		return all
 	}
-	r := running{where: c.Condition, origin: c.Origin, point: Point{c.RPM, c.Load, w}, weight: c.Decides.Firings,
-		count: c.Decides, phi: c.Phi, judged: c.Judged, bursts: c.Bursts, atLeast: c.AtLeast}
+	r := running{where: c.Condition, origin: c.Origin, point: Point{c.RPM, c.Load, w}, alone: c.Decides, count: c.Decides,
+		phi: c.Phi, judged: c.Judged, bursts: c.Bursts, atLeast: c.AtLeast}
+	r.most = rate.Count{Misses: c.Decides.Misses, Firings: c.Firings}
+	if c.Mixed > 0 {
+		r.most.Misses += doubt
+	} else {
+		r.count = r.most
+	}
 	for i := range all {
 		if all[i].where == r.where {
 			all[i] = all[i].plus(r)
@@ -197,15 +226,16 @@ func enter(all []running, c *misfire.Cell, w Warmth) []running {
 // plus puts two drives' running of one condition together.
 func (r running) plus(o running) running {
 	r.phi, r.judged = pooled(r, o)
-	all := r.weight + o.weight
-	r.point.RPM = (r.point.RPM*r.weight + o.point.RPM*o.weight) / all
-	r.point.Load = (r.point.Load*r.weight + o.point.Load*o.weight) / all
-	if o.weight > r.weight {
+	mine, other := r.most.Firings, o.most.Firings
+	r.point.RPM = (r.point.RPM*mine + o.point.RPM*other) / (mine + other)
+	r.point.Load = (r.point.Load*mine + o.point.Load*other) / (mine + other)
+	if other > mine {
 		r.point.Warm = o.point.Warm
 	}
-	r.weight = all
 	r.origin = min(r.origin, o.origin)
-	r.count = rate.Count{Misses: r.count.Misses + o.count.Misses, Firings: r.count.Firings + o.count.Firings}
+	add(&r.alone, o.alone)
+	add(&r.count, o.count)
+	add(&r.most, o.most)
 	r.bursts = r.bursts || o.bursts
 	r.atLeast = r.atLeast || o.atLeast
 	return r

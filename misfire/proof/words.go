@@ -54,7 +54,7 @@ func (c *Condition) sentence() string {
 	case Improved:
 		return fmt.Sprintf("%s: improved, not cured: %s; before %s, so %s as often now.", where, counted(c.After), counted(c.Before), times(c.Ratio))
 	}
-	if !(c.After.Firings > 0) {
+	if !(c.Most.Firings > 0) {
 		return fmt.Sprintf("%s: not driven in similar conditions after%s.", where, c.wanting())
 	}
 	return fmt.Sprintf("%s: not yet proven, %s%s.", where, c.known(), c.wanting())
@@ -62,22 +62,26 @@ func (c *Condition) sentence() string {
 
 // seen is what was counted after.
 func (c *Condition) seen() string {
-	if c.After.Misses == 0 {
-		return fmt.Sprintf("no miss in %s firings", thousands(c.After.Firings))
+	if c.Most.Misses == 0 {
+		return fmt.Sprintf("no miss in %s firings", thousands(c.Most.Firings))
 	}
-	return fmt.Sprintf("%s in %s firings", plural(c.After.Misses, "miss", "misses"), thousands(c.After.Firings))
+	most := ""
+	if c.Most.Misses > c.After.Misses {
+		most = "at most "
+	}
+	return fmt.Sprintf("%s%s in %s firings", most, plural(c.Most.Misses, "miss", "misses"), thousands(c.Most.Firings))
 }
 
 // known is what a run too short for a proof tells all the same.
 func (c *Condition) known() string {
-	if c.After.Misses > 0 || math.IsNaN(c.Every) {
+	if c.Most.Misses > 0 || math.IsNaN(c.Every) {
 		return c.seen()
 	}
 	what := "miss"
 	if c.Bursty {
 		what = "burst"
 	}
-	return fmt.Sprintf("no %s in %s firings; before, one came about every %s", what, thousands(c.After.Firings), thousands(c.Every))
+	return fmt.Sprintf("no %s in %s firings; before, one came about every %s", what, thousands(c.Most.Firings), thousands(c.Every))
 }
 
 // wanting is what is still wanted.
@@ -89,7 +93,7 @@ func (c *Condition) wanting() string {
 		return ""
 	}
 	s := "; wanted: " + minutes(c.Minutes) + " more without a miss"
-	if c.After.Misses > 0 {
+	if c.Most.Misses > 0 {
 		s += fmt.Sprintf(", and each further miss adds %s", minutes(rate.Minutes(c.PerMiss, c.RPM)))
 	}
 	return s
@@ -158,6 +162,7 @@ func (c *comparer) burstNotes(out *Comparison) []string {
 	var notes []string
 	said := 0.0
 	for _, cyl := range out.Cylinders {
+		borrowed := 0
 		for _, cond := range cyl.Conditions {
 			if !cond.Failing {
 				continue
@@ -169,9 +174,12 @@ func (c *comparer) burstNotes(out *Comparison) []string {
 					cyl.Cylinder, cond.place(), thousands(cond.Before.Firings), thousands(blocks)))
 			}
 			if cond.PhiFrom == BurstsFromOthers {
-				notes = append(notes, fmt.Sprintf("cylinder %d %s: how the misses bunch was taken from that cylinder's other conditions",
-					cyl.Cylinder, cond.place()))
+				borrowed++
 			}
+		}
+		if borrowed > 0 {
+			notes = append(notes, fmt.Sprintf("cylinder %d: in %s with little running before, how the misses bunch was taken from its others",
+				cyl.Cylinder, plural(float64(borrowed), "condition", "conditions")))
 		}
 	}
 	if said >= 1.5 {
