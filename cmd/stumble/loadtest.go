@@ -68,7 +68,7 @@ func loadtest(a *app, args []string) error {
 	defer d.session.close()
 	g := d.lead(steps.Config{Plan: plan, KeyOff: *keyOff})
 	g.say = a.saying(d, &o)
-	if o.plain {
+	if o.plain { // what is typed may end the drive, as a key of the screen would
 		ctx, stop := context.WithCancelCause(a.ctx)
 		defer stop(errTimeUp)
 		go d.listen(input, stop)

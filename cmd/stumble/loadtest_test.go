@@ -4,9 +4,11 @@ import (
 	"context"
 	"io"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
+	"github.com/gdamore/tcell/v2"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
@@ -355,4 +357,69 @@ func TestCautionsBesideJSON(t *testing.T) {
 	assert.Equal(t, statusDone, o.status)
 	assert.Contains(t, o.errs, "Carbon monoxide kills")
 	jsonLines(t, o.out)
+}
+
+// glass is a terminal whose screen the test looks at.
+type glass struct {
+	tcell.SimulationScreen
+	mu   sync.Mutex
+	seen string // as last shown
+}
+
+func (g *glass) Check() error                { return nil }
+func (g *glass) Take() (tcell.Screen, error) { return g, g.Init() }
+
+func (g *glass) Show() {
+	g.SimulationScreen.Show()
+	g.keep()
+}
+
+func (g *glass) Sync() {
+	g.SimulationScreen.Sync()
+	g.keep()
+}
+
+func (g *glass) keep() {
+	cells, w, _ := g.GetContents()
+	var b strings.Builder
+	for i, c := range cells {
+		b.WriteString(string(c.Runes))
+		if i%w == w-1 {
+			b.WriteByte('\n')
+		}
+	}
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.seen = b.String()
+}
+
+func (g *glass) text() string {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.seen
+}
+
+// On the screen the step stands above the keys that steer it; after the last one the summary is printed.
+func TestLoadtestOnTheScreen(t *testing.T) {
+	screen := &glass{SimulationScreen: tcell.NewSimulationScreen("UTF-8")}
+	var out, errs buffer
+	a := program(t.Context(), clock.System{}, &out, &errs)
+	a.terminal = screen
+	done := make(chan int, 1)
+	go func() {
+		done <- a.run([]string{"loadtest", "--port", "sim", "--speed", "100", "--yes", "--steps", "drive,pull"})
+	}()
+	shows := func(words string) {
+		t.Helper()
+		require.Eventually(t, func() bool { return strings.Contains(screen.text(), words) }, time.Minute, time.Millisecond, words)
+	}
+	shows("Step 1 of 2: Drive at idle")
+	shows("s skip  b again  x stop")
+	screen.InjectKey(tcell.KeyRune, 's', tcell.ModNone)
+	shows("Step 2 of 2: Pull")
+	screen.InjectKey(tcell.KeyRune, 'x', tcell.ModNone)
+	require.Equal(t, statusDone, <-done, errs.String())
+	assert.Contains(t, out.String(), "Carbon monoxide kills")
+	assert.Contains(t, out.String(), "Drive at idle     left out")
+	assert.Contains(t, out.String(), "Pull              stopped")
 }
