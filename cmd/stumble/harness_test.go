@@ -21,7 +21,19 @@ import (
 
 var update = flag.Bool("update", false, "rewrite the golden files")
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+// scratch is a directory for what several tests share; it goes with the last of them.
+var scratch string
+
+func TestMain(m *testing.M) {
+	var err error
+	if scratch, err = os.MkdirTemp("", "stumble"); err != nil {
+		panic(err)
+	}
+	goleak.VerifyTestMain(m, goleak.Cleanup(func(status int) {
+		os.RemoveAll(scratch)
+		os.Exit(status)
+	}))
+}
 
 // morning is when simulated drives begin in tests.
 func morning() time.Time { return time.Date(2026, 11, 25, 8, 30, 0, 0, time.UTC) }
@@ -65,16 +77,51 @@ func environment(vars map[string]string) func(string) string {
 	return func(name string) string { return vars[name] }
 }
 
-// buffer is an output that may be read while it is written to.
+// buffer is an output that may be read, and waited for, while it is written to. The zero buffer is empty.
 type buffer struct {
-	mu    sync.Mutex
-	bytes bytes.Buffer
+	mu      sync.Mutex
+	bytes   bytes.Buffer
+	ended   bool
+	changed chan struct{} // closed at the next change; nil when nobody waits
 }
 
 func (b *buffer) Write(p []byte) (int, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	b.tell()
 	return b.bytes.Write(p)
+}
+
+// end says that nothing more will come.
+func (b *buffer) end() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.ended = true
+	b.tell()
+}
+
+func (b *buffer) tell() {
+	if b.changed != nil {
+		close(b.changed)
+		b.changed = nil
+	}
+}
+
+// await waits until what was written is enough, and is false when it ends before.
+func (b *buffer) await(enough func(text string) bool) bool {
+	for {
+		b.mu.Lock()
+		if enough(b.bytes.String()) || b.ended {
+			defer b.mu.Unlock()
+			return enough(b.bytes.String())
+		}
+		if b.changed == nil {
+			b.changed = make(chan struct{})
+		}
+		changed := b.changed
+		b.mu.Unlock()
+		<-changed
+	}
 }
 
 func (b *buffer) String() string {
@@ -126,7 +173,7 @@ func jsonLines(t testing.TB, out string) []map[string]any {
 	for line := range strings.Lines(out) {
 		var o map[string]any
 		require.NoError(t, json.Unmarshal([]byte(line), &o), "%s", line)
-		require.Contains(t, []any{"sample", "step", "summary", "mark", "notice"}, o["kind"], "%s", line)
+		require.Contains(t, []any{"sample", "summary", "mark", "notice"}, o["kind"], "%s", line)
 		objects = append(objects, o)
 	}
 	return objects

@@ -20,52 +20,33 @@ import (
 
 // running is a run of the program that goes on until it is left.
 type running struct {
-	first string // what it wrote first
+	out   *buffer
 	leave func() outcome
 }
 
-// start runs do with a program by a clock, and waits for the first thing it writes.
+// start runs do with a program by a clock, and waits until it has written a line.
 func start(t *testing.T, clk clock.Clock, do func(*app) int) running {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	var out, errs buffer
-	first := &announced{buffer: &out, line: make(chan string, 1)}
-	a := newApp(ctx, strings.NewReader(""), first, &errs)
-	a.env, a.clock, a.terminal = environment(nil), clk, systemTerminal{}
 	ended := make(chan outcome, 1)
 	go func() {
-		status := do(a)
+		status := do(program(ctx, clk, &out, &errs))
+		out.end()
 		ended <- outcome{status, out.String(), errs.String()}
 	}()
-	select {
-	case line := <-first.line:
-		return running{line, func() outcome { cancel(); return <-ended }}
-	case o := <-ended:
+	if !out.await(func(text string) bool { return strings.Contains(text, "\n") }) {
 		cancel()
-		require.FailNow(t, "it ended without a word", "%+v", o)
-		return running{}
+		require.FailNow(t, "it ended without a word", "%+v", <-ended)
 	}
+	return running{&out, func() outcome { cancel(); return <-ended }}
 }
 
-// announced passes on the first thing that is written.
-type announced struct {
-	*buffer
-	line chan string
-}
-
-func (a *announced) Write(p []byte) (int, error) {
-	select {
-	case a.line <- string(p):
-	default:
-	}
-	return a.buffer.Write(p)
-}
-
-// portIn is the port that simulate tells to use.
-func portIn(t testing.TB, line string) string {
+// portOf is the port that simulate tells to use.
+func portOf(t testing.TB, server running) string {
 	t.Helper()
-	found := regexp.MustCompile(`watch it with: stumble watch --port (\S+)\n$`).FindStringSubmatch(line)
-	require.NotNil(t, found, "%q", line)
+	found := regexp.MustCompile(`watch it with: stumble watch --port (\S+)\n$`).FindStringSubmatch(server.out.String())
+	require.NotNil(t, found, "%q", server.out.String())
 	return found[1]
 }
 
@@ -80,53 +61,95 @@ func truthIn(t *testing.T, path string) (o truthObject) {
 }
 
 // Through a real connection as through the built-in one, the drive counts what the controller showed: no miss is
-// lost and none is counted twice. This car misses under load only, and the drive ends at idle, so that no counter moves
-// at its end.
+// lost and none is counted twice. This car misses under load only, so that no counter moves once it idles.
 func TestServedCar(t *testing.T) {
 	for name, listen := range map[string]string{"TCP": "127.0.0.1:0", "serial": ""} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			if listen == "" && runtime.GOOS == "windows" {
 				t.Skip("Windows has no pseudo-terminals")
 			}
-			clk := clock.NewScaled(40)
+			clk := clock.NewScaled(20)
 			served := &target{clock: clk}
 			require.NoError(t, served.simulate("fuel-supply", 1))
 			server := start(t, clk, func(a *app) int { return a.report("simulate", a.serve(served.sim, clk, listen)) })
-			go func() {
-				clk.SleepUntil(clk.Now().Add(25*time.Second), t.Context().Done())
-				served.sim.Car.Do(clk.Now(), car.Pull, 35*time.Second)
-				clk.SleepUntil(clk.Now().Add(35*time.Second), t.Context().Done())
-				served.sim.Car.Do(clk.Now(), car.ParkIdle, 0)
-			}()
-			o := stumbleAt(t.Context(), clk, "watch", "--port", portIn(t, server.first), "--for", "100s", "--json")
-			path := filepath.Join(t.TempDir(), "truth.json")
-			require.NoError(t, writeTruth(path, served.sim, clk))
+			watcher := start(t, clk, func(a *app) int { return a.run([]string{"watch", "--json", "--port", portOf(t, server)}) })
+			still := pullThenIdle(t, served, clk)
+			require.True(t, watcher.out.await(func(text string) bool { return readSince(t, text, still) }))
+			requireSame(t, served, watcher.leave())
 			requireDone(t, server.leave())
-			requireDone(t, o)
-
-			truth := truthIn(t, path)
-			lines := jsonLines(t, o.out)
-			total := lines[len(lines)-1]["total"].([]any)
-			require.Len(t, total, len(truth.Cylinders))
-			for i, c := range truth.Cylinders {
-				counted := total[i].(map[string]any)
-				assert.EqualValues(t, c.Cylinder, counted["cylinder"])
-				assert.EqualValues(t, c.Shown, counted["misses"], "cylinder %d", c.Cylinder)
-				assert.NotZero(t, c.Shown, "there was something to count")
-				assert.LessOrEqual(t, c.Shown, c.Counted)
-			}
 		})
+	}
+}
+
+// pullThenIdle drives the car uphill and lets it idle until its counters show all there was; it returns when.
+func pullThenIdle(t *testing.T, served *target, clk clock.Clock) time.Time {
+	t.Helper()
+	wait := func(d time.Duration) { clk.SleepUntil(clk.Now().Add(d), t.Context().Done()) }
+	wait(22 * time.Second) // the script's start of the engine
+	served.sim.Car.Do(clk.Now(), car.Pull, 25*time.Second)
+	wait(25 * time.Second)
+	served.sim.Car.Do(clk.Now(), car.ParkIdle, 0)
+	for wait(10 * time.Second); t.Context().Err() == nil; wait(time.Second) {
+		state, truth := served.sim.Car.State(clk.Now()), served.sim.Car.Truth()
+		shown := state.Gear == car.ParkNeutral
+		for c := range 4 {
+			shown = shown && truth.Shown(c+1) == truth.Counted(c+1)
+		}
+		if shown {
+			return clk.Now()
+		}
+	}
+	return time.Time{}
+}
+
+// readSince reports whether the newest whole sample line says that every counter has been read since a time.
+func readSince(t *testing.T, text string, since time.Time) bool {
+	lines := strings.Split(text, "\n")
+	if len(lines) < 2 {
+		return false
+	}
+	var sample struct {
+		Time      time.Time
+		Cylinders []struct {
+			Age *float64 `json:"age_seconds"`
+		}
+	}
+	require.NoError(t, json.Unmarshal([]byte(lines[len(lines)-2]), &sample))
+	read := len(sample.Cylinders) == 4
+	for _, c := range sample.Cylinders {
+		read = read && c.Age != nil && sample.Time.Sub(since).Seconds() > *c.Age
+	}
+	return read
+}
+
+// requireSame holds a drive's summary to the file of what really happened.
+func requireSame(t *testing.T, served *target, o outcome) {
+	t.Helper()
+	requireDone(t, o)
+	path := filepath.Join(t.TempDir(), "truth.json")
+	require.NoError(t, writeTruth(path, served.sim, served.clock))
+	truth := truthIn(t, path)
+	lines := jsonLines(t, o.out)
+	total := lines[len(lines)-1]["total"].([]any)
+	require.Len(t, total, len(truth.Cylinders))
+	for i, c := range truth.Cylinders {
+		counted := total[i].(map[string]any)
+		assert.EqualValues(t, c.Cylinder, counted["cylinder"])
+		assert.EqualValues(t, c.Shown, counted["misses"], "cylinder %d", c.Cylinder)
+		assert.NotZero(t, c.Shown, "there was something to count")
+		assert.LessOrEqual(t, c.Shown, c.Counted)
 	}
 }
 
 // The command serves until it is left, and then writes what happened.
 func TestSimulateTellsTheTruth(t *testing.T) {
-	clk := clock.NewScaled(100)
+	clk := clock.NewScaled(20)
 	path := filepath.Join(t.TempDir(), "truth.json")
 	server := start(t, clk, func(a *app) int {
 		return a.run([]string{"simulate", "dead-cylinder", "--listen", "127.0.0.1:0", "--truth", path})
 	})
-	requireDone(t, stumbleAt(t.Context(), clk, "watch", "--port", portIn(t, server.first), "--for", "60s", "--plain"))
+	requireDone(t, stumbleAt(t.Context(), clk, "watch", "--port", portOf(t, server), "--for", "30s", "--plain"))
 	requireDone(t, server.leave())
 
 	truth := truthIn(t, path)
@@ -143,9 +166,9 @@ func TestSimulateTellsTheTruth(t *testing.T) {
 
 // Two programs at one adapter would spoil each other's answers: the second is turned away and told why.
 func TestSecondClientIsTurnedAway(t *testing.T) {
-	clk := clock.NewScaled(40)
+	clk := clock.NewScaled(20)
 	server := start(t, clk, func(a *app) int { return a.run([]string{"simulate", "--listen", "127.0.0.1:0"}) })
-	port := portIn(t, server.first)
+	port := portOf(t, server)
 	client := start(t, clk, func(a *app) int { return a.run([]string{"watch", "--port", port, "--plain"}) })
 	requireOneLine(t, stumbleAt(t.Context(), clk, "codes", "--port", port), statusFailed, "another program may be using the adapter")
 	requireDone(t, client.leave())
@@ -154,7 +177,7 @@ func TestSecondClientIsTurnedAway(t *testing.T) {
 
 func TestCannotServe(t *testing.T) {
 	server := start(t, clock.System{}, func(a *app) int { return a.run([]string{"simulate", "--listen", "127.0.0.1:0"}) })
-	taken := strings.TrimPrefix(portIn(t, server.first), "tcp://")
+	taken := strings.TrimPrefix(portOf(t, server), "tcp://")
 	requireOneLine(t, stumble(t, "simulate", "--listen", taken), statusFailed, "cannot serve on "+taken, "choose another address or port")
 	requireOneLine(t, stumble(t, "simulate", "--listen", "nowhere"), statusFailed, "choose another address or port")
 	requireDone(t, server.leave())
