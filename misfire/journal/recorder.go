@@ -370,8 +370,8 @@ func (l *lane) due(at time.Time, full bool) bool {
 	if l.now == nil || full {
 		return true
 	}
-	length := at.Sub(pack.Time(l.now.begin))
-	return length >= blockLength || length < 0
+	length := pack.Nanoseconds(at) - l.now.begin
+	return length >= int64(blockLength) || length < 0
 }
 
 func (l *lane) open(at time.Time) {

@@ -132,6 +132,10 @@ func compare(edits []edit, last, now []byte) []edit {
 	}
 	done := 0 // up to here it is told
 	for i := 0; i < len(now); i++ {
+		if i+8 <= len(now) && binary.NativeEndian.Uint64(last[i:]) == binary.NativeEndian.Uint64(now[i:]) {
+			i += 7
+			continue
+		}
 		if last[i] == now[i] {
 			continue
 		}

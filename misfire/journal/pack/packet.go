@@ -43,9 +43,10 @@ func (e *DamageError) Unwrap() error { return e.Why }
 const noTime = math.MinInt64
 
 // Nanoseconds is a time as it is stored. The zero time is -2^63; so is any time that nanoseconds since 1970 cannot
-// hold in 64 bits, before 1678 or after 2261.
+// hold in 64 bits, before 1677-09-22 or after 2262-04-11.
 func Nanoseconds(t time.Time) int64 {
-	if year := t.Year(); year < 1678 || year > 2261 {
+	const most = math.MaxInt64/int64(time.Second) - 1
+	if s := t.Unix(); s < -most || s > most {
 		return noTime
 	}
 	return t.UnixNano()
