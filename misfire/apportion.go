@@ -5,8 +5,8 @@ import (
 )
 
 // apportion shares one cylinder's misses out over the groups of a level by maximum likelihood, as package
-// rate describes. It returns nil when no window with misses is mixed: then every cell stands for itself.
-// The answer is by group.
+// rate describes. The answer is by group; groups that lie in no mixed window with misses stand for themselves
+// and are left out. Without such windows it is nil.
 func (l *level) apportion(cylinder int, phi float64, still bool) []rate.Apart {
 	if len(l.mixed[cylinder]) == 0 {
 		return nil
@@ -22,8 +22,10 @@ func (l *level) apportion(cylinder int, phi float64, still bool) []rate.Apart {
 		lumps.Add(m.misses, parts...)
 	}
 	for g, t := range l.of(cylinder) {
-		t = t.seen(still)
-		lumps.Add(t.misses, rate.Part{Condition: g, Firings: t.firings + t.clear})
+		if t.mixed > 0 {
+			t = t.seen(still)
+			lumps.Add(t.misses, rate.Part{Condition: g, Firings: t.firings + t.clear})
+		}
 	}
 	return lumps.Fit(phi)
 }

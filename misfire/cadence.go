@@ -11,7 +11,8 @@ import "math"
 // strongly against. Constant memory, no allocation.
 type cadence struct {
 	scores [len(candidates)]float64
-	open   span // refresh being narrowed down by the cylinders that rise at it
+	told   [len(candidates)]int // distances that said anything about it
+	open   span                 // refresh being narrowed down by the cylinders that rise at it
 	last   span
 	opened bool
 	begun  bool
@@ -106,7 +107,10 @@ func (c *cadence) close() {
 	if c.begun {
 		c.gaps++
 		for i := range candidates {
-			c.scores[i] += candidates[i].weigh(c.last, c.open)
+			if score := candidates[i].weigh(c.last, c.open); score != 0 {
+				c.scores[i] += score
+				c.told[i]++
+			}
 		}
 	}
 	c.last, c.begun = c.open, true
@@ -171,6 +175,17 @@ func (c *cadence) best() (candidate, float64) {
 	return best, top
 }
 
+// none reports whether all candidates are less likely than the given log odds. Periods so short that the
+// readings hardly ever part them from "at once" need not be ruled out: they come to the same.
+func (c *cadence) none(odds float64, gaps int) bool {
+	for i, k := range candidates {
+		if c.scores[i]+k.prior > odds && (c.told[i] >= gaps || 2*c.told[i] > c.gaps) {
+			return false
+		}
+	}
+	return c.gaps >= gaps
+}
+
 // finding is what is known of the cadence.
 func (c *cadence) finding() Refresh {
 	best, score := c.best()
@@ -182,7 +197,7 @@ func (c *cadence) finding() Refresh {
 		f.Kind, f.Revolutions = RefreshRevolutions, best.period
 	case c.keyOff:
 		f.Kind = RefreshKeyOff
-	case score <= doubtScore && c.gaps >= fewestGaps:
+	case c.none(doubtScore, fewestGaps):
 		f.Kind = RefreshAtOnce
 	}
 	return f
@@ -195,7 +210,7 @@ func (c *cadence) guess() candidate {
 	switch {
 	case score >= likely:
 		return best
-	case score <= doubtScore/2 && c.gaps > 1:
+	case c.none(doubtScore/2, 2):
 		return candidate{kind: RefreshAtOnce}
 	}
 	return assumed

@@ -36,24 +36,44 @@ func (l *level) dispersion(cylinder int, still bool) (phi float64, judged bool) 
 // judged by it: one cell with two misses says nothing about the rest.
 const fewestToPool = 3
 
+// spread is a dispersion, and whether there were misses enough to tell it by.
+type spread struct {
+	phi    float64
+	judged bool
+}
+
+// spreads works out the dispersion of every cylinder, by conditions and by gear states.
+func (r *review) spreads() {
+	r.least = unjudged(r.gears.windows)
+	for i := range r.cylinders {
+		still := r.still(i)
+		r.byCondition[i].phi, r.byCondition[i].judged = r.fine.dispersion(i, still)
+		r.byGear[i].phi, r.byGear[i].judged = r.gears.dispersion(i, still)
+	}
+}
+
 // dispersion is a cylinder's, as its cells of a level tell it or, where they are too short to tell, those of
 // the other: finer cells are freer of what only looks like bursts, wider ones longer.
-func (b *book) dispersion(l *level, cylinder int) float64 {
-	least := unjudged(b.gears.windows)
-	for _, l := range [...]*level{l, &b.fine, &b.gears} {
-		if phi, judged := l.dispersion(cylinder, b.total[cylinder].silence.still); judged {
-			return max(phi, least)
-		}
+func (r *review) dispersion(l *level, cylinder int) float64 {
+	first, second := r.byCondition[cylinder], r.byGear[cylinder]
+	if l == &r.gears {
+		first, second = second, first
 	}
-	return least
+	switch {
+	case first.judged:
+		return max(first.phi, r.least)
+	case second.judged:
+		return max(second.phi, r.least)
+	}
+	return r.least
 }
 
 // own is the dispersion of one cylinder's cell, by its own blocks when there are enough of them.
-func (b *book) own(l *level, t *tally, cylinder int) (phi float64, judged bool) {
+func (r *review) own(l *level, t *tally, cylinder int) (phi float64, judged bool) {
 	if phi, judged = t.bursts.Final(); judged {
 		return phi, true
 	}
-	return b.dispersion(l, cylinder), false
+	return r.dispersion(l, cylinder), false
 }
 
 // mild is the dispersion taken while too little has run to tell whether the misses come in bursts: ignition

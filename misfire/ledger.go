@@ -175,6 +175,11 @@ func (l *ledger) settle() {
 	for len(l.rises) > 0 && l.rises[0].hi.sec <= read.sec {
 		l.lay()
 	}
+	for _, r := range l.rises { // what they show may have been refreshed as early as this
+		if r.lo.sec < read.sec {
+			read = r.lo
+		}
+	}
 	l.closeQuiet(l.mode.axis(read))
 }
 

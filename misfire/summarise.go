@@ -11,34 +11,56 @@ import (
 
 // Summary works out all that the drive has told so far. It leaves the tally as it was.
 func (t *Tally) Summary() *Summary {
-	book := t.provisionalBook()
-	s := t.glance(book)
-	s.Cells = t.cells(book, &book.fine, s.Engine.Cylinders, func(g int) Condition { return conditionIndex(g).condition() })
+	r := t.review()
+	s := r.glance()
+	s.Cells = r.cells(&r.fine, func(g int) Condition { return conditionIndex(g).condition() })
 	return s
 }
 
 // Glance is the Summary without its Cells, for a screen that is drawn several times a second: sharing lumps
-// out over dozens of conditions takes a thousand times as long as the rest.
-func (t *Tally) Glance() *Summary { return t.glance(t.provisionalBook()) }
+// out over dozens of conditions takes a hundred times as long as the rest.
+func (t *Tally) Glance() *Summary { return t.review().glance() }
 
-func (t *Tally) glance(book *book) *Summary {
+// review is a book being read, with what many of its cells need worked out once.
+type review struct {
+	*book
+	tally     *Tally
+	layout    engine.Layout
+	cylinders int
+
+	least               float64 // dispersion, at least, of what few windows have seen
+	byCondition, byGear [engine.MaxCylinders]spread
+}
+
+func (t *Tally) review() *review {
+	r := &review{book: t.provisionalBook(), tally: t, layout: t.layout()}
+	r.cylinders = r.layout.Cylinders
+	r.spreads()
+	return r
+}
+
+// still reports whether a cylinder's counter stands still beyond chance.
+func (r *review) still(cylinder int) bool { return r.total[cylinder].silence.still }
+
+func (r *review) glance() *Summary {
+	t := r.tally
 	s := &Summary{
 		Start:       t.start,
 		Now:         t.last,
 		Running:     seconds(t.running),
-		Engine:      t.layout(),
+		Engine:      r.layout,
 		Map:         t.cfg.Map,
+		Live:        t.live(r.cylinders),
 		Refresh:     t.cadence.finding(),
-		Unknown:     book.unknown,
+		Total:       r.totals(),
+		ByGear:      r.cells(&r.gears, func(g int) Condition { return Condition{Gear: gear.State(g)} }),
+		Unknown:     r.unknown,
 		Unmonitored: seconds(t.unjudged),
 		Cycles:      t.exposure.starts,
-		Whole:       Whole{Catalyst: book.whole.catalyst.block, Emission: book.whole.emission.block},
+		Whole:       Whole{Catalyst: r.whole.catalyst.block, Emission: r.whole.emission.block},
 	}
 	s.Unknown.Running += seconds(t.holes)
-	s.Live = t.live(s.Engine.Cylinders)
-	s.Total = t.totals(book, s.Engine.Cylinders)
-	s.ByGear = t.cells(book, &book.gears, s.Engine.Cylinders, func(g int) Condition { return Condition{Gear: gear.State(g)} })
-	for i := range s.Engine.Cylinders {
+	for i := range r.cylinders {
 		if a := &t.averages[i]; a.known() {
 			s.Averages = append(s.Averages, Average{Cylinder: i + 1, Value: a.now})
 		}
@@ -46,7 +68,7 @@ func (t *Tally) glance(book *book) *Summary {
 	if !t.counts() {
 		s.Idle = t.idleDips()
 	}
-	s.Verdict = t.verdict(book, s)
+	s.Verdict = r.verdict(s)
 	s.Notes = t.notes(s)
 	return s
 }
@@ -111,50 +133,43 @@ func (t *Tally) live(cylinders int) Live {
 }
 
 // totals is one cell a cylinder, whatever the condition.
-func (t *Tally) totals(b *book, cylinders int) []Cell {
-	cells := make([]Cell, 0, cylinders)
-	for i := range cylinders {
-		sum := &b.total[i]
-		_, judged := b.gears.dispersion(i, sum.silence.still)
-		c := Cell{Cylinder: i + 1, Reported: t.lanes[i].reported, Apart: true, Judged: judged,
-			Running: seconds(t.running), RPM: math.NaN(), Load: math.NaN(), Still: sum.silence.still}
-		count := b.all(i)
-		c.Estimate = estimate(count.Misses, count.Firings, b.dispersion(&b.fine, i), sum.atLeast)
-		c.Worsening, c.Since = t.worsened(b, i, func(Condition) bool { return true })
-		cells = append(cells, c)
+func (r *review) totals() []Cell {
+	cells := make([]Cell, r.cylinders)
+	for i := range cells {
+		c, count := &cells[i], r.all(i)
+		*c = Cell{Cylinder: i + 1, Reported: r.tally.lanes[i].reported, Apart: true, Judged: r.byGear[i].judged,
+			Running: seconds(r.tally.running), RPM: math.NaN(), Load: math.NaN(), Still: r.still(i), Decides: count}
+		c.Estimate = estimate(count.Misses, count.Firings, r.dispersion(&r.fine, i), r.total[i].atLeast)
+		c.Worsening, c.Since = r.worsened(i, func(Condition) bool { return true })
 	}
 	return cells
 }
 
 // all is all misses and firings of one cylinder, whatever the condition.
-func (b *book) all(cylinder int) rate.Count {
-	s := &b.total[cylinder]
+func (r *review) all(cylinder int) rate.Count {
+	s := &r.total[cylinder]
 	c := rate.Count{Misses: s.misses, Firings: s.firings}
-	if s.silence.still {
-		c.Firings -= b.fine.quiet(cylinder)
+	if r.still(cylinder) {
+		c.Firings -= r.fine.quiet(cylinder)
 	}
 	return c
 }
 
 // cells is every cell of a level: the groups seen, and within each the cylinders in order.
-func (t *Tally) cells(b *book, l *level, cylinders int, condition func(int) Condition) []Cell {
+func (r *review) cells(l *level, condition func(int) Condition) []Cell {
 	var cells []Cell
-	shared := make([][]rate.Apart, cylinders)
-	for i := range shared {
-		shared[i] = l.apportion(i, b.dispersion(l, i), b.total[i].silence.still)
+	var shared [engine.MaxCylinders][]rate.Apart
+	for i := range r.cylinders {
+		shared[i] = l.apportion(i, r.dispersion(l, i), r.still(i))
 	}
 	for g, seen := range l.cells {
 		if seen == nil || condition(g).Gear == gear.Unknown {
 			continue
 		}
-		for i := range cylinders {
-			c := t.cell(b, l, seen, i, condition(g))
-			if tl := seen.at(i); tl.mixed > 0 && shared[i] != nil {
-				part := &shared[i][g]
-				c.Estimate, c.Apart = part.Rate, len(part.With) == 0
-				if c.AtLeast = tl.atLeast; c.AtLeast {
-					c.High = math.Inf(1)
-				}
+		for i := range r.cylinders {
+			c := r.cell(l, seen, i, condition(g))
+			if t := seen.at(i); t.mixed > 0 {
+				c.share(&shared[i][g], t.atLeast)
 			}
 			cells = append(cells, c)
 		}
@@ -162,42 +177,50 @@ func (t *Tally) cells(b *book, l *level, cylinders int, condition func(int) Cond
 	return cells
 }
 
+// share gives the cell what is estimated to be its part of mixed windows.
+func (c *Cell) share(part *rate.Apart, atLeast bool) {
+	c.Estimate, c.Apart = part.Rate, len(part.With) == 0
+	if c.AtLeast = atLeast; atLeast {
+		c.High = math.Inf(1)
+	}
+}
+
 // cell is one cylinder's cell as its unmixed windows have it.
-func (t *Tally) cell(b *book, l *level, seen *cell, i int, condition Condition) Cell {
-	tl := seen.at(i).seen(b.total[i].silence.still)
+func (r *review) cell(l *level, seen *cell, i int, condition Condition) Cell {
+	t := seen.at(i).seen(r.still(i))
 	c := Cell{
 		Cylinder:  i + 1,
 		Condition: condition,
-		Origin:    t.origin(condition.Gear),
-		Reported:  t.lanes[i].reported,
+		Origin:    r.tally.origin(condition.Gear),
+		Reported:  r.tally.lanes[i].reported,
 		Apart:     true,
 		Running:   seconds(seen.seconds),
 		RPM:       seen.work.rpm / (2 * seen.firings),
 		Load:      seen.work.load / (2 * seen.firings),
-		Decides:   tl.count(),
+		Decides:   t.count(),
 	}
-	phi, judged := b.own(l, tl, i)
+	phi, judged := r.own(l, t, i)
 	c.Judged = judged
-	c.Bursts = judged && tl.bursts.Chance() < 0.01
-	c.Estimate = estimate(tl.misses, tl.firings+tl.clear, phi, tl.atLeast)
-	if all := tl.firings + tl.clear + tl.mixed; all > 0 {
-		c.Mixed = tl.mixed / all
+	c.Bursts = judged && t.bursts.Chance() < 0.01
+	c.Estimate = estimate(t.misses, t.firings+t.clear, phi, t.atLeast)
+	if all := t.firings + t.clear + t.mixed; all > 0 {
+		c.Mixed = t.mixed / all
 	}
 	like := func(o Condition) bool { return o == condition }
-	if l == &b.gears {
+	if l == &r.gears {
 		like = func(o Condition) bool { return o.Gear == condition.Gear }
 	}
-	c.Worsening, c.Since = t.worsened(b, i, like)
+	c.Worsening, c.Since = r.worsened(i, like)
 	return c
 }
 
 // worsened reports whether a cylinder's rate rose in any of some conditions, and when it first began to.
-func (t *Tally) worsened(b *book, cylinder int, of func(Condition) bool) (worse bool, since time.Time) {
-	first := b.worseSince(cylinder, of)
+func (r *review) worsened(cylinder int, of func(Condition) bool) (worse bool, since time.Time) {
+	first := r.worseSince(cylinder, of)
 	if math.IsInf(first, 1) {
 		return false, time.Time{}
 	}
-	return true, t.start.Add(seconds(first))
+	return true, r.tally.start.Add(seconds(first))
 }
 
 // worseSince is when, in seconds, the rate of a cylinder first began to rise in any of some conditions; +Inf

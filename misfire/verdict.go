@@ -28,9 +28,9 @@ var gearOrder = [...]gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse, gear
 
 // verdict judges the drive. Only windows that lie within one gear state decide; what is shared out by
 // estimate is shown, but accuses nobody.
-func (t *Tally) verdict(b *book, s *Summary) Verdict {
+func (r *review) verdict(s *Summary) Verdict {
 	v := Verdict{EaseOff: easeOff(s)}
-	bad, random := t.looks(b, s.Engine.Cylinders)
+	bad, random := r.looks()
 	for i, is := range bad {
 		if is {
 			v.Cylinders = append(v.Cylinders, i+1)
@@ -38,7 +38,7 @@ func (t *Tally) verdict(b *book, s *Summary) Verdict {
 	}
 	slices.SortStableFunc(v.Cylinders, func(x, y int) int { return cmp.Compare(s.Total[y-1].Rate, s.Total[x-1].Rate) })
 	if len(v.Cylinders) > 0 {
-		v.WorseIn = b.worseIn(v.Cylinders[0] - 1)
+		v.WorseIn = r.worseIn(v.Cylinders[0] - 1)
 	}
 	v.Random = random && len(v.Cylinders) == 0
 	for _, c := range s.Total {
@@ -46,23 +46,23 @@ func (t *Tally) verdict(b *book, s *Summary) Verdict {
 			v.Worsening = append(v.Worsening, c.Cylinder)
 		}
 	}
-	v.Sentence = t.sentence(s, v)
+	v.Sentence = r.tally.sentence(s, v)
 	return v
 }
 
 // looks compares the cylinders with each other, in the drive as a whole and in each gear state. bad stand out
 // beyond chance and above the ceiling in one of them, allowing for having looked at each; random tells that in
 // one of them the engine as a whole is above the ceiling.
-func (t *Tally) looks(b *book, n int) (bad [engine.MaxCylinders]bool, random bool) {
-	looks := []look{t.wholeLook(b, n)}
+func (r *review) looks() (bad [engine.MaxCylinders]bool, random bool) {
+	looks := []look{r.wholeLook()}
 	for _, g := range gearOrder {
-		if b.gears.cells[g] != nil {
-			looks = append(looks, t.gearLook(b, g, n))
+		if r.gears.cells[g] != nil {
+			looks = append(looks, r.gearLook(g))
 		}
 	}
 	for _, l := range looks {
-		siblings := rate.CompareSiblings(l.counts, l.phi, t.cfg.Ceiling)
-		random = random || siblings.Total.Above(t.cfg.Ceiling)
+		siblings := rate.CompareSiblings(l.counts, l.phi, r.tally.cfg.Ceiling)
+		random = random || siblings.Total.Above(r.tally.cfg.Ceiling)
 		for k, c := range siblings.Cylinders {
 			if c.Odd && c.Adjusted*float64(len(looks)) < oddChance {
 				bad[l.lanes[k]] = true
@@ -79,11 +79,11 @@ type look struct {
 	phi    float64
 }
 
-func (t *Tally) look(n int, of func(cylinder int) (rate.Count, float64)) look {
+func (r *review) look(of func(cylinder int) (rate.Count, float64)) look {
 	var l look
 	var bursts []rate.Burst
-	for i := range n {
-		if !t.lanes[i].reported {
+	for i := range r.cylinders {
+		if !r.tally.lanes[i].reported {
 			continue
 		}
 		count, phi := of(i)
@@ -96,29 +96,29 @@ func (t *Tally) look(n int, of func(cylinder int) (rate.Count, float64)) look {
 }
 
 // gearLook looks at the unmixed windows of one gear state.
-func (t *Tally) gearLook(b *book, g gear.State, n int) look {
-	return t.look(n, func(i int) (rate.Count, float64) {
-		tl := b.gears.cells[g].at(i).seen(b.total[i].silence.still)
-		phi, _ := b.own(&b.gears, tl, i)
-		return tl.count(), phi
+func (r *review) gearLook(g gear.State) look {
+	return r.look(func(i int) (rate.Count, float64) {
+		t := r.gears.cells[g].at(i).seen(r.still(i))
+		phi, _ := r.own(&r.gears, t, i)
+		return t.count(), phi
 	})
 }
 
 // wholeLook looks at the whole drive. Its dispersion is that of single conditions: the difference between
 // them is no burst.
-func (t *Tally) wholeLook(b *book, n int) look {
-	return t.look(n, func(i int) (rate.Count, float64) { return b.all(i), b.dispersion(&b.fine, i) })
+func (r *review) wholeLook() look {
+	return r.look(func(i int) (rate.Count, float64) { return r.all(i), r.dispersion(&r.fine, i) })
 }
 
 // worseIn is the gear state in which a cylinder misses most, when it is worse there beyond chance; Unknown
 // when none is. What is tested first is the question the complaint asks: a gear in, against Park or Neutral;
 // failing that, every pair of gear states.
-func (b *book) worseIn(cylinder int) gear.State {
-	phi := b.dispersion(&b.gears, cylinder)
-	lever := rate.Compare(b.counted(&b.lever, leverInGear, cylinder), b.counted(&b.lever, leverNeutral, cylinder), phi)
+func (r *review) worseIn(cylinder int) gear.State {
+	phi := r.dispersion(&r.gears, cylinder)
+	lever := rate.Compare(r.counted(&r.lever, leverInGear, cylinder), r.counted(&r.lever, leverNeutral, cylinder), phi)
 	switch {
 	case lever.Greater < plannedChance:
-		return b.surestHigh(cylinder, phi)
+		return r.surestHigh(cylinder, phi)
 	case lever.Less < plannedChance:
 		return gear.ParkNeutral
 	}
@@ -129,7 +129,7 @@ func (b *book) worseIn(cylinder int) gear.State {
 			if high == low {
 				continue
 			}
-			c := rate.Compare(b.counted(&b.gears, int(high), cylinder), b.counted(&b.gears, int(low), cylinder), phi)
+			c := rate.Compare(r.counted(&r.gears, int(high), cylinder), r.counted(&r.gears, int(low), cylinder), phi)
 			if c.Greater < least {
 				worst, least = high, c.Greater
 			}
@@ -140,13 +140,13 @@ func (b *book) worseIn(cylinder int) gear.State {
 
 // surestHigh is the gear state, of those with a gear in, whose rate is the highest beyond doubt: by its lower
 // limit, so that a few firings in Reverse do not outshout minutes in Drive.
-func (b *book) surestHigh(cylinder int, phi float64) gear.State {
+func (r *review) surestHigh(cylinder int, phi float64) gear.State {
 	best, top := gear.Unknown, 0.0
 	for _, g := range gearOrder {
 		if g == gear.ParkNeutral {
 			continue
 		}
-		c := b.counted(&b.gears, int(g), cylinder)
+		c := r.counted(&r.gears, int(g), cylinder)
 		if low := rate.Interval(c.Misses, c.Firings, phi).Low; low > top {
 			best, top = g, low
 		}
@@ -155,8 +155,8 @@ func (b *book) surestHigh(cylinder int, phi float64) gear.State {
 }
 
 // counted is what decides of one cylinder in one group of a level.
-func (b *book) counted(l *level, group, cylinder int) rate.Count {
-	return l.cells[group].at(cylinder).seen(b.total[cylinder].silence.still).count()
+func (r *review) counted(l *level, group, cylinder int) rate.Count {
+	return l.cells[group].at(cylinder).seen(r.still(cylinder)).count()
 }
 
 // easeOff reports misfire that can overheat the catalyst, now: the last block over the limit, or the lamp

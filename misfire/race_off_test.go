@@ -1,0 +1,5 @@
+//go:build !race
+
+package misfire_test
+
+const underRace = false
