@@ -80,7 +80,7 @@ func (d driven) side() proof.Side {
 	return proof.Side{VIN: "L4KWREN16", Drives: []*misfire.Summary{d.summary}, Codes: d.codes, Cycles: &d.cycles}
 }
 
-// What each simulated car comes to after 20 minutes before and so long after. The simulated car
+// What each simulated car comes to after an hour before and so long after. The simulated car
 // knows what was done to it; wren-two-faults has a new fault beside the old one.
 func TestSimulatedRepairs(t *testing.T) {
 	for _, c := range []struct {
@@ -89,7 +89,7 @@ func TestSimulatedRepairs(t *testing.T) {
 		want    []proof.Outcome // any of them is true to what was done
 	}{
 		{"wren-repaired", 5, []proof.Outcome{proof.NotYet}},
-		{"wren-repaired", 180, []proof.Outcome{proof.Proven}},
+		{"wren-repaired", 240, []proof.Outcome{proof.Proven}},
 		{"wren-wrong-wire", 20, []proof.Outcome{proof.StillMissing}},
 		{"wren-improved", 60, []proof.Outcome{proof.Improved, proof.StillMissing}},
 		{"wren-swapped", 20, []proof.Outcome{proof.Moved}},
@@ -97,7 +97,7 @@ func TestSimulatedRepairs(t *testing.T) {
 	} {
 		t.Run(c.after, func(t *testing.T) {
 			for seed := range uint64(max(1, *seeds/24)) {
-				before := drive(t, "wren", 2*seed+1, 20*time.Minute)
+				before := drive(t, "wren", 2*seed+1, time.Hour)
 				after := drive(t, c.after, 2*seed+2, c.minutes*time.Minute)
 				got, err := proof.Compare(proof.Input{Before: before.side(), After: after.side()})
 				require.NoError(t, err)

@@ -126,7 +126,7 @@ type running struct {
 	point   Point
 	alone   rate.Count // of windows within the condition: fit to hold cylinders against each other
 	count   rate.Count // what accuses: those, and clean mixed windows where there is no other kind
-	most    rate.Count // what acquits: all windows, each miss in doubt counted here
+	most    rate.Count // what acquits: all windows, with a whole miss for each one begun by the estimated share
 	phi     float64
 	judged  bool
 	bursts  bool
@@ -201,16 +201,18 @@ func inDoubt(d *misfire.Summary, cells []misfire.Cell) map[int]float64 {
 	return doubt
 }
 
-// enter puts a cell to the running of its condition. doubt is the misses that it might hold besides its own.
+// enter puts a cell to the running of its condition. doubt is the misses that it might hold besides its own: it
+// is charged with its likeliest share of them, rounded up. That share leans towards conditions that seldom ran.
 func enter(all []running, c *misfire.Cell, w Warmth, doubt float64) []running {
-	if !c.Reported || !(c.Firings > 0) {
+	if !c.Reported || !possible(c.Firings) || c.Firings == 0 || !possible(c.Decides.Firings) || !possible(c.Decides.Misses) {
 		return all
 	}
 	r := running{where: c.Condition, origin: c.Origin, point: Point{c.RPM, c.Load, w}, alone: c.Decides, count: c.Decides,
 		phi: c.Phi, judged: c.Judged, bursts: c.Bursts, atLeast: c.AtLeast}
 	r.most = rate.Count{Misses: c.Decides.Misses, Firings: c.Firings}
 	if c.Mixed > 0 {
-		r.most.Misses += doubt
+		const begun = 0.05 // of a miss; less is the rounding of an estimate
+		r.most.Misses += math.Min(doubt, math.Ceil(math.Max(0, c.Misses-c.Decides.Misses-begun)))
 	} else {
 		r.count = r.most
 	}
@@ -222,6 +224,9 @@ func enter(all []running, c *misfire.Cell, w Warmth, doubt float64) []running {
 	}
 	return append(all, r)
 }
+
+// possible tells that a number can be a count.
+func possible(v float64) bool { return v >= 0 && !math.IsInf(v, 1) }
 
 // plus puts two drives' running of one condition together.
 func (r running) plus(o running) running {

@@ -148,7 +148,7 @@ func (c *Comparison) notYetSentence() string {
 	}
 	s := "Not yet proven"
 	if len(parts) > 0 {
-		s += ": still wanted, without a miss, are " + strings.Join(parts, " and ")
+		s += ": still wanted without a miss: " + list(parts)
 	}
 	i := slices.IndexFunc(c.Cylinders, func(cyl Cylinder) bool { return cyl.Outcome == NotYet })
 	if i < 0 {
@@ -211,7 +211,7 @@ func wholeGears(cylinders []Cylinder) string {
 			}
 		}
 	}
-	return strings.Join(names, " and ")
+	return list(names)
 }
 
 func cylinderNames(cylinders []Cylinder) string {
@@ -219,11 +219,16 @@ func cylinderNames(cylinders []Cylinder) string {
 	for _, c := range cylinders {
 		names = append(names, fmt.Sprint(c.Cylinder))
 	}
-	if len(names) == 1 {
-		return "cylinder " + names[0]
+	return verb(len(names), "cylinder ", "cylinders ") + list(names)
+}
+
+// list joins words: "a, b and c".
+func list(words []string) string {
+	last := len(words) - 1
+	if last < 1 {
+		return strings.Join(words, "")
 	}
-	last := len(names) - 1
-	return "cylinders " + strings.Join(names[:last], ", ") + " and " + names[last]
+	return strings.Join(words[:last], ", ") + " and " + words[last]
 }
 
 func verb(n int, one, many string) string {

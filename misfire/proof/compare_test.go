@@ -1,0 +1,320 @@
+package proof_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"stumble/misfire"
+	"stumble/misfire/engine"
+	"stumble/misfire/gear"
+	"stumble/misfire/proof"
+	"stumble/obd"
+)
+
+// 13 CCR 1968.2 (c), from memory: within 375 rpm, within 20 % load, the same warm-up state; two makers' service
+// pages print 10 % load. At each limit and just beyond it.
+func TestSimilarConditions(t *testing.T) {
+	base := proof.Point{RPM: 1000, Load: 40, Warm: proof.Warm}
+	for _, c := range []struct {
+		p              proof.Point
+		ordinary, hard bool
+	}{
+		{proof.Point{RPM: 1375, Load: 40, Warm: proof.Warm}, true, true},
+		{proof.Point{RPM: 1375.25, Load: 40, Warm: proof.Warm}, false, false},
+		{proof.Point{RPM: 625, Load: 40, Warm: proof.Warm}, true, true},
+		{proof.Point{RPM: 624.75, Load: 40, Warm: proof.Warm}, false, false},
+		{proof.Point{RPM: 1000, Load: 60, Warm: proof.Warm}, true, false},
+		{proof.Point{RPM: 1000, Load: 60.4, Warm: proof.Warm}, false, false},
+		{proof.Point{RPM: 1000, Load: 50, Warm: proof.Warm}, true, true},
+		{proof.Point{RPM: 1000, Load: 50.4, Warm: proof.Warm}, true, false},
+		{proof.Point{RPM: 1000, Load: 40, Warm: proof.Cold}, false, false},
+		{proof.Point{RPM: 1000, Load: 40}, true, true},
+		{proof.Point{RPM: math.NaN(), Load: 40, Warm: proof.Warm}, false, false},
+		{proof.Point{RPM: 1000, Load: math.NaN(), Warm: proof.Warm}, false, false},
+	} {
+		require.Equal(t, c.ordinary, proof.ToleranceOf(false).Similar(base, c.p), "%v", c.p)
+		require.Equal(t, c.hard, proof.ToleranceOf(true).Similar(base, c.p), "strict %v", c.p)
+	}
+}
+
+// The cells of both drives are matched by their means, at the limits too.
+func TestOnlyLikeIsCompared(t *testing.T) {
+	before := summary(t, idle(60, 2000, 1))
+	for name, c := range map[string]struct {
+		after spell
+		like  bool
+	}{
+		"same":            {spell{gear: gear.Drive, rpm: 700, load: 33}, true},
+		"at the limit":    {spell{gear: gear.Drive, rpm: 1075, load: 53}, true},
+		"too fast":        {spell{gear: gear.Drive, rpm: 1076, load: 33}, false},
+		"too much load":   {spell{gear: gear.Drive, rpm: 700, load: 53.1}, false},
+		"cold":            {spell{gear: gear.Drive, rpm: 700, load: 33, cold: true}, false},
+		"in another gear": {spell{gear: gear.ParkNeutral, rpm: 700, load: 33}, false},
+	} {
+		c.after.cylinder, c.after.firings = 2, 9000
+		got := compare(t, before, summary(t, c.after))
+		if c.like {
+			require.Equal(t, proof.Proven, got.Outcome, name)
+			require.Empty(t, got.NotCompared)
+			continue
+		}
+		require.Equal(t, proof.NotYet, got.Outcome, name)
+		require.Contains(t, got.Sentence, "not driven in similar conditions after", name)
+		require.Len(t, got.NotCompared, 2, name)
+		require.Equal(t, 0, len(got.Cylinders[0].Overall.Compared), name)
+	}
+	strict, err := proof.Compare(proof.Input{Before: sideOf(before), Strict: true,
+		After: sideOf(summary(t, spell{cylinder: 2, gear: gear.Drive, rpm: 700, load: 45, firings: 9000}))})
+	require.NoError(t, err)
+	require.Equal(t, proof.NotYet, strict.Outcome)
+}
+
+func TestOutcomes(t *testing.T) {
+	before := summary(t, idle(60, 2000, 1)) // 30 of 1,000, 22.97 to 38.45
+	for name, c := range map[string]struct {
+		after *misfire.Summary
+		want  proof.Outcome
+		says  string
+	}{
+		"clean and long": {summary(t, idle(0, 3000, 1)), proof.Proven, "no miss in 3,000 firings"},
+		"clean, too short": {summary(t, idle(0, 1000, 1)), proof.NotYet,
+			"Not yet proven: still wanted without a miss: 2 minutes in Drive"},
+		"as before":       {summary(t, idle(30, 1000, 1)), proof.StillMissing, "still missing, 30 of 1,000 firings (20 to 43)"},
+		"a quarter of it": {summary(t, idle(30, 4000, 1)), proof.Improved, "improved, not cured"},
+		"two later":       {summary(t, idle(2, 3000, 1)), proof.NotYet, "each further miss adds 4 minutes"},
+	} {
+		got := compare(t, before, c.after)
+		require.Contains(t, got.Sentence, c.says, name)
+		require.Equal(t, c.want, got.Outcome, "%s: %s", name, got.Sentence)
+	}
+}
+
+func TestMovedNeedsTheOtherToHaveBeenClean(t *testing.T) {
+	all := func(misses ...float64) *misfire.Summary {
+		var spells []spell
+		for i, m := range misses {
+			spells = append(spells, spell{cylinder: i + 1, gear: gear.Drive, rpm: 700, load: 33, misses: m, firings: 3000})
+		}
+		return summary(t, spells...)
+	}
+	got := compare(t, all(0, 90, 0, 0), all(90, 0, 0, 0))
+	require.Equal(t, proof.Moved, got.Outcome)
+	require.Equal(t, 1, got.Newcomers[0].Cylinder)
+	require.Contains(t, got.Sentence, "Moved: cylinder 1 now misses")
+	require.Equal(t, proof.Proven, got.Cylinders[0].Outcome)
+
+	unseen := compare(t, summary(t, idle(90, 3000, 1)), all(90, 0, 0, 0))
+	require.False(t, unseen.Newcomers[0].Moved, "cylinder 1 was not driven before")
+
+	both := compare(t, all(90, 90, 0, 0), all(90, 0, 0, 0))
+	require.Equal(t, proof.StillMissing, both.Outcome)
+	require.Empty(t, both.Newcomers)
+}
+
+// While bursts cannot be judged no verdict on the repair is stronger than "not yet"; the dispersion of the
+// cylinder's other conditions will do.
+func TestUnjudgedBursts(t *testing.T) {
+	thin := idle(20, 500, 1.5)
+	thin.unjudged = true
+	got := compare(t, summary(t, thin), summary(t, idle(0, 90000, 1)))
+	require.Equal(t, proof.NotYet, got.Outcome)
+	require.Equal(t, proof.BurstsUnjudged, got.Cylinders[0].Conditions[0].PhiFrom)
+	require.Contains(t, strings.Join(got.Notes, "\n"), "1,000 would have done")
+
+	other := spell{cylinder: 2, gear: gear.Reverse, rpm: 700, load: 33, misses: 60, firings: 2000, phi: 3}
+	got = compare(t, summary(t, thin, other), summary(t, idle(0, 90000, 1), spell{cylinder: 2, gear: gear.Reverse, rpm: 700, load: 33, firings: 90000}))
+	require.Equal(t, proof.Proven, got.Outcome)
+	for _, c := range got.Cylinders[0].Conditions {
+		require.Equal(t, 3.0, c.Phi)
+	}
+
+	// What still misses in judged running may be called so.
+	got = compare(t, summary(t, thin), summary(t, idle(90, 3000, 1)))
+	require.Equal(t, proof.StillMissing, got.Outcome)
+}
+
+// Fine cells too thin to show the fault: the gear state as a whole is compared, and it is said.
+func TestWholeGear(t *testing.T) {
+	var thin, after []spell
+	for _, rpm := range []float64{1200, 1800, 2500, 3500} {
+		thin = append(thin, spell{cylinder: 2, gear: gear.Moving, rpm: rpm, load: 50, misses: 2, firings: 300})
+		after = append(after, spell{cylinder: 2, gear: gear.Moving, rpm: rpm, load: 50, firings: 2000})
+	}
+	got := compare(t, summary(t, thin...), summary(t, after...))
+	require.Equal(t, proof.Proven, got.Outcome, got.Sentence)
+	require.Equal(t, proof.WholeGear, got.Cylinders[0].Conditions[0].Level)
+	require.Contains(t, strings.Join(got.Notes, "\n"), "compared on the move as a whole")
+}
+
+// A window that spans conditions and saw no miss acquits each; one that saw misses is charged to each that it
+// may belong to, and accuses none.
+func TestMixedWindows(t *testing.T) {
+	before := summary(t, idle(60, 2000, 1))
+	clean := idle(0, 0, 1)
+	clean.clear = 3000
+	require.Equal(t, proof.Proven, compare(t, before, summary(t, clean)).Outcome)
+
+	dirty := idle(0, 500, 1)
+	dirty.mixed, dirty.doubt = 2500, 40
+	got := compare(t, before, summary(t, dirty))
+	require.Equal(t, proof.NotYet, got.Outcome)
+	require.Equal(t, 40.0, got.Cylinders[0].Conditions[0].Most.Misses)
+	require.Zero(t, got.Cylinders[0].Conditions[0].After.Misses)
+	require.Contains(t, got.Sentence, "at most 40 misses in 3,000 firings")
+}
+
+func TestFreezeFrame(t *testing.T) {
+	at := func(rpm, load, coolant float64) *obd.CodeReport {
+		return &obd.CodeReport{Frames: []obd.FreezeFrame{{Code: 0x0302, Readings: []obd.Reading{
+			{ID: obd.PIDRPM, Value: rpm}, {ID: obd.PIDLoad, Value: load}, {ID: obd.PIDCoolant, Value: coolant}}}}}
+	}
+	in := proof.Input{Before: sideOf(summary(t, idle(60, 2000, 1))), After: sideOf(summary(t, idle(0, 9000, 1)))}
+	in.Before.Codes = at(690, 35, 90)
+	got, err := proof.Compare(in)
+	require.NoError(t, err)
+	require.Equal(t, proof.Proven, got.Outcome)
+	require.True(t, got.Frames[0].Covered)
+
+	in.Before.Codes = at(2400, 70, 90)
+	got, err = proof.Compare(in)
+	require.NoError(t, err)
+	require.Equal(t, proof.NotYet, got.Outcome)
+	require.Contains(t, strings.Join(got.Notes, "\n"), "nothing was driven after that is similar to the freeze frame of P0302 (2400 rpm and 70 % load, warm)")
+	in.After = sideOf(summary(t, idle(0, 9000, 1), spell{cylinder: 2, gear: gear.Moving, rpm: 2500, load: 65, firings: 9000}))
+	got, err = proof.Compare(in)
+	require.NoError(t, err)
+	require.Equal(t, proof.Proven, got.Outcome, got.Sentence)
+
+	in.Before.Codes.Frames[0].Readings = nil
+	got, err = proof.Compare(in)
+	require.NoError(t, err)
+	require.False(t, got.Frames[0].Known)
+	in.Before.Codes = at(2400, 70, 90)
+	in.Before.Codes.Frames[0].Code = 0x0420 // not a misfire: none of our business
+	got, err = proof.Compare(in)
+	require.NoError(t, err)
+	require.Empty(t, got.Frames)
+}
+
+// A fault seen cold or right after start is proven only with a warm-up or start in the running after.
+func TestRestartAndWarmUp(t *testing.T) {
+	cold := idle(60, 2000, 1)
+	cold.cold = true
+	after := idle(0, 9000, 1)
+	after.cold = true
+	in := proof.Input{Before: sideOf(summary(t, cold)), After: sideOf(summary(t, after))}
+	in.Before.Codes = &obd.CodeReport{Modules: []obd.ModuleCodes{{Stored: []obd.Code{0x0316}}}}
+	got, err := proof.Compare(in)
+	require.NoError(t, err)
+	require.Equal(t, proof.NotYet, got.Outcome)
+	require.Len(t, got.Checks, 2)
+	require.Contains(t, got.Sentence, "a warm-up from cold")
+	in.After.Cycles = &proof.Progress{Starts: 1, WarmUps: 1}
+	got, err = proof.Compare(in)
+	require.NoError(t, err)
+	require.Equal(t, proof.Proven, got.Outcome)
+}
+
+// The plain rule: more than five times the longest quiet stretch before, whether followed or estimated.
+func TestQuietStretch(t *testing.T) {
+	in := proof.Input{Before: sideOf(summary(t, idle(60, 2000, 1))), After: sideOf(summary(t, idle(0, 3000, 1)))}
+	in.Before.Quiet = []proof.Stretch{{Cylinder: 2, Gear: gear.Drive, Firings: 1000}}
+	got, err := proof.Compare(in)
+	require.NoError(t, err)
+	require.Equal(t, proof.NotYet, got.Outcome)
+	require.InDelta(t, 2000, got.Cylinders[0].Conditions[0].Missing, 1e-9)
+	require.True(t, got.Cylinders[0].Conditions[0].QuietKnown)
+}
+
+func TestBadInput(t *testing.T) {
+	good := summary(t, idle(60, 2000, 1))
+	six := summary(t, idle(60, 2000, 1))
+	six.Engine.Cylinders = 6
+	other := summary(t, idle(60, 2000, 1))
+	other.Engine.FiringOrder = []int{1, 2, 4, 3}
+	mapped := summary(t, idle(60, 2000, 1))
+	m, err := engine.ParseMap("1,3,4,2", 4)
+	require.NoError(t, err)
+	mapped.Map = m
+	for want, in := range map[string]proof.Input{
+		"no drive after was given: name one to compare":                                                                               {Before: sideOf(good)},
+		"no drive before was given: name one to compare":                                                                              {Before: sideOf(nil), After: sideOf(good)},
+		"the drives are of two cars (VIN A before, B after): choose two drives of one car":                                            {Before: proof.Side{VIN: "A", Drives: sideOf(good).Drives}, After: proof.Side{VIN: "B", Drives: sideOf(good).Drives}},
+		"the engines disagree: 4 cylinders in before, 6 in after: set the right layout on both":                                       {Before: sideOf(good), After: sideOf(six)},
+		"the engines disagree: firing order [1 3 4 2] in before, [1 2 4 3] in after: set the right layout on both":                    {Before: sideOf(good), After: sideOf(other)},
+		"the cylinder maps of the drives disagree: look at both with the same map":                                                    {Before: sideOf(good), After: sideOf(mapped)},
+		"the drive after holds no misfire counts of a running engine: record one on a car that counts misses by cylinder, for longer": {Before: sideOf(good), After: sideOf(summary(t))},
+		"a ceiling of -1 per 1,000 firings cannot be: give one above 0 and under 1000":                                                {Before: sideOf(good), After: sideOf(good), Ceiling: -1},
+	} {
+		_, err := proof.Compare(in)
+		require.EqualError(t, err, want)
+		_, err = proof.CompareSwap(in, proof.Swap{Part: "coil", A: 1, B: 2})
+		require.EqualError(t, err, want)
+	}
+}
+
+func TestNothingFailedBefore(t *testing.T) {
+	got := compare(t, summary(t, idle(0, 2000, 1)), summary(t, idle(0, 2000, 1)))
+	require.Equal(t, proof.NotYet, got.Outcome)
+	require.Contains(t, got.Sentence, "nothing to prove a repair by")
+	stray := compare(t, summary(t, idle(1, 20, 1)), summary(t, idle(0, 2000, 1)))
+	require.Empty(t, stray.Cylinders, "one stray miss in a second is no failing condition")
+}
+
+// Counters at their end say "at least": no proof by them.
+func TestSaturatedCounter(t *testing.T) {
+	after := summary(t, idle(0, 9000, 1))
+	for i := range after.Cells {
+		after.Cells[i].AtLeast = true
+	}
+	require.Equal(t, proof.NotYet, compare(t, summary(t, idle(60, 2000, 1)), after).Outcome)
+}
+
+// Figures that cannot be never panic and prove nothing.
+func TestHostileFigures(t *testing.T) {
+	bad := []float64{math.NaN(), math.Inf(1), math.Inf(-1), -5, 0}
+	for _, v := range bad {
+		for _, w := range bad {
+			b, a := idle(60, 2000, 1), idle(0, 9000, 1)
+			before, after := summary(t, b), summary(t, a)
+			for _, cell := range []*misfire.Cell{&after.Cells[0], &after.ByGear[0]} {
+				cell.Decides.Firings, cell.Firings = v, w
+			}
+			for _, cell := range []*misfire.Cell{&before.Cells[0], &before.ByGear[0]} {
+				cell.Phi, cell.RPM = w, v
+			}
+			got, err := proof.Compare(proof.Input{Before: sideOf(before), After: sideOf(after)})
+			require.NoError(t, err)
+			require.NotEqual(t, proof.Proven, got.Outcome, "%v %v", v, w)
+		}
+	}
+}
+
+func TestOutcomeWords(t *testing.T) {
+	for o, want := range map[proof.Outcome][2]string{
+		proof.NotYet: {"not_yet", "not yet proven"}, proof.Proven: {"proven", "proven"}, proof.Improved: {"improved", "improved, not cured"},
+		proof.StillMissing: {"still_missing", "still missing"}, proof.Moved: {"moved", "moved"},
+	} {
+		text, err := o.MarshalText()
+		require.NoError(t, err)
+		require.Equal(t, want, [2]string{string(text), o.String()})
+	}
+	_, err := proof.Outcome(99).MarshalText()
+	require.Error(t, err)
+}
+
+// No word of the method on the screen.
+func TestPlainWords(t *testing.T) {
+	before := summary(t, idle(60, 2000, 4))
+	for _, after := range []*misfire.Summary{summary(t, idle(0, 100, 1)), summary(t, idle(30, 1000, 1)), summary(t, idle(0, 90000, 1)), summary(t, idle(30, 8000, 1))} {
+		c := compare(t, before, after)
+		text := c.Sentence + strings.Join(c.Notes, " ") + c.Cylinders[0].Conditions[0].Sentence
+		for _, word := range []string{"p-value", "significant", "sigma", "phi", "NaN", "Inf"} {
+			require.NotContains(t, text, word)
+		}
+		require.True(t, strings.HasSuffix(c.Sentence, "."), c.Sentence)
+	}
+}

@@ -1,0 +1,105 @@
+package proof_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"stumble/misfire"
+	"stumble/misfire/gear"
+	"stumble/misfire/proof"
+)
+
+func TestParseSwap(t *testing.T) {
+	s, err := proof.ParseSwap(" Coil : 2 - 3 ")
+	require.NoError(t, err)
+	require.Equal(t, proof.Swap{Part: "coil", A: 2, B: 3}, s)
+	require.Equal(t, "coil:2-3", s.String())
+	for text, want := range map[string]string{
+		"":          `"" is no swap: write the part and both cylinders, as in coil:2-3`,
+		"coil":      `"coil" is no swap: write the part and both cylinders, as in coil:2-3`,
+		"coil:2":    `"coil:2" is no swap: write the part and both cylinders, as in coil:2-3`,
+		"coil:0-1":  `"coil:0-1" is no swap: write the part and both cylinders, as in coil:2-3`,
+		"coil:2-x":  `"coil:2-x" is no swap: write the part and both cylinders, as in coil:2-3`,
+		"wheel:2-3": `"wheel" cannot be swapped: choose one of coil, wire, plug, injector`,
+		"plug:2-2":  `"plug:2-2" names cylinder 2 twice: name the two that changed parts`,
+	} {
+		_, err := proof.ParseSwap(text)
+		require.EqualError(t, err, want)
+	}
+}
+
+// both is cylinders 2 and 3 at idle in Drive.
+func both(t *testing.T, on2, on3, firings float64) *misfire.Summary {
+	three := idle(on3, firings, 1)
+	three.cylinder = 3
+	return summary(t, idle(on2, firings, 1), three)
+}
+
+// The four readings of a swap (common practice, no source), and the fifth: too little running.
+func TestSwapReadings(t *testing.T) {
+	before := both(t, 60, 0, 2000)
+	for _, c := range []struct {
+		after *misfire.Summary
+		want  proof.SwapVerdict
+		token string
+		says  string
+	}{
+		{both(t, 0, 60, 2000), proof.FollowedPart, "followed", "replace the coil that is now on cylinder 3"},
+		{both(t, 60, 0, 2000), proof.StayedPut, "stayed", "the coil is cleared"},
+		{both(t, 60, 60, 2000), proof.BothMiss, "both", "two faults"},
+		{both(t, 0, 0, 2000), proof.NeitherMisses, "neither", "flex it and repeat"},
+		{both(t, 0, 2, 100), proof.CannotTell, "cannot_tell", "more in Drive would decide it"},
+	} {
+		for _, swap := range []proof.Swap{{Part: "coil", A: 2, B: 3}, {Part: "coil", A: 3, B: 2}} {
+			r, err := proof.CompareSwap(proof.Input{Before: sideOf(before), After: sideOf(c.after)}, swap)
+			require.NoError(t, err)
+			require.Equal(t, c.want, r.Verdict, r.Sentence)
+			require.Contains(t, r.Sentence, c.says)
+			require.Equal(t, 2, r.From)
+			token, err := r.Verdict.MarshalText()
+			require.NoError(t, err)
+			require.Equal(t, c.token, string(token))
+			if c.want == proof.CannotTell {
+				require.Positive(t, r.Needed[0].Minutes)
+				require.Equal(t, gear.Drive, r.Needed[0].Gear)
+				require.Greater(t, r.Odds, 1.0, "what there is speaks for the part")
+			} else {
+				require.GreaterOrEqual(t, r.Odds, 99.0)
+			}
+		}
+	}
+}
+
+func TestSwapCannotBeRead(t *testing.T) {
+	before, clean, twice := both(t, 60, 0, 2000), both(t, 0, 0, 2000), both(t, 60, 60, 2000)
+	for want, c := range map[string]struct {
+		before *misfire.Summary
+		swap   proof.Swap
+	}{
+		"coil:2-7 names cylinder 7, the engine has 4: name two of its cylinders":                    {before, proof.Swap{Part: "coil", A: 2, B: 7}},
+		"neither cylinder 2 nor 3 misses beyond doubt in the drive before: a swap can tell nothing": {clean, proof.Swap{Part: "coil", A: 2, B: 3}},
+		"cylinders 2 and 3 both miss in the drive before: swap with one that is clean":              {twice, proof.Swap{Part: "coil", A: 2, B: 3}},
+	} {
+		_, err := proof.CompareSwap(proof.Input{Before: sideOf(c.before), After: sideOf(clean)}, c.swap)
+		require.EqualError(t, err, want)
+	}
+	slight := summary(t, idle(8, 2000, 1)) // 1.7 of 1,000 at least: not twice a healthy rate
+	r, err := proof.CompareSwap(proof.Input{Before: sideOf(slight), After: sideOf(clean)}, proof.Swap{Part: "coil", A: 1, B: 2})
+	require.NoError(t, err)
+	require.Equal(t, proof.CannotTell, r.Verdict)
+	require.Contains(t, r.Sentence, "too briefly or too seldom to tell by")
+}
+
+// Cylinders 2 and 3 of an inline four are companions (firing order 1-3-4-2): with a shared coil nothing moved.
+func TestSwapOfASharedCoilWarns(t *testing.T) {
+	in := proof.Input{Before: sideOf(both(t, 60, 0, 2000)), After: sideOf(both(t, 60, 0, 2000))}
+	r, err := proof.CompareSwap(in, proof.Swap{Part: "coil", A: 2, B: 3})
+	require.NoError(t, err)
+	require.Contains(t, r.Notes[1], "may share one coil")
+	r, err = proof.CompareSwap(in, proof.Swap{Part: "wire", A: 2, B: 3})
+	require.NoError(t, err)
+	for _, n := range r.Notes {
+		require.NotContains(t, n, "share one coil")
+	}
+}
