@@ -36,7 +36,7 @@ func configOf(name string) car.Config {
 	return all[0].Config
 }
 
-// Every car behind every adapter: found, asked everything, and polled for eighty seconds of its time. Whatever is
+// Every car behind every adapter: found, asked everything, and polled for a minute of its time. Whatever is
 // told is what the car showed at that moment; whatever is written to the adapter is permitted.
 func TestEveryScenario(t *testing.T) {
 	var names []string
@@ -171,7 +171,7 @@ func numbers(codes []obd.Code) (out []uint16) {
 // checkDrive polls. Each reading is held to the car in rig.check; here that enough of them come.
 func (r *rig) checkDrive(cfg *car.Config, name string) {
 	r.t.Helper()
-	const length = 80 * time.Second
+	const length = time.Minute
 	var rpm, load, lamp, gear int
 	counts := map[byte]int{}
 	var last, latest time.Time
