@@ -30,6 +30,9 @@ func (j *Journal) lifePath(uid string) string { return j.path + lifeMark + uid }
 
 // live takes the lock of a drive.
 func (j *Journal) live(uid string) (*life, error) {
+	if err := os.MkdirAll(filepath.Dir(j.path), 0o700); err != nil {
+		return nil, j.trouble(err)
+	}
 	l, err := lock(j.lifePath(uid))
 	return l, j.trouble(err)
 }

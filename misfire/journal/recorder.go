@@ -3,6 +3,7 @@ package journal
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -70,6 +71,7 @@ type block struct {
 	count int   // records in it, sealed or not
 	last  int64 // when the last of them was received
 	saved int   // how many are on the disk
+	taken bool  // it is being saved
 }
 
 // row is what is saved of a block: what was sealed by then.
@@ -330,20 +332,25 @@ func (r *Recorder) seal(l *lane) {
 
 // bound keeps what waits within the memory allowed, by giving up the oldest.
 func (r *Recorder) bound() {
-	size := r.sampled.size() + r.exchanged.size()
-	for size > r.journal.opts.Memory {
-		l := &r.sampled
-		if len(l.wait) == 0 || len(r.exchanged.wait) > 0 && r.exchanged.wait[0].begin < l.wait[0].begin {
-			l = &r.exchanged
+	for size := r.sampled.size() + r.exchanged.size(); size > r.journal.opts.Memory; {
+		l, other := &r.sampled, &r.exchanged
+		n := l.oldest()
+		if m := other.oldest(); n < 0 || m >= 0 && other.wait[m].begin < l.wait[n].begin {
+			l, n = other, m
 		}
-		oldest := l.wait[0]
-		if oldest == l.now {
+		if n < 0 {
 			return
 		}
-		l.wait = l.wait[1:]
-		size -= len(oldest.data)
-		r.lose(oldest.count-oldest.saved, oldest.first, pack.Time(oldest.begin), pack.Time(oldest.last), l.table+" were not saved in time")
+		lost := l.wait[n]
+		l.wait = slices.Delete(l.wait, n, n+1)
+		size -= len(lost.data)
+		r.lose(lost.count-lost.saved, lost.first, pack.Time(lost.begin), pack.Time(lost.last), l.table+" were not saved in time")
 	}
+}
+
+// oldest is the place of the oldest block that can be given up: neither being filled nor being saved; -1 if none can.
+func (l *lane) oldest() int {
+	return slices.IndexFunc(l.wait, func(b *block) bool { return b != l.now && !b.taken })
 }
 
 // lose counts what cannot be kept, and marks in the drive where it was.

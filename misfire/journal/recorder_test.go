@@ -75,7 +75,7 @@ func TestNothingWaitsForASecond(t *testing.T) {
 	record(r, c, 20)
 	assert.Positive(t, r.State().Behind, "not worth a save yet")
 	r.Tick(c.now.Add(time.Second / 2))
-	require.Eventually(t, func() bool { return r.State().Behind == 0 }, 10*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return r.State().Behind == 0 }, 20*time.Second, time.Millisecond)
 	d, err := j.Drive(r.ID())
 	require.NoError(t, err)
 	assert.Equal(t, 20, d.Samples)

@@ -44,10 +44,11 @@ func (r *Recorder) saveAll(verdict []byte, finish bool) error {
 	}
 	for {
 		b, more := r.take()
-		if err := r.write(b, verdict, finish && !more); err != nil {
+		err := r.write(b, verdict, finish && !more)
+		r.settle(b, err == nil)
+		if err != nil {
 			return r.failed(err)
 		}
-		r.settle(b)
 		if !more {
 			return nil
 		}
@@ -68,6 +69,7 @@ func (r *Recorder) take() (b batch, more bool) {
 				break
 			}
 			size += len(w.data)
+			w.taken = true
 			lb.rows, lb.of = append(lb.rows, w.row), append(lb.of, w)
 			lb.total += w.row.count - w.saved
 			b.upTo = max(b.upTo, w.end)
@@ -160,20 +162,27 @@ func (t tx) mark(drive int64, m Mark) error {
 		drive, m.number, m.after, pack.Nanoseconds(m.At), pack.Nanoseconds(m.Until), m.Kind, m.Gear.String(), m.Text)
 }
 
-// settle notes what is on the disk now.
-func (r *Recorder) settle(b batch) {
+// settle lets go of what was taken, and notes what of it is on the disk now.
+func (r *Recorder) settle(b batch, saved bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	for _, lb := range b.lanes {
 		for i, of := range lb.of {
-			of.saved = lb.rows[i].count
+			of.taken = false
+			if saved {
+				of.saved = lb.rows[i].count
+			}
 		}
-		lb.lane.saved = lb.total
-		lb.lane.settle()
+		if saved {
+			lb.lane.saved = lb.total
+			lb.lane.settle()
+		}
 	}
-	r.marks = r.marks[len(b.marks):]
-	r.saved = pack.Time(b.upTo)
-	r.trouble, r.since = nil, time.Time{}
+	if saved {
+		r.marks = r.marks[len(b.marks):]
+		r.saved = pack.Time(b.upTo)
+		r.trouble, r.since = nil, time.Time{}
+	}
 }
 
 // settle takes from those waiting the blocks that are wholly saved.

@@ -1,0 +1,13 @@
+package journal
+
+import "context"
+
+// Disconnect closes the file with all in it, as after an error of the disk, for tests that spoil it then.
+func (j *Journal) Disconnect() error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if _, err := j.conn.ExecContext(context.Background(), "PRAGMA wal_checkpoint(TRUNCATE)"); err != nil {
+		return err
+	}
+	return j.drop()
+}
