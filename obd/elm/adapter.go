@@ -83,6 +83,8 @@ type Adapter struct {
 	echoes bool    // it repeats what it is sent
 	gone   bool    // the link is lost
 
+	owed []string // set-up commands that are due before the next request: see putBack
+
 	counts  countBook
 	modules []obd.Module // that have answered something
 

@@ -35,9 +35,10 @@ const mostModules = 8
 // oneByOne puts a request to one module after the other and returns all they said. The answers are the
 // caller's to keep.
 func (a *Adapter) oneByOne(ctx context.Context, req obd.Request) (Answer, error) {
+	a.owed = append(a.owed, "ATSH"+functional(a.protocol))
 	all, err := a.gather(ctx, req)
 	a.counts.doubt(req) // what was learnt there is of one module alone
-	if e := a.address(ctx, functional(a.protocol)); e != nil {
+	if e := a.putBack(ctx); e != nil {
 		return Answer{}, e
 	}
 	switch {
@@ -51,7 +52,7 @@ func (a *Adapter) oneByOne(ctx context.Context, req obd.Request) (Answer, error)
 
 func (a *Adapter) gather(ctx context.Context, req obd.Request) (all Answer, last error) {
 	for _, m := range a.modules {
-		if err := a.address(ctx, physical(m)); err != nil {
+		if err := a.command(ctx, "ATSH"+physical(m), commandLimit); err != nil {
 			return all, err
 		}
 		answer, err := a.askPatiently(ctx, req)
@@ -80,11 +81,6 @@ func (a *Adapter) askPatiently(ctx context.Context, req obd.Request) (answer Ans
 		}
 	}
 	return answer, err
-}
-
-// address sets whom requests go to.
-func (a *Adapter) address(ctx context.Context, header string) error {
-	return a.command(ctx, "ATSH"+header, commandLimit)
 }
 
 // functional is the header of a request to all modules, physical that to one (ISO 15765-4).

@@ -47,7 +47,8 @@ func (a *Adapter) redial(ctx context.Context) error {
 	if err := a.dial(ctx); err != nil {
 		return err
 	}
-	if err := a.startAgain(ctx); err != nil {
+	err := a.startAgain(ctx)
+	if err != nil && RemedyFor(err) != RemedyWaitIgnition { // the adapter is back, though the car may sleep
 		a.gone = true
 		a.unwatch()
 		a.link.Close()

@@ -42,7 +42,9 @@ func (a *Adapter) Do(ctx context.Context, req obd.Request) (Answer, error) {
 		answer, err := a.ask(ctx, req)
 		switch {
 		case attempt == mostAttempts && ctx.Err() == nil && a.crowded(req, &answer, err):
-			answer, err = a.oneByOne(ctx, req)
+			if one, e := a.oneByOne(ctx, req); !errors.Is(e, NotUnderstood) {
+				answer, err = one, e
+			}
 		case err == nil && attempt < mostAttempts && answer.lacking():
 			if err = a.lack(ctx, answer); err == nil {
 				continue
@@ -145,6 +147,9 @@ func (a *Adapter) pause(ctx context.Context, d time.Duration) error {
 
 // ask makes one attempt: the request, the waits that a module asks for, and the sorting of what came.
 func (a *Adapter) ask(ctx context.Context, req obd.Request) (Answer, error) {
+	if err := a.putBack(ctx); err != nil {
+		return Answer{}, err
+	}
 	now := a.cfg.Clock.Now()
 	answer, err := a.askOnce(ctx, now, req, a.counts.digit(req, now))
 	if len(a.promised) > 0 {
@@ -158,6 +163,7 @@ func (a *Adapter) ask(ctx context.Context, req obd.Request) (Answer, error) {
 // its promise answers nothing else, so nothing else is asked until then.
 func (a *Adapter) await(ctx context.Context, req obd.Request) (Answer, error) {
 	waiting := append([]obd.NegativeResponse(nil), a.promised...)
+	a.owed = append(a.owed, "ATST32", "ATAT1")
 	for _, line := range [...]string{"ATAT0", "ATSTFF"} {
 		if err := a.try(ctx, line); err != nil {
 			return Answer{}, err
@@ -166,18 +172,28 @@ func (a *Adapter) await(ctx context.Context, req obd.Request) (Answer, error) {
 	a.patience = patienceLong
 	answer, err := a.awaitAll(ctx, req, waiting)
 	a.patience = 0
-	if err != nil && RemedyFor(err) != RemedyNone && !errors.As(err, new(obd.NegativeResponse)) {
-		return answer, err // the adapter or the link: its settings are of no account any more
-	}
 	// The next exchange would overwrite the answer: keep it apart while the timing is set back.
 	answer.Messages = cloneMessages(answer.Messages)
 	answer.Negatives = append([]obd.NegativeResponse(nil), answer.Negatives...)
-	for _, line := range [...]string{"ATST32", "ATAT1"} {
-		if err := a.try(ctx, line); err != nil {
-			return Answer{}, err
-		}
+	if err != nil && RemedyFor(err) != RemedyNone && !errors.As(err, new(obd.NegativeResponse)) {
+		return answer, err // the adapter or the link: first things first
+	}
+	if e := a.putBack(ctx); e != nil {
+		return Answer{}, e
 	}
 	return answer, err
+}
+
+// putBack sends the settings that were changed for a while, unless that has been done: what changed them may have
+// been cut short.
+func (a *Adapter) putBack(ctx context.Context) error {
+	for len(a.owed) > 0 {
+		if err := a.try(ctx, a.owed[0]); err != nil {
+			return err
+		}
+		a.owed = a.owed[1:]
+	}
+	return nil
 }
 
 // awaitAll asks until nobody is waited for, or time is up.

@@ -101,6 +101,7 @@ func (a *Adapter) startUp(ctx context.Context) error {
 	if err := a.reset(ctx); err != nil {
 		return err
 	}
+	a.owed = nil // all is as it was made
 	for _, line := range [...]string{
 		"ATE0",   // no echo
 		"ATL0",   // no line feeds: fewer bytes

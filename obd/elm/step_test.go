@@ -414,3 +414,65 @@ func TestProtocolIsFixedWhenTheCarSleeps(t *testing.T) {
 	}
 	assert.Equal(t, []string{"010C", "ATSP6", "010C", "010C"}, p.sent)
 }
+
+// What was changed for a while is put back before the next request, even when it was cut short.
+func TestSettingsArePutBack(t *testing.T) {
+	over := errors.New("the screen was closed")
+	for name, test := range map[string]struct {
+		at   string   // the line at which the caller gives up
+		want []string // sent before the next request
+	}{
+		"waiting for a promise":    {"ATSTFF", []string{"ATI", "ATST32", "ATAT1", "010C"}},
+		"one module after another": {"ATSH7E1", []string{"ATI", "ATSH7DF", "010C"}},
+	} {
+		p := newPeer(faithful(map[string]string{"010C": "7E804410C0BB8\r7E904410C0BBC"}))
+		a := connected(t, p)
+		_, err := a.Do(t.Context(), askRPM)
+		require.NoError(t, err)
+		ctx, cancel := context.WithCancelCause(t.Context())
+		p.answer = func(line string) string {
+			switch {
+			case line == test.at:
+				cancel(over)
+				return quiet
+			case line == "0906" && test.at == "ATSTFF":
+				return "7E8037F0978"
+			case line == "0906":
+				return "7E81008490601112233\r7E91008490601112233"
+			}
+			return faithful(map[string]string{"010C": "7E804410C0BB8\r7E904410C0BBC"})(line)
+		}
+		_, err = a.Do(ctx, obd.Info(obd.InfoCVNs))
+		require.ErrorIs(t, err, over, name)
+		p.sent = nil
+		_, err = a.Do(t.Context(), askRPM)
+		require.NoError(t, err, name)
+		assert.Equal(t, test.want, p.sent, name)
+	}
+}
+
+// An adapter that is back in front of a sleeping car is back: the request then says that nobody answers.
+func TestReconnectToASleepingCar(t *testing.T) {
+	p := newPeer(faithful(nil))
+	var notices []NoticeKind
+	cfg := p.config()
+	cfg.Notice = func(n Notice) { notices = append(notices, n.Kind) }
+	a, err := Connect(t.Context(), cfg)
+	require.NoError(t, err)
+	p.gone = true
+	p.answer = faithful(map[string]string{"0100": "CAN ERROR", "010C": "CAN ERROR"})
+	_, err = a.Do(t.Context(), askRPM)
+	require.ErrorIs(t, err, CANError)
+	assert.Equal(t, []NoticeKind{LinkLost, LinkBack}, notices)
+}
+
+// An adapter that cannot address one module says so with a question mark; the damage is what is told.
+func TestNoHeaderToSet(t *testing.T) {
+	p := newPeer(faithful(map[string]string{"010C": "7E804410C0BB8\r7E904410C0BBC", "0904": "7E81008490401313233", "ATSH7E0": "?", "ATSH7DF": "?"}))
+	a := connected(t, p)
+	_, err := a.Do(t.Context(), askRPM)
+	require.NoError(t, err)
+	_, err = a.Do(t.Context(), obd.Info(obd.InfoCalibrations))
+	assert.ErrorIs(t, err, Garbled)
+	assert.NotErrorIs(t, err, NotUnderstood)
+}

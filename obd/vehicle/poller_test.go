@@ -328,3 +328,35 @@ func TestPollEnds(t *testing.T) {
 		assert.Len(t, p.asked, 30)
 	}
 }
+
+// A lamp that flashes once a second is seen to do so: at the pace of CAN each half second has a look at it, which
+// makes two changes a second.
+func TestFlashingLampIsSeen(t *testing.T) {
+	for phase := time.Duration(0); phase < time.Second; phase += 90 * time.Millisecond {
+		p := newPolled(t, withCounts(capable(obd.CAN11At500, map[uint32][]byte{0x7E8: everyPID()}), 8), map[string]string{})
+		on := func() bool { return (p.clk.Now().Sub(morning)+phase)%time.Second < time.Second/2 }
+		p.fails = func(req string) error {
+			if p.said["0101"] = "7E8=41010107E500"; on() {
+				p.said["0101"] = "7E8=41018107E500"
+			}
+			if p.said[req] == "" {
+				p.said[req] = "7E8=41" + req[2:4] // something, so that nothing rests
+			}
+			return nil
+		}
+		p.limit = 50 * 12 // twelve seconds
+		require.ErrorIs(t, p.run(t.Context()), errOver)
+		changes, last := 0, -1.0
+		for _, s := range p.samples {
+			for _, x := range s.Readings {
+				if x.ID == obd.PIDStatus && x.Part == obd.PartMIL {
+					if last >= 0 && x.Value != last {
+						changes++
+					}
+					last = x.Value
+				}
+			}
+		}
+		assert.Greater(t, changes, 16, "phase %v", phase)
+	}
+}
