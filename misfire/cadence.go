@@ -66,7 +66,7 @@ var candidates = [...]candidate{
 
 const (
 	stray      = 0.02  // share of rises that do not fit a true period: a poll that came late
-	drift      = 0.005 // relative error of revolutions summed from engine speed
+	drift      = 0.005 // relative error of revolutions summed from engine speed; for seconds too, to be fair
 	jitter     = 0.01  // of a period: what a controller's own timing may vary
 	sureScore  = 6.0   // log odds at which a period is taken
 	doubtScore = -4.0  // best log odds under which there is none
@@ -140,10 +140,7 @@ func (c *cadence) restart(p place) {
 func (k candidate) weigh(a, b span) float64 {
 	distance := k.axis(b.middle()) - k.axis(a.middle())
 	blur := (k.axis(a.hi)-k.axis(a.lo))/2 + (k.axis(b.hi)-k.axis(b.lo))/2
-	tolerance := blur/k.period + jitter
-	if k.kind == RefreshRevolutions {
-		tolerance += drift * distance / k.period
-	}
+	tolerance := blur/k.period + jitter + drift*distance/k.period
 	share := 2 * tolerance // of all distances, those that would fit by chance
 	if share >= 1 {
 		return 0

@@ -18,8 +18,9 @@ type lane struct {
 	based     bool // value is of this driving cycle, so that a rise is a miss
 	saturated bool // stopped at its highest value
 	value     int
-	read      place // where it was last read
-	from      place // where counting began
+	read      place   // where it was last read
+	ran       float64 // seconds of known running by then
+	from      place   // where counting began
 }
 
 // rise is misses that a counter showed at one reading: the refresh that brought them lies between the

@@ -85,6 +85,9 @@ const (
 	// shortWindow is the running of a window, in revolutions, when counters move at once. Finer would gain
 	// nothing over the time that reading all cylinders takes.
 	shortWindow = 20
+	// quietWindow is the running of a window, in revolutions or seconds, that is known to be without a miss
+	// though no refresh ended it.
+	quietWindow = 200
 	// lateBaseline is how much of a window, in part or in seconds, a counter may have missed and still count
 	// for all of it: the first round of readings takes about so long.
 	lateBaseline, lateSeconds = 0.05, 1.5
@@ -208,15 +211,22 @@ func (l *ledger) readBeyond() place {
 	return read
 }
 
-// settleAtOnce books all rises to the running since the last window.
+// settleAtOnce cuts short windows, each with the rises read in it.
 func (l *ledger) settleAtOnce(read place) {
-	for len(l.rises) > 0 && l.rises[0].hi.sec <= read.sec {
-		l.atOnce.add(l.rises[0])
-		l.rises = append(l.rises[:0], l.rises[1:]...)
+	for end := l.start.rev + shortWindow; end <= read.rev; end += shortWindow {
+		l.bookAtOnce(end)
+		l.closeAt(end, &l.atOnce)
+		l.atOnce = shown{}
 	}
-	if l.mode.axis(read)-l.mode.axis(l.start) >= shortWindow {
-		l.closeAtOnce()
+}
+
+// bookAtOnce books the rises up to a number of revolutions.
+func (l *ledger) bookAtOnce(rev float64) {
+	n := 0
+	for ; n < len(l.rises) && l.rises[n].hi.rev <= rev; n++ {
+		l.atOnce.add(l.rises[n])
 	}
+	l.rises = append(l.rises[:0], l.rises[n:]...)
 }
 
 // closeAtOnce ends the open window of a car that shows misses at once, if it is one.
@@ -224,7 +234,9 @@ func (l *ledger) closeAtOnce() {
 	if l.holding || l.mode.period > 0 {
 		return
 	}
-	l.closeAt(l.mode.axis(l.readBeyond()), &l.atOnce)
+	read := l.readBeyond()
+	l.bookAtOnce(read.rev)
+	l.closeAt(read.rev, &l.atOnce)
 	l.atOnce = shown{}
 }
 
@@ -279,8 +291,8 @@ func (l *ledger) closeQuiet(at float64) {
 	}
 	// Where the refreshes lie is not known, but none is longer than a period: what ran more than a period
 	// ago without a rise ran without a miss.
-	for !l.anchored && at-l.mode.axis(l.start) > 2*l.mode.period {
-		l.closeAt(l.mode.axis(l.start)+l.mode.period, nil)
+	for part := min(l.mode.period, quietWindow); !l.anchored && at-l.mode.axis(l.start) > l.mode.period+part; {
+		l.closeAt(l.mode.axis(l.start)+part, nil)
 	}
 }
 

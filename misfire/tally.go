@@ -161,12 +161,9 @@ func (t *Tally) takeRPM(r *obd.Reading, at time.Time) {
 		return
 	}
 	witnessed := before.known() && at.Sub(before.at) <= longestStep
-	if !before.known() {
-		before = t.exposure.rpm
-	}
 	ran := t.exposure.running
 	started, stopped := t.exposure.turn()
-	if ran || t.exposure.running {
+	if ran { // cranking is no running
 		t.queue.push(event{kind: eventStep, at: t.seconds(at), step: t.exposure.between(before, t.start)}, t)
 	}
 	if started {
@@ -217,7 +214,7 @@ func (t *Tally) drain(until float64) {
 // giveUpSilent stops waiting for counters that are no longer read.
 func (t *Tally) giveUpSilent() {
 	for i := range t.lanes {
-		if l := &t.lanes[i]; l.based && t.ledger.now.sec-l.read.sec > silentAfter {
+		if l := &t.lanes[i]; l.based && t.running-l.ran > silentAfter {
 			l.unbase()
 		}
 	}
@@ -300,6 +297,7 @@ func (t *Tally) enterCount(e *event) {
 		t.newCycle(true) // missed at the time, as when the link was lost while the engine was restarted
 	}
 	p := place{t.ledger.now.rev, e.at}
+	l.ran = t.running
 	old, wasBased := l.value, l.based
 	r, rose := l.add(e.value, p, e.at-t.runningFrom >= baselineSettles)
 	if l.based && !wasBased {

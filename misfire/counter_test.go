@@ -1,0 +1,276 @@
+package misfire
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"stumble/misfire/engine"
+	"stumble/misfire/gear"
+	"stumble/obd"
+)
+
+func TestLane(t *testing.T) {
+	type read struct {
+		value   int
+		settled bool
+		rise    int // 0: none
+		full    bool
+	}
+	tests := []struct {
+		name  string
+		reads []read
+	}{
+		{"the first reading is the baseline", []read{{17, true, 0, false}, {17, true, 0, false}, {19, true, 2, false}}},
+		// From key-on to the engine's start the last cycle is shown (SAE J1979; makers' service manuals).
+		{"no baseline before the engine runs", []read{{168, false, 0, false}, {168, false, 0, false}, {0, true, 0, false}, {3, true, 3, false}}},
+		{"65535 is the end", []read{{65530, true, 0, false}, {65535, true, 5, true}, {65535, true, 0, false}}},
+		{"found at its end", []read{{65535, true, 0, false}, {65535, true, 0, false}}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			var l lane
+			for i, r := range tt.reads {
+				require.False(t, l.fell(r.value))
+				got, rose := l.add(r.value, place{float64(10 * i), float64(i)}, r.settled)
+				assert.Equal(t, r.rise > 0, rose, "reading %d", i)
+				assert.Equal(t, r.rise, got.misses, "reading %d", i)
+				assert.Equal(t, r.full, got.full, "reading %d", i)
+				if rose {
+					assert.Equal(t, place{float64(10 * (i - 1)), float64(i - 1)}, got.lo)
+					assert.Equal(t, place{float64(10 * i), float64(i)}, got.hi)
+				}
+			}
+		})
+	}
+	l := lane{based: true, value: 9}
+	assert.True(t, l.fell(8))
+	l.unbase()
+	assert.False(t, l.fell(8), "nothing to fall from")
+}
+
+func TestCountReading(t *testing.T) {
+	tests := []struct {
+		name     string
+		reading  obd.Reading
+		position int
+		ok       bool
+	}{
+		{"cylinder 1", test(1, obd.TIDCount, 0), 0, true},
+		{"cylinder 12", test(12, obd.TIDCount, 0), 11, true},
+		{"cylinder 16", test(16, obd.TIDAverage, 0), 15, true},
+		{"beyond", test(17, obd.TIDCount, 0), 0, false},
+		{"the whole engine", obd.Reading{Service: obd.TestResults, ID: obd.MIDMisfire, Part: obd.TIDCount}, 0, false},
+		{"another test of the monitor", test(2, 0x80, 0), 0, false},
+		{"live data", live(obd.MIDCylinder1, 0), 0, false},
+	}
+	for _, tt := range tests {
+		position, ok := countReading(&tt.reading)
+		assert.Equal(t, tt.ok, ok, tt.name)
+		if ok {
+			assert.Equal(t, tt.position, position, tt.name)
+		}
+	}
+}
+
+func TestKeyOnShowsTheLastCycle(t *testing.T) {
+	m := newMill(t, 200, 0, 0.05)
+	m.rpm, m.shown[1] = 0, 168
+	m.run(10 * time.Second)
+	m.start(750)
+	m.mark(gear.Drive)
+	m.run(4 * time.Minute)
+	s := m.ended()
+	assert.Equal(t, 1, s.Cycles)
+	assert.InDelta(t, 50, s.Total[1].Rate, 5)
+	assert.Zero(t, s.Total[0].Misses)
+	assert.InDelta(t, 70, s.Total[1].Misses, 10, "not the 168 of the cycle before")
+}
+
+func TestNewCycles(t *testing.T) {
+	const rate = 0.04
+	tests := []struct {
+		name   string
+		change func(m *mill) // between two runs of four minutes
+		cycles int
+	}{
+		{"stopped and started", func(m *mill) { m.stand(5 * time.Second); m.start(750) }, 2},
+		{"stopped at the lights, the counter going on", func(m *mill) {
+			m.rpm = 0
+			m.run(5 * time.Second)
+			m.rpm = 750
+		}, 2},
+		{"restarted while the link was lost", func(m *mill) {
+			m.pass(20 * time.Second)
+			clear(m.counted)
+			m.refresh()
+			m.pass(10 * time.Second)
+		}, 1},
+		{"counter set back on the run", func(m *mill) { clear(m.counted); m.refresh() }, 1},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			m := newMill(t, 200, rate, 0)
+			m.mark(gear.Drive)
+			m.run(4 * time.Minute)
+			tt.change(m)
+			m.mark(gear.Drive)
+			m.run(4 * time.Minute)
+			s := m.ended()
+			assert.Equal(t, tt.cycles, s.Cycles)
+			assert.InDelta(t, 1000*rate, s.Total[0].Rate, 2)
+			assert.InDelta(t, 2*1500, s.Total[0].Firings, 450, "all but windows at the ends of cycles")
+			assert.Zero(t, s.Total[1].Misses)
+		})
+	}
+}
+
+// The stop of the engine shows what was counted since the last refresh: it belongs to the running before.
+func TestTailIsCountedOnceTheEngineStands(t *testing.T) {
+	for _, revs := range []float64{200, 1000, atOnce} {
+		t.Run(fmt.Sprint(revs), func(t *testing.T) {
+			m := newMill(t, revs, 0.04)
+			m.start(750)
+			m.mark(gear.Drive)
+			m.run(10 * time.Minute)
+			turned := m.revolutions
+			m.stand(5 * time.Second)
+			counted := m.counted[0]
+			m.start(750)
+			m.run(500 * time.Millisecond)
+			s := m.ended()
+			assert.InDelta(t, counted, s.Total[0].Misses, 1)
+			assert.InDelta(t, turned/2, s.Total[0].Firings, 15)
+		})
+	}
+}
+
+// The same, with too few rises to know the refresh: the held running must not lose its tail.
+func TestTailIsCountedWhileTheRefreshIsNotKnown(t *testing.T) {
+	m := newMill(t, 1000, 0.01)
+	m.start(750)
+	m.mark(gear.Drive)
+	m.run(2 * time.Minute) // one refresh, and half a period
+	m.stand(5 * time.Second)
+	counted := m.counted[0]
+	m.start(750)
+	m.run(5 * time.Second)
+	s := m.ended()
+	assert.Equal(t, RefreshUnknown, s.Refresh.Kind)
+	assert.Equal(t, float64(counted), s.Total[0].Misses)
+	assert.InDelta(t, 750, s.Total[0].Firings, 10)
+}
+
+// What a counter found running shows at its first refresh is partly older than the watch.
+func TestFirstWindowOfAnEngineFoundRunning(t *testing.T) {
+	m := newMill(t, 1000, 0.04)
+	m.sinceRevs, m.counted[0] = 800, 16 // 20 misses will be shown after 200 revolutions
+	m.mark(gear.Drive)
+	m.run(13 * time.Minute)
+	s := m.ended()
+	assert.Equal(t, 1000.0, s.Refresh.Revolutions)
+	assert.InDelta(t, 20, s.Unknown.Misses, 1)
+	assert.InDelta(t, 16, s.Unknown.Running.Seconds(), 1.5)
+	assert.InDelta(t, 40, s.Total[0].Rate, 0.5)
+}
+
+func TestSaturatedCounter(t *testing.T) {
+	m := newMill(t, 200, 0, 0.5)
+	m.counted[1] = counterIsFull - 300
+	m.mark(gear.Drive)
+	m.refresh()
+	m.run(100 * time.Second)
+	m.rates[1] = 0 // it would go on, but shows no more
+	m.counted[1] = counterIsFull
+	m.run(3 * time.Minute)
+	s := m.ended()
+	c := s.Total[1]
+	assert.True(t, c.AtLeast)
+	assert.Equal(t, never, c.High)
+	assert.LessOrEqual(t, c.Firings, 650.0, "firings after it was full do not count")
+	assert.GreaterOrEqual(t, c.Rate, 450.0)
+	assert.False(t, s.Total[0].AtLeast)
+	assert.Contains(t, strings.Join(s.Notes, "\n"), "the counter of cylinder 2 stands at its highest value: its rate is at least what is shown")
+	assert.True(t, inGear(t, s, 2, gear.Drive).AtLeast)
+}
+
+func TestFullWindowOverTwoGears(t *testing.T) {
+	b := newBook()
+	park, drive := Condition{Gear: gear.ParkNeutral}.index(), Condition{Gear: gear.Drive}.index()
+	w := window{to: place{200, 16}, running: []share{{condition: park, firings: 50}, {condition: drive, firings: 50}}}
+	w.misses[0], w.full[0], w.valid[0] = 7, true, true
+	b.add(&w)
+	assert.True(t, b.gears.cells[gear.ParkNeutral].at(0).atLeast)
+	assert.True(t, b.gears.cells[gear.Drive].at(0).atLeast)
+	m := newMill(t, 200, 0)
+	m.tally.book, m.tally.ledger.holding = b, false
+	for _, c := range m.tally.Summary().ByGear {
+		assert.True(t, c.AtLeast)
+		assert.Equal(t, never, c.High)
+	}
+}
+
+func TestCylinderWithoutACounter(t *testing.T) {
+	m := newMill(t, 200, 0.04, 0.04, 0)
+	m.silent[1] = true
+	m.mark(gear.Drive)
+	m.run(4 * time.Minute)
+	s := m.ended()
+	assert.False(t, s.Total[1].Reported)
+	assert.Negative(t, s.Live.CountAge[1])
+	assert.InDelta(t, 0.3, s.Live.CountAge[0].Seconds(), 0.3)
+	assert.Contains(t, s.Notes, "1 of 3 cylinders have no counter: nothing is known of them")
+	assert.Equal(t, []int{1}, s.Verdict.Cylinders)
+	assert.InDelta(t, 40, s.Total[0].Rate, 2, "the others do not wait for it")
+}
+
+// A counter that is no longer read holds up none of the others, and memory does not grow with waiting.
+func TestCounterNoLongerRead(t *testing.T) {
+	m := newMill(t, 200, 0.04, 0.04)
+	m.mark(gear.Drive)
+	m.run(4 * time.Minute)
+	m.silent[1] = true
+	m.run(4 * time.Minute)
+	s := m.ended()
+	assert.InDelta(t, 3000, s.Total[0].Firings, 110)
+	assert.InDelta(t, 1500, s.Total[1].Firings, 110)
+	m.silent[0] = true
+	m.run(10 * time.Minute)
+	assert.Less(t, len(m.tally.ledger.slices), 3)
+}
+
+func TestCylinderMap(t *testing.T) {
+	layout, err := engine.Plain(4)
+	require.NoError(t, err)
+	byOrder, err := engine.ParseMap("1,3,4,2", 4)
+	require.NoError(t, err)
+	m := newMill(t, 200, 0, 0.05, 0, 0) // the second monitor, A3
+	m.tally = NewTally(Config{Engine: layout, Map: byOrder})
+	m.mark(gear.Drive)
+	m.run(4 * time.Minute)
+	s := m.ended()
+	assert.Equal(t, []int{3}, s.Verdict.Cylinders)
+	assert.Contains(t, strings.Join(s.Notes, "\n"), "cylinders are named by the map given")
+	assert.Contains(t, s.Verdict.Sentence, "Cylinder 3 misses")
+}
+
+func TestCylindersFollowFromTheCounters(t *testing.T) {
+	m := newMill(t, 200, 0, 0, 0)
+	m.tally = NewTally(Config{})
+	assert.Zero(t, m.tally.Summary().Engine.Cylinders)
+	m.run(time.Minute)
+	assert.Equal(t, 3, m.ended().Engine.Cylinders)
+	m.give(test(17, obd.TIDCount, 5), test(200, obd.TIDCount, 5)) // no monitors of cylinders
+	assert.Equal(t, 3, m.ended().Engine.Cylinders)
+}
+
+func TestMoreMissesThanFirings(t *testing.T) {
+	m := newMill(t, 200, 1.5)
+	m.mark(gear.Drive)
+	m.run(4 * time.Minute)
+	assert.Contains(t, m.ended().Notes, "cylinder 1 counts more misses than firings: engine speed or the cylinder map is wrong")
+}
