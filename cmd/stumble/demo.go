@@ -20,7 +20,8 @@ const demoSeed = 3
 // demo does the whole job on the simulated car.
 func demo(a *app, args []string) error {
 	f := newFlags("demo", `The whole job on the built-in simulated car, a Larkspur Wren with a broken plug wire on cylinder 2: save the evidence,
-find which cylinder misses and when, and look again after the repair. No adapter and no car are needed.`, "")
+find which cylinder misses and when, and look again after the repair. No adapter and no car are needed, and nothing
+is saved in the journal.`, "")
 	var pace speed
 	plain := f.Bool("plain", false, "print lines instead of the screen, as fast as the computer can")
 	seed := f.Uint64("seed", demoSeed, "the `NUMBER` that chance in the simulated car starts from")

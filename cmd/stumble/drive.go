@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"runtime/debug"
 	"sync"
 	"time"
@@ -22,12 +21,20 @@ import (
 // drive is one stretch of live data: samples from the car, marks from the user, and the tally of both. It
 // serves the screen's keys.
 type drive struct {
-	session *session
-	tally   *misfire.Tally
-	poller  *vehicle.Poller
-	title   string
-	vin     string
-	until   time.Time // zero: until the user ends it
+	session  *session // nil for a stored drive
+	poller   *vehicle.Poller
+	cfg      misfire.Config
+	tally    *misfire.Tally
+	title    string
+	vin      string
+	coilEach bool
+	from     time.Time // nothing is shown before; zero: from the beginning
+	until    time.Time // zero: until the user ends it
+
+	samples func(context.Context, func(*obd.Sample) error) error // gives them until the drive is over
+	now     func() time.Time                                     // the car's time
+	health  func() views.Health
+	keeper  *keeper // nil when nothing is to be saved
 
 	board    board
 	commands chan func() // from the screen to the drive, which alone touches the tally
@@ -69,9 +76,14 @@ func (a *app) newDrive(s *session, cfg misfire.Config) (*drive, error) {
 	if err := fitEngine(&cfg, s.caps.Cylinders()); err != nil {
 		return nil, err
 	}
-	d := &drive{session: s, tally: misfire.NewTally(cfg), title: titleOf(s), vin: vin, commands: make(chan func(), 64)}
+	d := &drive{session: s, cfg: cfg, tally: misfire.NewTally(cfg), title: titleOf(s), vin: vin, commands: make(chan func(), 64)}
 	d.tally.SetLimits(s.caps.CatalystLimit, s.caps.EmissionLimit)
 	d.poller = vehicle.NewPoller(s.adapter, s.caps, s.target.clock)
+	d.samples, d.now, d.health = d.poller.Run, s.target.clock.Now, s.health
+	if s.target.sim != nil {
+		d.coilEach = len(s.target.sim.Car.Vehicle().Coils) == 0
+	}
+	s.exchanges, s.pace = 0, pace{} // those of the drive are counted, as they are when it is played back
 	d.poller.Asleep = func(at time.Time, asleep bool) { d.tell(at, describeSleep(asleep)) }
 	s.noticed = func(n elm.Notice) { d.tell(n.At, describeNotice(n)) }
 	return d, nil
@@ -105,13 +117,14 @@ func (d *drive) tell(at time.Time, text string) {
 // run polls until the time is over, ctx ends or nothing more can be had. show is given the state every so
 // often in the car's time.
 func (d *drive) run(ctx context.Context, every time.Duration, show func(*views.State) error) error {
-	var due time.Time
-	return d.poller.Run(ctx, func(s *obd.Sample) error {
+	due := d.from
+	return d.samples(ctx, func(s *obd.Sample) error {
 		d.obey()
 		if d.direct != nil {
 			d.direct(s.Received)
 		}
 		d.tally.Add(s)
+		d.tell(s.Received, d.keeper.sample(s))
 		if d.failed != nil {
 			return d.failed
 		}
@@ -163,7 +176,7 @@ func (d *drive) obey() {
 func (d *drive) finish() *views.State {
 	d.obey()
 	if d.guide != nil {
-		d.guide.runner.Stop(d.session.target.clock.Now())
+		d.guide.runner.Stop(d.now())
 	}
 	d.tally.Finish()
 	state := d.state()
@@ -173,26 +186,17 @@ func (d *drive) finish() *views.State {
 
 // state is everything there is to show, made anew.
 func (d *drive) state() *views.State {
-	s := d.session
 	state := &views.State{
-		Title:   d.title,
-		VIN:     d.vin,
-		Summary: d.tally.Glance(),
-		Strip:   d.tally.Strip(nil),
-		Step:    d.step,
-		Notes:   d.notes[:len(d.notes):len(d.notes)],
-		Health: views.Health{
-			Adapter: s.adapter.Identity(), Protocol: s.adapter.Protocol().String(),
-			PerSecond: s.pace.perSecond(), Exchanges: s.exchanges, Link: s.linkState, Recording: "not recorded",
-		},
+		Title:    d.title,
+		VIN:      d.vin,
+		Summary:  d.tally.Glance(),
+		Strip:    d.tally.Strip(nil),
+		Step:     d.step,
+		Notes:    d.notes[:len(d.notes):len(d.notes)],
+		Health:   d.health(),
+		CoilEach: d.coilEach,
 	}
-	if state.Health.PerSecond == 0 {
-		state.Health.PerSecond = math.NaN()
-	}
-	if sim := s.target.sim; sim != nil {
-		v := sim.Car.Vehicle()
-		state.CoilEach = len(v.Coils) == 0
-	}
+	d.keeper.show(state)
 	return state
 }
 
@@ -202,6 +206,7 @@ func (d *drive) mark(at time.Time, g gear.State, text string) {
 		d.tally.Mark(at, g)
 		text = "gear " + g.String()
 	}
+	d.keeper.mark(at, g, text)
 	m := views.Mark{At: at, Text: text, Gear: g}
 	d.notes = append(d.notes, m)
 	if d.marked != nil {
@@ -222,12 +227,12 @@ func (d *drive) do(command func()) {
 
 // Mark, Note and the rest are the screen's keys.
 func (d *drive) Mark(g gear.State) {
-	at := d.session.target.clock.Now()
+	at := d.now()
 	d.do(func() { d.mark(at, g, "") })
 }
 
 func (d *drive) Note(text string) {
-	at := d.session.target.clock.Now()
+	at := d.now()
 	d.do(func() { d.mark(at, gear.Unknown, text) })
 }
 
@@ -238,7 +243,7 @@ func (d *drive) StepStop()   { d.steer((*steps.Runner).Stop) }
 func (d *drive) Quit()       {}
 
 func (d *drive) steer(do func(*steps.Runner, time.Time)) {
-	at := d.session.target.clock.Now()
+	at := d.now()
 	d.do(func() {
 		if d.guide != nil {
 			do(d.guide.runner, at)

@@ -27,6 +27,8 @@ Keys on the screen: s skip, b again, x stop; p n d r mark the gear, m a note, ? 
 A car whose counters move only when it is turned off takes --key-off: each step is then run, turned off and read.
 With --port sim the simulated driver obeys each step.
 
+` + aboutRecording + `
+
 CAUTION: ignition voltage can kill; keep clear of hot and turning parts; exhaust gas is poison: run the engine outdoors
 or with extraction. Before selecting a gear at rest: parking brake, wheels chocked, service brake held, nobody in front or
 behind. On the road the driver drives and a second person reads the screen. If the lamp flashes, ease off: raw fuel
@@ -54,6 +56,11 @@ func loadtest(a *app, args []string) error {
 	if err != nil || t == nil {
 		return err
 	}
+	k, err := a.keep(t, &o.record)
+	if err != nil {
+		return err
+	}
+	defer k.close()
 	input := bufio.NewReader(a.in)
 	if err := a.caution(input, steps.Cautions(plan), &o, *yes); err != nil {
 		return err
@@ -66,6 +73,9 @@ func loadtest(a *app, args []string) error {
 		return err
 	}
 	defer d.session.close()
+	if err := d.record(k); err != nil {
+		return err
+	}
 	g := d.lead(steps.Config{Plan: plan, KeyOff: *keyOff})
 	g.say = a.saying(d, &o)
 	if o.plain { // what is typed may end the drive, as a key of the screen would

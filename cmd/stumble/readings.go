@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"time"
@@ -43,14 +44,27 @@ The ignition must be on; the engine may be off or running.`, "--port /dev/ttyUSB
 func intake(a *app, args []string) error {
 	f := newFlags("intake", `Read everything before anything is touched: vehicle, calibrations, codes, freeze frame, readiness, on-board test
 results with the misfire counts, fuel trims, supply voltage. Nothing is changed in the car.
-The ignition must be on; with the engine running the live values mean more.`, "--port /dev/ttyUSB0")
+The ignition must be on; with the engine running the live values mean more.
+
+`+aboutRecording, "--port /dev/ttyUSB0")
 	var w where
 	w.flags(f)
+	var o recordOptions
+	o.flags(f)
 	asJSON := f.Bool("json", false, "print one JSON object")
 	if _, err := f.parse(a, args, 0); err != nil {
 		return err
 	}
-	s, err := a.connectOnce(&w)
+	t, err := a.target(&w)
+	if err != nil {
+		return err
+	}
+	k, err := a.keep(t, &o)
+	if err != nil {
+		return err
+	}
+	defer k.close()
+	s, err := a.connect(t, false, time.Time{})
 	if err != nil {
 		return err
 	}
@@ -62,10 +76,11 @@ The ignition must be on; with the engine running the live values mean more.`, "-
 	if err != nil {
 		return err
 	}
+	saved := k.saveIntake(found, titleOf(s)) // evidence first
 	if *asJSON {
-		return writeJSON(a.out, report.IntakeObject(found))
+		return errors.Join(writeJSON(a.out, report.IntakeObject(found)), saved)
 	}
-	return report.WriteIntake(a.out, found, textWidth)
+	return errors.Join(report.WriteIntake(a.out, found, textWidth), saved)
 }
 
 // connectOnce reaches a car for a one-time reading: a car that does not answer is an error.

@@ -73,7 +73,7 @@ func TestServedCar(t *testing.T) {
 			served := &target{clock: clk}
 			require.NoError(t, served.simulate("fuel-supply", 1))
 			server := start(t, clk, func(a *app) int { return a.report("simulate", a.serve(served.sim, clk, listen)) })
-			watcher := start(t, clk, func(a *app) int { return a.run([]string{"watch", "--json", "--port", portOf(t, server)}) })
+			watcher := start(t, clk, func(a *app) int { return a.run([]string{"watch", "--no-journal", "--json", "--port", portOf(t, server)}) })
 			still := pullThenIdle(t, served, clk)
 			require.True(t, watcher.out.await(func(text string) bool { return readSince(t, text, still) }))
 			requireSame(t, served, watcher.leave())
@@ -149,7 +149,7 @@ func TestSimulateTellsTheTruth(t *testing.T) {
 	server := start(t, clk, func(a *app) int {
 		return a.run([]string{"simulate", "dead-cylinder", "--listen", "127.0.0.1:0", "--truth", path})
 	})
-	requireDone(t, stumbleAt(t.Context(), clk, "watch", "--port", portOf(t, server), "--for", "30s", "--plain"))
+	requireDone(t, stumbleAt(t.Context(), clk, "watch", "--no-journal", "--port", portOf(t, server), "--for", "30s", "--plain"))
 	requireDone(t, server.leave())
 
 	truth := truthIn(t, path)
@@ -169,7 +169,7 @@ func TestSecondClientIsTurnedAway(t *testing.T) {
 	clk := clock.NewScaled(20)
 	server := start(t, clk, func(a *app) int { return a.run([]string{"simulate", "--listen", "127.0.0.1:0"}) })
 	port := portOf(t, server)
-	client := start(t, clk, func(a *app) int { return a.run([]string{"watch", "--port", port, "--plain"}) })
+	client := start(t, clk, func(a *app) int { return a.run([]string{"watch", "--no-journal", "--port", port, "--plain"}) })
 	requireOneLine(t, stumbleAt(t.Context(), clk, "codes", "--port", port), statusFailed, "another program may be using the adapter")
 	requireDone(t, client.leave())
 	requireDone(t, server.leave())

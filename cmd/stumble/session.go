@@ -4,12 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"stumble/obd"
 	"stumble/obd/elm"
 	"stumble/obd/link"
 	"stumble/obd/vehicle"
+	"stumble/views"
 )
 
 // session is a connected car.
@@ -23,6 +25,7 @@ type session struct {
 	pace      pace
 	linkState string // empty while all is well
 	noticed   func(elm.Notice)
+	record    func(*obd.Exchange) // hears every exchange; may be nil
 }
 
 const (
@@ -89,6 +92,17 @@ func (s *session) observe(e *obd.Exchange) {
 	s.exchanges++
 	s.last = e.Received
 	s.pace.add(e.Received)
+	if s.record != nil {
+		s.record(e)
+	}
+}
+
+// health is how the adapter is doing.
+func (s *session) health() views.Health {
+	return views.Health{
+		Adapter: s.adapter.Identity(), Protocol: s.adapter.Protocol().String(),
+		PerSecond: s.pace.perSecond(), Exchanges: s.exchanges, Link: s.linkState, Recording: "not recorded",
+	}
 }
 
 func (s *session) notice(n elm.Notice) {
@@ -114,17 +128,17 @@ func (p *pace) add(at time.Time) {
 	p.n++
 }
 
-// perSecond is the pace of late, 0 while there is too little to tell.
+// perSecond is the pace of late, NaN while there is too little to tell.
 func (p *pace) perSecond() float64 {
 	kept := min(p.n, len(p.times))
 	if kept < 2 {
-		return 0
+		return math.NaN()
 	}
 	first, last := p.times[(p.n-kept)%len(p.times)], p.times[(p.n-1)%len(p.times)]
 	if d := last.Sub(first).Seconds(); d > 0 {
 		return float64(kept-1) / d
 	}
-	return 0
+	return math.NaN()
 }
 
 // ended reports whether a run ended because it was meant to: time was up, or the user left.

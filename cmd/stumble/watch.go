@@ -18,6 +18,8 @@ const watchAbout = `Count misses live, by cylinder and gear state, on the screen
 
 Keys on the screen: p n d r mark the gear, m a note, ? help, q quit.
 
+` + aboutRecording + `
+
 CAUTION: ignition voltage can kill; keep clear of hot and turning parts; exhaust gas is poison: run the engine outdoors
 or with extraction. Before selecting a gear at rest: parking brake, wheels chocked, service brake held, nobody in front or
 behind. On the road the driver drives and a second person reads the screen. If the lamp flashes, ease off: raw fuel
@@ -32,11 +34,13 @@ type watchOptions struct {
 	length        duration
 	plain, asJSON bool
 	engine        engineOptions
+	record        recordOptions
 }
 
 func (o *watchOptions) flags(f *flagSet) {
 	o.where.flags(f)
 	o.engine.flags(f)
+	o.record.flags(f)
 	f.Var(&o.length, "for", "end after this `TIME`, such as 90s or 10m")
 	f.BoolVar(&o.plain, "plain", false, "print lines instead of the screen")
 	f.BoolVar(&o.asJSON, "json", false, "print JSON: a line a second and a summary at the end")
@@ -52,7 +56,7 @@ func (a *app) prepare(o *watchOptions, most time.Duration) (*target, misfire.Con
 	if o.engine.wantsList() {
 		return nil, misfire.Config{}, o.engine.list(a.out)
 	}
-	cfg, err := o.engine.config()
+	cfg, err := o.engine.config(misfire.Config{})
 	if err != nil {
 		return nil, cfg, err
 	}
@@ -83,11 +87,19 @@ func watch(a *app, args []string) error {
 	if err != nil || t == nil {
 		return err
 	}
+	k, err := a.keep(t, &o.record)
+	if err != nil {
+		return err
+	}
+	defer k.close()
 	d, err := a.startDrive(t, cfg, o.length.Duration)
 	if err != nil {
 		return err
 	}
 	defer d.session.close()
+	if err := d.record(k); err != nil {
+		return err
+	}
 	return a.show(d, &o)
 }
 
@@ -115,11 +127,20 @@ func (a *app) show(d *drive, o *watchOptions) error {
 
 func (a *app) summary(d *drive, asJSON bool) error {
 	state := d.finish()
-	switch {
-	case d.guide != nil && asJSON:
-		return views.WriteLine(a.out, d.guide.object(state))
-	case asJSON:
-		return views.WriteLine(a.out, views.NewSummary(state))
+	return errors.Join(a.writeSummary(d, state, asJSON), d.keeper.finish(d.object(state)))
+}
+
+// object is the summary of a drive, guided or not, as an object.
+func (d *drive) object(state *views.State) any {
+	if d.guide != nil {
+		return d.guide.object(state)
+	}
+	return views.NewSummary(state)
+}
+
+func (a *app) writeSummary(d *drive, state *views.State, asJSON bool) error {
+	if asJSON {
+		return views.WriteLine(a.out, d.object(state))
 	}
 	if err := views.WriteSummary(a.out, state.Summary); err != nil || d.guide == nil {
 		return err
@@ -180,9 +201,8 @@ func (o *engineOptions) layouts() ([]engine.Layout, error) {
 	return append(own, all...), nil
 }
 
-// config is the tally's configuration that the options ask for.
-func (o *engineOptions) config() (misfire.Config, error) {
-	var cfg misfire.Config
+// config is the tally's configuration that the options ask for; what they leave open stays as it is known.
+func (o *engineOptions) config(cfg misfire.Config) (misfire.Config, error) {
 	layouts, err := o.layouts()
 	if err != nil {
 		return cfg, err
