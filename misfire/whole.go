@@ -56,18 +56,17 @@ func (b *blockSum) limit(percent float64) {
 	}
 }
 
-// add fills the block. A window longer than a block cannot say what the percentage in it was at its worst
-// and is left out, as is one with a hole.
+// add fills the block. A window longer than a block stands for the worst block in it, which is as bad as its mean
+// at least. One with a hole begins the block anew.
 func (b *blockSum) add(w *window) {
-	if w.broken {
-		b.filled, b.firings, b.misses = 0, 0, 0
-		return
-	}
 	perCylinder := 0.0
 	for _, s := range w.running {
 		perCylinder += s.firings
 	}
-	if 2*perCylinder > b.revolutions*(1+blockSlack) {
+	if w.broken || 2*perCylinder > b.revolutions*(1+blockSlack) {
+		b.filled, b.firings, b.misses = 0, 0, 0
+	}
+	if w.broken {
 		return
 	}
 	b.filled += 2 * perCylinder
