@@ -35,6 +35,7 @@ type drive struct {
 	now     func() time.Time                                     // the car's time
 	health  func() views.Health
 	keeper  *keeper // nil when nothing is to be saved
+	stored  bool    // it is played back: what happened is not to be added to
 
 	board    board
 	commands chan func() // from the screen to the drive, which alone touches the tally
@@ -218,22 +219,24 @@ func (d *drive) mark(at time.Time, g gear.State, text string) {
 func (d *drive) began() time.Time { return d.tally.Glance().Start }
 
 // do hands a command to the drive's goroutine; with the queue full the key is lost rather than the screen.
-func (d *drive) do(command func()) {
+func (d *drive) do(command func(now time.Time)) {
+	if d.stored {
+		return
+	}
+	at := d.now()
 	select {
-	case d.commands <- command:
+	case d.commands <- func() { command(at) }:
 	default:
 	}
 }
 
 // Mark, Note and the rest are the screen's keys.
 func (d *drive) Mark(g gear.State) {
-	at := d.now()
-	d.do(func() { d.mark(at, g, "") })
+	d.do(func(at time.Time) { d.mark(at, g, "") })
 }
 
 func (d *drive) Note(text string) {
-	at := d.now()
-	d.do(func() { d.mark(at, gear.Unknown, text) })
+	d.do(func(at time.Time) { d.mark(at, gear.Unknown, text) })
 }
 
 // StepSkip, StepRepeat and StepStop are for the guide, where there is one.
@@ -243,8 +246,7 @@ func (d *drive) StepStop()   { d.steer((*steps.Runner).Stop) }
 func (d *drive) Quit()       {}
 
 func (d *drive) steer(do func(*steps.Runner, time.Time)) {
-	at := d.now()
-	d.do(func() {
+	d.do(func(at time.Time) {
 		if d.guide != nil {
 			do(d.guide.runner, at)
 		}

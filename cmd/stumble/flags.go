@@ -108,6 +108,14 @@ func (s *speed) String() string {
 	return strconv.FormatFloat(s.factor, 'g', -1, 64)
 }
 
+// times is how many times as fast as real time it is; real time when nothing was said.
+func (s *speed) times() float64 {
+	if s.factor == 0 {
+		return 1
+	}
+	return s.factor
+}
+
 func (s *speed) Set(text string) error {
 	s.wasSaid = true
 	if text == "max" {

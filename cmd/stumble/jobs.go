@@ -1,14 +1,225 @@
 package main
 
-import "stumble/misfire/journal"
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"strings"
+	"time"
 
-// nameOfVehicle is what a vehicle goes by.
-func nameOfVehicle(v journal.Vehicle) string {
-	switch {
-	case v.Name == "":
-		return v.VIN
-	case v.VIN == "":
-		return v.Name
+	"stumble/misfire/journal"
+)
+
+const jobsAbout = `The jobs in the journal, the newest first, a line each. A job is one complaint on one vehicle.
+
+  stumble jobs show JOB            vehicle, intakes with codes, drives, notes
+  stumble jobs name JOB TEXT       give it a name
+  stumble jobs note JOB TEXT       add a note
+  stumble jobs delete JOB          delete it and all that is under it, for good
+  stumble jobs delete-drive DRIVE  delete one drive, for good`
+
+// jobsOptions is what jobs was asked for.
+type jobsOptions struct {
+	journal     journalOption
+	find        string
+	asJSON, yes bool
+}
+
+// jobVerb is something that can be done with what is in the journal.
+type jobVerb struct {
+	name, what string // what its number is of
+	text       bool   // words follow
+	run        func(b *jobBook, id int64, text string) error
+}
+
+func jobVerbs() []jobVerb {
+	return []jobVerb{
+		{"show", "job", false, (*jobBook).show},
+		{"name", "job", true, (*jobBook).name},
+		{"note", "job", true, (*jobBook).note},
+		{"delete", "job", false, (*jobBook).deleteJob},
+		{"delete-drive", "drive", false, (*jobBook).deleteDrive},
 	}
-	return v.Name + " (" + v.VIN + ")"
+}
+
+// jobs lists jobs, or does something with one.
+func jobs(a *app, args []string) error {
+	f := newFlags("jobs", jobsAbout, "note 3 plug wire of cylinder 2 reads open")
+	var o jobsOptions
+	o.journal.flags(f)
+	f.StringVar(&o.find, "find", "", "list only those with this `TEXT` in name, complaint, vehicle or VIN")
+	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")
+	f.BoolVar(&o.yes, "yes", false, "delete without asking")
+	rest, err := f.parse(a, args, len(args))
+	if err != nil {
+		return err
+	}
+	if len(rest) == 0 {
+		return a.withJournal(&o.journal, func(j *journal.Journal) error { return (&jobBook{a, j, &o}).list() })
+	}
+	verb, id, text, err := parseVerb(rest)
+	if err != nil {
+		return err
+	}
+	return a.withJournal(&o.journal, func(j *journal.Journal) error { return verb.run(&jobBook{a, j, &o}, id, text) })
+}
+
+// parseVerb reads VERB NUMBER and, where it takes one, a text.
+func parseVerb(words []string) (verb jobVerb, id int64, text string, err error) {
+	for _, v := range jobVerbs() {
+		if v.name == words[0] {
+			verb = v
+		}
+	}
+	switch {
+	case verb.name == "":
+		return verb, 0, "", usagef("jobs cannot %q; 'stumble jobs --help' lists what it can", words[0])
+	case len(words) < 2:
+		return verb, 0, "", usagef("say which %s by its number; 'stumble jobs' lists them", verb.what)
+	}
+	if id, err = numberOf(verb.what, words[1]); err != nil {
+		return verb, 0, "", err
+	}
+	text = onOneLine(strings.Join(words[2:], " "))
+	switch {
+	case verb.text && text == "":
+		err = usagef("a text is missing: stumble jobs %s %d TEXT", verb.name, id)
+	case !verb.text && len(words) > 2:
+		err = usagef("%q is one argument too many; 'stumble jobs --help' tells what it takes", words[2])
+	}
+	return verb, id, text, err
+}
+
+// jobBook is the journal with what it is asked.
+type jobBook struct {
+	*app
+	journal *journal.Journal
+	opts    *jobsOptions
+}
+
+func (b *jobBook) list() error {
+	all, err := b.journal.Jobs(journal.JobFilter{Text: b.opts.find})
+	if err != nil {
+		return err
+	}
+	if b.opts.asJSON {
+		return writeJSON(b.out, newJobsObject(all))
+	}
+	if len(all) == 0 {
+		_, err := fmt.Fprintf(b.out, "no job in %s; 'stumble intake' and 'stumble watch' begin one\n", b.journal.Path())
+		return err
+	}
+	for i := range all {
+		if _, err := fmt.Fprintln(b.out, jobLine(&all[i])); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (b *jobBook) show(id int64, _ string) error {
+	p, err := readJobPage(b.journal, id)
+	if err != nil {
+		return err
+	}
+	if b.opts.asJSON {
+		return writeJSON(b.out, newJobObject(p))
+	}
+	p.write(b.out)
+	return nil
+}
+
+func (b *jobBook) name(id int64, text string) error {
+	if err := b.journal.NameJob(id, text); err != nil {
+		return err
+	}
+	return b.done("job %d is named %s", id, text)
+}
+
+func (b *jobBook) note(id int64, text string) error {
+	if err := b.journal.AddNote(id, journal.Note{At: b.clock.Now(), Text: text}); err != nil {
+		return err
+	}
+	return b.done("noted in job %d", id)
+}
+
+func (b *jobBook) deleteJob(id int64, _ string) error {
+	job, err := b.journal.Job(id)
+	if err == nil {
+		err = b.confirm("job", id, jobLine(&job))
+	}
+	if err == nil {
+		err = b.journal.DeleteJob(id)
+	}
+	if err != nil {
+		return err
+	}
+	return b.done("job %d is deleted", id)
+}
+
+func (b *jobBook) deleteDrive(id int64, _ string) error {
+	drive, err := b.journal.Drive(id)
+	if err == nil {
+		err = b.confirm("drive", id, fmt.Sprintf("drive %d of job %d, %s, %s", id, drive.Job, minute(drive.Started), lengthOf(&drive)))
+	}
+	if err == nil {
+		err = b.journal.DeleteDrive(id)
+	}
+	if err != nil {
+		return err
+	}
+	return b.done("drive %d is deleted", id)
+}
+
+func (b *jobBook) done(format string, args ...any) error {
+	_, err := fmt.Fprintf(b.out, format+"\n", args...)
+	return err
+}
+
+// confirm has the number typed of what is to be deleted.
+func (b *jobBook) confirm(what string, id int64, line string) error {
+	if b.opts.yes {
+		return nil
+	}
+	fmt.Fprintf(b.err, "%s\nThis deletes it for good. Type its number to go on: ", line)
+	typed, err := b.readLine()
+	if err != nil {
+		return err
+	}
+	if strings.TrimSpace(typed) != fmt.Sprint(id) {
+		return fmt.Errorf("%s %d is not deleted: its number was not typed; say --yes to delete without asking", what, id)
+	}
+	return nil
+}
+
+// readLine reads what is typed; nothing at the input's end. The reading cannot be called off, so it is left behind
+// when the user gives up.
+func (a *app) readLine() (string, error) {
+	typed := make(chan string, 1)
+	go func() {
+		line, _ := bufio.NewReader(a.in).ReadString('\n')
+		typed <- line
+	}()
+	select {
+	case line := <-typed:
+		return line, nil
+	case <-a.ctx.Done():
+		return "", context.Cause(a.ctx)
+	}
+}
+
+// minute is a time as it is listed.
+func minute(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
+
+func lengthOf(d *journal.Drive) string { return d.Ended.Sub(d.Started).Round(time.Second).String() }
+
+// onOneLine is a text without line ends and whatever else would disturb a terminal.
+func onOneLine(text string) string {
+	printable := strings.Map(func(r rune) rune {
+		if r < ' ' || r >= 0x7f && r < 0xa0 {
+			return ' '
+		}
+		return r
+	}, text)
+	return strings.Join(strings.Fields(printable), " ")
 }

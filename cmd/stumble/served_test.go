@@ -73,7 +73,9 @@ func TestServedCar(t *testing.T) {
 			served := &target{clock: clk}
 			require.NoError(t, served.simulate("fuel-supply", 1))
 			server := start(t, clk, func(a *app) int { return a.report("simulate", a.serve(served.sim, clk, listen)) })
-			watcher := start(t, clk, func(a *app) int { return a.run([]string{"watch", "--no-journal", "--json", "--port", portOf(t, server)}) })
+			watcher := start(t, clk, func(a *app) int {
+				return a.run([]string{"watch", "--no-journal", "--json", "--port", portOf(t, server)})
+			})
 			still := pullThenIdle(t, served, clk)
 			require.True(t, watcher.out.await(func(text string) bool { return readSince(t, text, still) }))
 			requireSame(t, served, watcher.leave())
