@@ -155,3 +155,27 @@ func firstReading(t *testing.T, before *misfire.Summary, on2, on3 []float64) pro
 	}
 	return proof.CannotTell
 }
+
+// Siblings that miss as often as a healthy cylinder may are not taken for a fault that moved, however often one
+// looks.
+func TestWatchingMovesNothing(t *testing.T) {
+	wrong, runs := 0, min(*seeds, 150)
+	for seed := range runs {
+		rng := seeded(uint64(seed), 44)
+		before := summary(t, idled(1, make([]float64, 240)), idled(2, steady{}.drive(rng, 0.03, 240)),
+			idled(3, make([]float64, 240)), idled(4, make([]float64, 240)))
+		on1, on3, on4 := steady{}.drive(rng, 0.001, 300), steady{}.drive(rng, 0.001, 300), steady{}.drive(rng, 0.001, 300)
+		for n := range on1 {
+			if on1[n]+on3[n]+on4[n] == 0 {
+				continue
+			}
+			c := compare(t, before, summary(t, idled(1, on1[:n+1]), idled(2, make([]float64, n+1)), idled(3, on3[:n+1]), idled(4, on4[:n+1])))
+			if c.Outcome == proof.Moved {
+				wrong++
+				break
+			}
+		}
+	}
+	t.Logf("wrongly moved: %d of %d", wrong, runs)
+	require.LessOrEqual(t, float64(wrong), float64(runs)*0.01+slack(runs)/3)
+}
