@@ -85,6 +85,10 @@ type Adapter struct {
 
 	owed []string // set-up commands that are due before the next request: see putBack
 
+	granted uint64 // permissions to clear that were given or refused, the last of which alone can hold
+	open    bool   // and does, not having been used
+	armed   bool   // the next line may be the clear: see clearOnce
+
 	counts  countBook
 	modules []obd.Module // that have answered something
 

@@ -28,7 +28,9 @@ var past = time.Unix(1, 0)
 
 // send is the only place that writes to the link: the guard, then the line and a carriage return.
 func (a *Adapter) send(line []byte) error {
-	if err := guard(line); err != nil {
+	clear := a.armed
+	a.armed = false // for this one line, whatever it is
+	if err := guard(line, clear); err != nil {
 		return err
 	}
 	a.out = append(append(a.out[:0], line...), '\r')

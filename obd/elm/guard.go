@@ -11,9 +11,15 @@ var ErrForbidden = errors.New("not allowed on the bus")
 
 // guard is the one gate to the bus: every line that leaves for the adapter passes it, and what it does not
 // know it refuses. It lets through the read-only services of SAE J1979 (01, 02, 03, 06, 07, 09, 0A) and
-// the set-up commands listed in setup; nothing that clears, writes or drives an actuator. An empty line is
+// the set-up commands listed in setup; nothing that writes or drives an actuator. An empty line is
 // refused too: a lone carriage return makes an adapter repeat its last command, whoever sent that.
-func guard(line []byte) error {
+//
+// Service 04 clears what a fault is found by. It passes only where clear is true, which Clear makes it for one
+// line, and only as that very line.
+func guard(line []byte, clear bool) error {
+	if clear && string(line) == clearLine {
+		return nil
+	}
 	if len(line) == 0 {
 		return fmt.Errorf("%w: an empty line repeats the adapter's last command", ErrForbidden)
 	}
@@ -22,6 +28,9 @@ func guard(line []byte) error {
 	}
 	return guardService(line)
 }
+
+// clearLine is service 04 as it is sent: nothing else clears.
+const clearLine = "04"
 
 // guardService admits a request of a reading service: whole bytes in upper-case hexadecimal, with at most
 // one digit more, the number of lines to wait for.

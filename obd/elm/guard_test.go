@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -21,7 +22,7 @@ func TestGuardAdmitsOnlyReadingServices(t *testing.T) {
 	for service := 0; service <= 0xFF; service++ {
 		for _, tail := range []string{"", "00", "0C0D", "0C0D11040506", "1"} {
 			line := fmt.Sprintf("%02X%s", service, tail)
-			err := guard([]byte(line))
+			err := guard([]byte(line), false)
 			switch service {
 			case 0x01, 0x02, 0x03, 0x06, 0x07, 0x09, 0x0A:
 				assert.NoError(t, err, line)
@@ -46,13 +47,32 @@ func TestGuardRefuses(t *testing.T) {
 		"10", "11", "14", "27", "2E", "2F", "31", "34", "3B", "3D", // ISO 14229 and 14230 services that change things
 		"ATPP2CSV81", "ATBRD23", "ATMA", "ATMR10", "ATSP", "ATSPG", "ATSTF", "ATCRA7", "ATE1", "ATSH7E", "ATR0", "ATLP", "AT", "STI", "ATCM7E8",
 	} {
-		assert.ErrorIs(t, guard([]byte(line)), ErrForbidden, "%q", line)
+		assert.ErrorIs(t, guard([]byte(line), false), ErrForbidden, "%q", line)
 	}
 }
 
 func TestGuardAdmitsItsOwnSetUp(t *testing.T) {
 	for _, line := range []string{"ATZ", "ATE0", "ATSP0", "ATSP6", "ATSTFF", "ATSH7E0", "ATSHDA10F1", "ATCRA7E8", "ATCRA18DAF110", "ATCRA", "AT@1"} {
-		assert.NoError(t, guard([]byte(line)), line)
+		assert.NoError(t, guard([]byte(line), false), line)
+	}
+}
+
+// Armed or not, every line of up to four hexadecimal digits: only "04" is let through in addition.
+func TestArmedGuardAdmitsOneLineMore(t *testing.T) {
+	lines := []string{"", "04", "\r04", "04\r", " 04", "04 ", "0404", "AT04", "040", "041", "04\x00", "4", "04\r04"}
+	for digits := 1; digits <= 4; digits++ {
+		for v := range 1 << (4 * digits) {
+			lines = append(lines, fmt.Sprintf("%0*X", digits, v))
+		}
+	}
+	for _, line := range lines {
+		unarmed := guard([]byte(line), false) == nil
+		if strings.HasPrefix(line, "04") && unarmed {
+			t.Errorf("%q passes an unarmed guard", line)
+		}
+		if armed := guard([]byte(line), true) == nil; armed != (unarmed || line == "04") {
+			t.Errorf("%q passes an armed guard: %v", line, armed)
+		}
 	}
 }
 
@@ -61,17 +81,35 @@ func FuzzGuard(f *testing.F) {
 		f.Add([]byte(line))
 	}
 	f.Fuzz(func(t *testing.T, line []byte) {
-		if got, want := guard(line) == nil, permitted.Match(line) && !strings.ContainsAny(string(line), "\r\n"); got != want {
+		if got, want := guard(line, false) == nil, permitted.Match(line) && !strings.ContainsAny(string(line), "\r\n"); got != want {
 			t.Errorf("guard(%q) admits: %v, the rule says %v", line, got, want)
+		}
+		if got, want := guard(line, true) == nil, guard(line, false) == nil || string(line) == "04"; got != want {
+			t.Errorf("armed, guard(%q) admits: %v, the rule says %v", line, got, want)
 		}
 	})
 }
 
+// One place arms the guard.
+func TestOnlyClearArms(t *testing.T) {
+	assert.Len(t, places(t, "armed, a.patience = true", "armed = true", "armed: true", "&a.armed"), 1)
+	for _, place := range append(places(t, "clearOnce("), places(t, "obd.ClearCodes")...) {
+		assert.Regexp(t, `^clear\.go:`, place)
+	}
+}
+
 // Everything written to a link passes the one function that asks the guard.
 func TestOnlyOnePlaceWrites(t *testing.T) {
+	places := places(t, ".Write", "io.Copy", "Fprint")
+	require.Len(t, places, 1, "only send may write")
+	assert.Contains(t, places[0], "a.link.Write(a.out)")
+}
+
+// places are the lines of this package that hold one of some words.
+func places(t *testing.T, words ...string) (places []string) {
+	t.Helper()
 	files, err := filepath.Glob("*.go")
 	require.NoError(t, err)
-	var places []string
 	for _, name := range files {
 		if strings.HasSuffix(name, "_test.go") {
 			continue
@@ -79,11 +117,10 @@ func TestOnlyOnePlaceWrites(t *testing.T) {
 		text, err := os.ReadFile(name)
 		require.NoError(t, err)
 		for n, line := range strings.Split(string(text), "\n") {
-			if strings.Contains(line, ".Write") || strings.Contains(line, "io.Copy") || strings.Contains(line, "Fprint") {
+			if slices.ContainsFunc(words, func(w string) bool { return strings.Contains(line, w) }) {
 				places = append(places, fmt.Sprintf("%s:%d: %s", name, n+1, strings.TrimSpace(line)))
 			}
 		}
 	}
-	require.Len(t, places, 1, "only send may write")
-	assert.Contains(t, places[0], "a.link.Write(a.out)")
+	return places
 }
