@@ -309,7 +309,7 @@ func TestScreenGivesTheTerminalBack(t *testing.T) {
 // An adapter that fails for good while the screen is up ends the drive: the terminal comes back, what was counted is
 // printed, and then why.
 func TestScreenThatFails(t *testing.T) {
-	s := startOnTerminal(t, nil, "watch", "--port", failing(t))
+	s := startOnTerminal(t, nil, "watch", "--no-journal", "--port", failing(t))
 	s.requireLeft(statusFailed)
 	after := s.afterScreen()
 	assert.Contains(t, after, "\r\nstumble: watch: the car offers no live data to watch")
