@@ -11,10 +11,12 @@ import (
 // the counts: at the end of a cycle it takes in a tenth of that cycle's count (SAE J1979, from memory).
 type average struct {
 	now    float64 // NaN until read
-	cycle  float64 // as it was while the present cycle ran; NaN until known
-	before float64 // as it was while the last cycle ran; NaN when there is nothing to check
-	count  float64 // what the counter showed last in that cycle
+	runs   bool    // the counter is followed in a driving cycle
+	cycle  float64 // as first read in that cycle; NaN until then
+	before float64 // the same of the cycle before; NaN when there is nothing to check
+	count  float64 // what the counter showed last in the cycle before
 	whole  bool    // and that was after the engine had stopped, so that nothing was left to be shown
+	due    bool    // the next reading is to be checked
 	odd    string  // what disagrees; empty while nothing does
 }
 
@@ -31,22 +33,31 @@ func (a *average) known() bool { return !math.IsNaN(a.now) }
 // ended notes the end of a driving cycle.
 func (a *average) ended(count int, whole bool) {
 	a.before, a.count, a.whole = a.cycle, float64(count), whole && count < counterIsFull
-	a.cycle = math.NaN()
+	a.runs = false
 }
 
-// began notes that the counter is followed anew, from a value on: by now the average has taken in the cycle
-// that ended. A counter that goes on where it was tells that none did, as when an engine stops at the lights.
-func (a *average) began(cylinder, value int) {
-	a.cycle = a.now
-	before := a.before
-	a.before = math.NaN()
-	if math.IsNaN(before) || !a.known() || a.count == 0 || float64(value) >= a.count {
+// began notes that the counter is followed anew, from a value on: by now the average has taken in the cycle that
+// ended. A counter that goes on where it was tells that none did, as when an engine stops at the lights.
+func (a *average) began(value int) {
+	a.runs, a.cycle = true, math.NaN()
+	a.due = float64(value) < a.count && !math.IsNaN(a.before)
+}
+
+// read takes a reading, and checks it when a cycle has ended since the last one was checked.
+func (a *average) read(value float64, cylinder int) {
+	a.now = value
+	if a.runs && math.IsNaN(a.cycle) {
+		a.cycle = value
+	}
+	if !a.due {
 		return
 	}
-	due := rate.AverageKept(before, a.count)
+	a.due = false
+	kept := rate.AverageKept(a.before, a.count)
 	// A count that was not seen to its end may have grown, so then only too low an average disagrees.
-	if a.now < due-roundings || a.whole && a.now > due+roundings {
+	if a.now < kept-roundings || a.whole && a.now > kept+roundings {
 		a.odd = fmt.Sprintf("the car's own average for cylinder %d went from %.0f to %.0f over a driving cycle that counted %.0f, where %.0f was due: this car keeps it in another way",
-			cylinder, before, a.now, a.count, due)
+			cylinder, a.before, a.now, a.count, kept)
 	}
+	a.before = math.NaN()
 }

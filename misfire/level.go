@@ -2,7 +2,6 @@ package misfire
 
 import (
 	"iter"
-	"math"
 	"slices"
 
 	"stumble/misfire/engine"
@@ -41,20 +40,13 @@ type tally struct {
 	awake             rate.Dispersion // bursts as they were when the silence began here
 }
 
-// trend watches a rate for worsening.
-type trend struct {
-	rate.Worsening
-	calm  float64 // seconds at which nothing spoke for a rise yet
-	since float64 // seconds at which the rise that raised the first alarm began; +Inf without one
-}
-
 // unmixedShare is the part of a window's firings that must lie in one group for it to count as unmixed.
 const unmixedShare = 0.995
 
 func newTally(trends bool) *tally {
 	t := &tally{}
 	if trends {
-		t.trend = &trend{Worsening: *rate.NewWorsening(worseningHeight), since: math.Inf(1)}
+		t.trend = newTrend()
 	}
 	return t
 }
@@ -168,7 +160,7 @@ func (l *level) addUnmixed(w *window, group int, firings float64) {
 		t.atLeast = t.atLeast || w.full[i]
 		t.bursts.Add(x, firings)
 		if t.trend != nil {
-			t.trend.add(x, firings, w.to.sec)
+			t.trend.add(x, firings, w.from.sec, w.to.sec)
 		}
 	}
 }
@@ -192,17 +184,6 @@ func (l *level) addMixed(w *window) {
 		if x > 0 {
 			l.mixed[i] = mix(l.mixed[i], l.parts, float64(x))
 		}
-	}
-}
-
-// add takes the next window of a trend, which ended at sec.
-func (t *trend) add(misses, firings, sec float64) {
-	alarm := t.Add(misses, firings)
-	if alarm && math.IsInf(t.since, 1) {
-		t.since = t.calm
-	}
-	if t.Rise().Firings == 0 {
-		t.calm = sec
 	}
 }
 

@@ -129,7 +129,7 @@ func told(s *Summary, v Verdict) []Cell {
 	const enough = 200 // firings: a minute at most
 	var said []Cell
 	for _, c := range s.ByGear {
-		if c.Cylinder == v.Cylinders[0] && c.Known() && c.Apart && c.Firings >= enough {
+		if c.Cylinder == v.Cylinders[0] && c.Known() && c.Apart && (c.Firings >= enough || c.Condition.Gear == v.WorseIn) {
 			said = append(said, c)
 		}
 	}

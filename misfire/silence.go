@@ -30,13 +30,20 @@ const (
 )
 
 // chance is how often one of as many silences as there were would last so long by chance: the exponential
-// tail, widened because the typical length was learnt from so few.
+// tail, widened because there were only so many rises to learn from.
 func (s *silence) chance() float64 {
-	typical := 1.0 // a miss every so many due is what chance gives at the least
-	if s.past > 0 {
-		typical = max(typical, s.squares/(2*s.past)) // of an exponential length the mean
+	return (s.rises + 1) * math.Pow(1+s.expected/(s.typical()*s.rises), -s.rises)
+}
+
+// typical is how long a silence usually lasts, with room for how few have been seen: exponential lengths have
+// the mean E(x^2)/2E(x), which minds the long ones. Chance alone gives one.
+func (s *silence) typical() float64 {
+	if s.past == 0 {
+		return 1
 	}
-	return (s.rises + 1) * math.Pow(1+s.expected/(typical*s.rises), -s.rises)
+	mean := s.squares / (2 * s.past)
+	seen := s.past / mean
+	return max(1, mean*(1+2/math.Sqrt(seen)))
 }
 
 // broken notes that the counter rose.
@@ -128,7 +135,7 @@ func (t *tally) strike() {
 	t.clear -= t.quietClear
 	t.bursts = t.awake
 	if t.trend != nil {
-		t.trend.Worsening = *rate.NewWorsening(worseningHeight)
+		t.trend.forget()
 	}
 }
 

@@ -239,7 +239,7 @@ func (t *Tally) handle(e *event) {
 	case eventCount:
 		t.enterCount(e)
 	case eventAverage:
-		t.averages[e.cylinder].now = float64(e.value)
+		t.averages[e.cylinder].read(float64(e.value), e.cylinder+1)
 	case eventStart:
 		// The counters begin a new driving cycle; what they last showed is not to be compared with.
 		t.endAverages()
@@ -301,7 +301,7 @@ func (t *Tally) enterCount(e *event) {
 	old, wasBased := l.value, l.based
 	r, rose := l.add(e.value, p, e.at-t.runningFrom >= baselineSettles)
 	if l.based && !wasBased {
-		t.averages[e.cylinder].began(e.cylinder+1, e.value)
+		t.averages[e.cylinder].began(e.value)
 		// A counter that goes on where it was has been under way since before the start.
 		t.ledger.midway = t.ledger.midway || old > 0 && e.value >= old
 	}

@@ -11,10 +11,6 @@ import (
 )
 
 const (
-	// worseningHeight is the height of the alarm for a doubled rate, per cylinder and condition. By the table
-	// of package rate an alarm by chance then comes about once in 20 hours on a four-cylinder engine at idle
-	// that misses once in 1,000 firings.
-	worseningHeight = 6.5
 	// How rarely chance alone may put on a difference: a cylinder that stands out, allowing for all looks; the
 	// one question about gears asked beforehand; and any other difference between two gear states, allowing
 	// for all pairs.

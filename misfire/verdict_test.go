@@ -1,0 +1,237 @@
+package misfire
+
+import (
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"stumble/misfire/gear"
+	"stumble/obd"
+)
+
+// leg is one stretch of a drive.
+type leg struct {
+	gear    gear.State
+	minutes float64
+	rates   []float64
+	rpm     float64
+	speed   float64
+}
+
+func driven(t testing.TB, revs float64, legs ...leg) *mill {
+	m := newMill(t, revs, legs[0].rates...)
+	if revs == atOnce {
+		m.rng = rand.New(rand.NewPCG(4, 4))
+	}
+	for _, l := range legs {
+		m.rates, m.extra[1] = l.rates, live(obd.PIDSpeed, l.speed)
+		if l.rpm > 0 {
+			m.rpm = l.rpm
+		}
+		m.mark(l.gear)
+		m.run(time.Duration(l.minutes * float64(time.Minute)))
+	}
+	return m
+}
+
+// The sentences, word for word. Rates are what the mill was set to, within what a window's edge takes away.
+func TestSentences(t *testing.T) {
+	const p, d, r, mv = gear.ParkNeutral, gear.Drive, gear.Reverse, gear.Moving
+	tests := []struct {
+		name    string
+		revs    float64
+		legs    []leg
+		want    string
+		worseIn gear.State
+	}{
+		{"one cylinder, worse in gear", 200, []leg{
+			{gear: p, minutes: 4, rates: []float64{0, 0.002, 0, 0}}, {gear: d, minutes: 4, rates: []float64{0, 0.030, 0, 0}}},
+			"Cylinder 2 misses 29 of 1,000 firings in Drive, 2.0 in Park or Neutral.", d},
+		{"one cylinder, none in Park", 200, []leg{
+			{gear: p, minutes: 4, rates: []float64{0, 0, 0, 0}}, {gear: d, minutes: 4, rates: []float64{0, 0.040, 0, 0}}},
+			"Cylinder 2 misses 39 of 1,000 firings in Drive, none in Park or Neutral.", d},
+		{"everywhere alike", 200, []leg{
+			{gear: p, minutes: 4, rates: []float64{0.020, 0, 0, 0}}, {gear: d, minutes: 4, rates: []float64{0.020, 0, 0, 0}}},
+			"Cylinder 1 misses 20 of 1,000 firings in Drive, 19 in Park or Neutral.", gear.Unknown},
+		{"worse in Park", 200, []leg{
+			{gear: p, minutes: 4, rates: []float64{0, 0.030, 0, 0}}, {gear: d, minutes: 4, rates: []float64{0, 0.002, 0, 0}}},
+			"Cylinder 2 misses 29 of 1,000 firings in Park or Neutral, 2.1 in Drive.", p},
+		{"a few firings in Reverse do not outshout Drive", 200, []leg{
+			{gear: p, minutes: 4, rates: []float64{0, 0.002, 0, 0}}, {gear: d, minutes: 6, rates: []float64{0, 0.030, 0, 0}},
+			{gear: r, minutes: 0.3, rates: []float64{0, 0.045, 0, 0}}, {gear: p, minutes: 1, rates: []float64{0, 0.002, 0, 0}}},
+			"Cylinder 2 misses 30 of 1,000 firings in Drive, 2.2 in Park or Neutral.", d},
+		{"two cylinders", 200, []leg{{gear: d, minutes: 6, rates: []float64{0, 0.040, 0.030, 0}}},
+			"Cylinders 2 and 3 miss; 2 the most: 40 of 1,000 firings in Drive.", gear.Unknown},
+		{"on the move", 200, []leg{
+			{gear: p, minutes: 4, rates: []float64{0, 0, 0, 0}}, {gear: mv, minutes: 4, rates: []float64{0, 0, 0, 0.02}, rpm: 2000, speed: 60}},
+			"Cylinder 4 misses 20 of 1,000 firings on the move, none in Park or Neutral.", mv},
+		{"too early", 200, []leg{{gear: d, minutes: 0.6, rates: []float64{0, 0.020, 0, 0}}},
+			"3 misses in 197 firings of each cylinder, 3 on cylinder 2: too little running to name it yet.", gear.Unknown},
+		{"spread", 200, []leg{{gear: d, minutes: 8, rates: []float64{0.010, 0.010, 0.010, 0.010}}},
+			"9.7 of 1,000 firings miss, spread over the cylinders; none stands out.", gear.Unknown},
+		{"a few here and there", 200, []leg{{gear: d, minutes: 20, rates: []float64{0.0002, 0.0002, 0.0002, 0.0002}}},
+			"4 misses in 6,898 firings of each cylinder; no cylinder stands out.", gear.Unknown},
+		{"a few, all on one, but rare", 200, []leg{{gear: d, minutes: 120, rates: []float64{0, 0.0001, 0, 0}}},
+			"4 misses in 44,397 firings of each cylinder; no cylinder stands out.", gear.Unknown},
+		{"nothing counted yet", 200, []leg{{gear: d, minutes: 0.4, rates: []float64{0, 0, 0, 0}}},
+			"Listening: the counters have not been refreshed yet.", gear.Unknown},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			v := driven(t, tt.revs, tt.legs...).ended().Verdict
+			assert.Equal(t, tt.want, v.Sentence)
+			assert.Equal(t, tt.worseIn.String(), v.WorseIn.String())
+			named := strings.HasPrefix(v.Sentence, "Cylinder")
+			assert.Equal(t, named, len(v.Cylinders) > 0, "the words accuse when the numbers do")
+			assert.Equal(t, strings.Contains(v.Sentence, "spread"), v.Random)
+		})
+	}
+}
+
+func TestSentenceBeforeAnythingIsKnown(t *testing.T) {
+	m := newMill(t, 200, 0, 0)
+	assert.Equal(t, "Waiting for the engine to run.", m.tally.Summary().Verdict.Sentence)
+	m.rpm = 0
+	m.run(5 * time.Second)
+	assert.Equal(t, "Waiting for the engine to run.", m.tally.Summary().Verdict.Sentence)
+	m.start(750)
+	m.silent = []bool{true, true}
+	m.at += 0
+	m.run(2 * time.Second)
+	assert.Equal(t, "Listening: the counters have not been refreshed yet.", m.tally.Summary().Verdict.Sentence)
+}
+
+func TestSentenceOfZeroMisses(t *testing.T) {
+	s := driven(t, 200, leg{gear: gear.Drive, minutes: 20, rates: []float64{0, 0, 0, 0}}).ended()
+	require.Regexp(t, `^No miss in 6,\d\d\d firings of each cylinder; there may still be up to 1 in 1,\d\d\d\.$`, s.Verdict.Sentence)
+	assert.Empty(t, s.Verdict.Cylinders)
+	assert.Contains(t, s.Notes, "a counter that stands still may be a paused monitor: it is no proof of health")
+	short := driven(t, 200, leg{gear: gear.Drive, minutes: 6, rates: []float64{0, 0, 0, 0}}).ended()
+	assert.Empty(t, short.Notes)
+}
+
+// No words accuse a cylinder unless it stands out beyond chance, whatever the drive.
+func TestWordsNeverAccuseByChance(t *testing.T) {
+	drives := 60
+	if testing.Short() {
+		drives = 10
+	}
+	for seed := range drives {
+		m := newMill(t, []float64{200, 1000, atOnce}[seed%3], 0.0003, 0.0003, 0.0003, 0.0003)
+		m.rng = rand.New(rand.NewPCG(uint64(seed), 9))
+		m.every = 300 * time.Millisecond
+		for i := range 20 {
+			m.mark([]gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse}[i%3])
+			m.run(time.Minute)
+			v := m.tally.Glance().Verdict
+			assert.Empty(t, v.Cylinders)
+			assert.NotRegexp(t, `^Cylinder`, v.Sentence)
+		}
+	}
+}
+
+// idling gives samples of a steady idle whose speed dips now and then.
+func idling(tally *Tally, from time.Duration, d time.Duration, g gear.State, perMinute float64) time.Duration {
+	tally.Mark(noon.Add(from), g)
+	rng := rand.New(rand.NewPCG(uint64(from), 2))
+	next := from + 5*time.Second
+	for at := from; at < from+d; at += 60 * time.Millisecond {
+		rpm := 700 + rng.NormFloat64()
+		if perMinute > 0 && at >= next {
+			rpm -= 60
+			next += time.Duration(float64(time.Minute) / perMinute)
+		}
+		tally.Add(sampleAt(at, live(obd.PIDRPM, rpm), live(obd.PIDLoad, 25), live(obd.PIDSpeed, 0), live(obd.PIDThrottle, 12)))
+	}
+	return from + d
+}
+
+func TestCarWithoutCounts(t *testing.T) {
+	tally := NewTally(Config{})
+	tally.Add(sampleAt(0, live(obd.PIDRPM, 700)))
+	tally.Add(sampleAt(time.Second, live(obd.PIDRPM, 700)))
+	assert.Equal(t, "Listening: no counter has been read yet.", tally.Summary().Verdict.Sentence)
+	at := idling(tally, 2*time.Second, 15*time.Second, gear.ParkNeutral, 0)
+	assert.Equal(t, "This car reports no misfire counts; codes, lamp and idle are all there is.", tally.Summary().Verdict.Sentence)
+	at = idling(tally, at, 4*time.Minute, gear.ParkNeutral, 1)
+	idling(tally, at, 4*time.Minute, gear.Drive, 6)
+	s := tally.Summary()
+	assert.Equal(t, "This car reports no misfire counts; the idle dips 6 times a minute in Drive, 1 in Park or Neutral: weaker evidence.", s.Verdict.Sentence)
+	require.Len(t, s.Idle, 2)
+	assert.Equal(t, gear.ParkNeutral, s.Idle[0].Gear)
+	assert.InDelta(t, 6, s.Idle[1].PerMinute(), 0.7)
+	assert.Less(t, s.Idle[1].Low, 6.0)
+	assert.Greater(t, s.Idle[1].High, 6.0)
+	assert.InDelta(t, 4, s.Idle[1].Minutes, 0.3)
+	assert.Empty(t, s.Total, "never shown as counts")
+	assert.Empty(t, s.Verdict.Cylinders)
+	assert.Contains(t, s.Notes, "this car reports no misfire counts: codes, lamp and the idle are weaker evidence")
+}
+
+func TestIdleIsSilentWhereCountsSpeak(t *testing.T) {
+	m := driven(t, 200, leg{gear: gear.Drive, minutes: 4, rates: []float64{0, 0.02}})
+	assert.Empty(t, m.ended().Idle)
+}
+
+// A rate that triples after twenty steady minutes is found within ten, and dated to when it began, not to the
+// alarm; chance in the steady minutes may put the date off now and then.
+func TestWorsening(t *testing.T) {
+	const drives = 40
+	found, dated := 0, 0
+	for seed := range uint64(drives) {
+		m := newMill(t, 200, 0.0005, 0.015, 0.0005, 0.0005)
+		m.rng = rand.New(rand.NewPCG(seed, 21))
+		m.mark(gear.Drive)
+		m.run(20 * time.Minute)
+		if len(m.tally.Glance().Verdict.Worsening) > 0 {
+			continue // by chance: see TestSteadyHours
+		}
+		m.rates[1] = 0.045
+		m.run(10 * time.Minute)
+		s := m.ended()
+		if len(s.Verdict.Worsening) == 0 {
+			continue
+		}
+		found++
+		require.Equal(t, []int{2}, s.Verdict.Worsening)
+		assert.True(t, inGear(t, s, 2, gear.Drive).Worsening)
+		assert.Regexp(t, `^Cylinder 2 misses \d\d of 1,000 firings in Drive; worse since \d\d:\d\d\.$`, s.Verdict.Sentence)
+		if off := s.Total[1].Since.Sub(s.Start) - 20*time.Minute; off.Abs() <= 2*time.Minute {
+			dated++
+		}
+	}
+	t.Logf("found in %d of %d drives, dated within two minutes in %d", found, drives, dated)
+	assert.GreaterOrEqual(t, found, drives*9/10)
+	assert.GreaterOrEqual(t, dated, drives*8/10)
+}
+
+// More of the running in which a cylinder misses anyway is not worse.
+func TestMoreLoadIsNoWorsening(t *testing.T) {
+	m := newMill(t, 200, 0, 0.005)
+	m.rng = rand.New(rand.NewPCG(5, 5))
+	m.mark(gear.Drive)
+	m.run(20 * time.Minute)
+	m.load, m.rates[1] = 70, 0.08
+	m.run(20 * time.Minute)
+	assert.Empty(t, m.ended().Verdict.Worsening)
+}
+
+func TestPrinting(t *testing.T) {
+	for v, want := range map[float64]string{0: "none", 0.03: "fewer than 0.1", 0.05: "0.1", 2.04: "2.0", 9.94: "9.9", 9.96: "10", 31.4: "31", 1000: "1000"} {
+		assert.Equal(t, want, plainRate(v), "%v", v)
+	}
+	for v, want := range map[float64]string{0: "0", 999: "999", 1000: "1,000", 1234567: "1,234,567"} {
+		assert.Equal(t, want, thousands(v))
+	}
+	assert.Equal(t, "1 miss", plural(1, "miss", "misses"))
+	assert.Equal(t, "1,200 misses", plural(1200, "miss", "misses"))
+	assert.Equal(t, "02:10", clockTime(130))
+	assert.Equal(t, "75:05", clockTime(4505))
+	assert.Equal(t, "Cylinders 1, 2 and 4 miss; 1 the most:", name([]int{1, 2, 4}))
+	assert.Equal(t, "in an unknown gear", inWords(gear.Unknown))
+	assert.Equal(t, "0.3", perMinute(0.3))
+}
