@@ -173,7 +173,7 @@ func jsonLines(t testing.TB, out string) []map[string]any {
 	for line := range strings.Lines(out) {
 		var o map[string]any
 		require.NoError(t, json.Unmarshal([]byte(line), &o), "%s", line)
-		require.Contains(t, []any{"sample", "summary", "mark", "notice"}, o["kind"], "%s", line)
+		require.Contains(t, []any{"sample", "summary", "mark", "notice", "step"}, o["kind"], "%s", line)
 		objects = append(objects, o)
 	}
 	return objects
