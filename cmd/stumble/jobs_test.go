@@ -16,8 +16,8 @@ import (
 	"stumble/obd/clock"
 )
 
-// shop is a journal with two jobs: a Wren with an intake, a drive and a note, and a Curlew with a drive that was cut off.
-func shop(t testing.TB) string {
+// aShop is a journal with two jobs: a Wren with an intake, a drive and a note, and a Curlew with a drive that was cut off.
+func aShop(t testing.TB) string {
 	t.Helper()
 	path := aJournal(t)
 	require.Equal(t, statusDone, simulated(t, path, "intake", "--name", "Wren of the bakery", "--complaint", "shakes in Drive").status)
@@ -38,7 +38,7 @@ func jobsOf(t testing.TB, path string, args ...string) outcome {
 }
 
 func TestListOfJobs(t *testing.T) {
-	path := shop(t)
+	path := aShop(t)
 	o := jobsOf(t, path)
 	assert.Equal(t, statusDone, o.status)
 	assert.Contains(t, o.errs, "drive 2 of job 2 (Larkspur Curlew) was cut off", "told when the journal is opened next")
@@ -64,7 +64,7 @@ func TestListOfJobs(t *testing.T) {
 }
 
 func TestJobShown(t *testing.T) {
-	path := shop(t)
+	path := aShop(t)
 	jobsOf(t, path) // tells of the drive that was cut off
 	o := jobsOf(t, path, "show", "1")
 	requireDone(t, o)
@@ -116,7 +116,7 @@ func TestTextsOnOneLine(t *testing.T) {
 }
 
 func TestJobNamed(t *testing.T) {
-	path := shop(t)
+	path := aShop(t)
 	jobsOf(t, path)
 	requireDone(t, jobsOf(t, path, "name", "2", "Curlew", "of the mill"))
 	assert.Contains(t, jobsOf(t, path).out, "1 drive  Curlew of the mill\n")
@@ -134,7 +134,7 @@ func asked(t testing.TB, path, typed string, args ...string) outcome {
 
 // Nothing is deleted unless its number is typed, or --yes said.
 func TestDelete(t *testing.T) {
-	path := shop(t)
+	path := aShop(t)
 	jobsOf(t, path)
 	for _, typed := range []string{"", "\n", "y\n", "2\n", "11\n"} {
 		o := asked(t, path, typed, "delete", "1")
@@ -160,7 +160,7 @@ func TestDelete(t *testing.T) {
 
 // A question that nobody answers can be left.
 func TestDeleteIsLeft(t *testing.T) {
-	path := shop(t)
+	path := aShop(t)
 	jobsOf(t, path)
 	in, typing := io.Pipe()
 	defer typing.Close()
@@ -178,7 +178,7 @@ func TestDeleteIsLeft(t *testing.T) {
 }
 
 func TestJobsThatCannot(t *testing.T) {
-	path := shop(t)
+	path := aShop(t)
 	jobsOf(t, path)
 	for _, c := range []struct {
 		args, says string

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/gdamore/tcell/v2"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -321,4 +322,27 @@ func TestWrongPlaceToSave(t *testing.T) {
 	assert.Equal(t, statusFailed, o.status)
 	assert.Contains(t, o.out, "Vehicle number", "what was read is printed")
 	assert.Contains(t, lastLines(o.errs, 1)[0], "NOT SAVED: job 1 is of another vehicle")
+}
+
+// The screen says where the drive goes, or over its whole width that it goes nowhere.
+func TestRecordingOnTheScreen(t *testing.T) {
+	path, _ := blocked(t)
+	for _, c := range []struct {
+		path, shows string
+		status      int
+	}{
+		{aJournal(t), "recording to job 1, drive 1", statusDone},
+		{path, " NOT SAVED: ", statusFailed},
+	} {
+		screen := &glass{SimulationScreen: tcell.NewSimulationScreen("UTF-8")}
+		var out, errs buffer
+		a := program(t.Context(), clock.System{}, &out, &errs)
+		a.terminal = screen
+		done := make(chan int, 1)
+		go func() { done <- a.run([]string{"watch", "--port", "sim", "--speed", "20", "--journal", c.path}) }()
+		require.Eventually(t, func() bool { return strings.Contains(screen.text(), c.shows) }, time.Minute, time.Millisecond, c.shows)
+		screen.InjectKey(tcell.KeyRune, 'q', tcell.ModNone)
+		require.Equal(t, c.status, <-done, errs.String())
+		assert.Contains(t, out.String(), "Misses per 1,000 firings.")
+	}
 }
