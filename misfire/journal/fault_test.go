@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"database/sql"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -191,6 +192,32 @@ func TestTwoProgramsRecordAtOnce(t *testing.T) {
 	sound(t, path)
 }
 
+func TestManyProgramsBeginOneJournal(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "journal.db")
+	done := make(chan error)
+	for n := range 4 {
+		go func() {
+			j, notices, err := journal.Open(path, journal.Options{})
+			if err == nil && len(notices) > 0 {
+				err = fmt.Errorf("%v", notices)
+			}
+			if err == nil {
+				_, err = j.OpenJob(journal.Job{Vehicle: journal.Vehicle{Name: fmt.Sprint(n)}, Opened: morning})
+				err = errors.Join(err, j.Close())
+			}
+			done <- err
+		}()
+	}
+	for range 4 {
+		require.NoError(t, <-done)
+	}
+	j, _ := open(t, path)
+	jobs, err := j.Jobs(journal.JobFilter{})
+	require.NoError(t, err)
+	assert.Len(t, jobs, 4)
+	sound(t, path)
+}
+
 func TestHeldFileIsSaid(t *testing.T) {
 	path, drives := written(t, 1, 50)
 	release := hold(t, path)
@@ -266,15 +293,17 @@ var damages = map[string]struct {
 	spoil  func(t *testing.T, path string)
 	drives int // at least; -1: the file is not set aside
 }{
-	"empty":         {func(t *testing.T, path string) { require.NoError(t, os.Truncate(path, 0)) }, -1},
-	"garbage":       {func(t *testing.T, path string) { overwrite(t, path, 0, noise(200_000)) }, 0},
-	"short garbage": {func(t *testing.T, path string) { require.NoError(t, os.WriteFile(path, []byte("not a journal\n"), 0o600)) }, 0},
-	"first page":    {func(t *testing.T, path string) { overwrite(t, path, 0, noise(4096)) }, 3},
-	"header":        {func(t *testing.T, path string) { overwrite(t, path, 0, make([]byte, 100)) }, 3},
-	"cut":           {func(t *testing.T, path string) { cut(t, path, 3) }, 3},
-	"cut in half":   {func(t *testing.T, path string) { cut(t, path, 2) }, 0},
-	"drives' page":  {func(t *testing.T, path string) { overwrite(t, path, pageOf(t, path, "drives"), noise(4096)) }, 3},
-	"jobs' page":    {func(t *testing.T, path string) { overwrite(t, path, pageOf(t, path, "jobs"), noise(4096)) }, 3},
+	"empty":   {func(t *testing.T, path string) { require.NoError(t, os.Truncate(path, 0)) }, -1},
+	"garbage": {func(t *testing.T, path string) { overwrite(t, path, 0, noise(200_000)) }, 0},
+	"short garbage": {func(t *testing.T, path string) {
+		require.NoError(t, os.WriteFile(path, []byte("not a journal\n"), 0o600))
+	}, 0},
+	"first page":   {func(t *testing.T, path string) { overwrite(t, path, 0, noise(4096)) }, 3},
+	"header":       {func(t *testing.T, path string) { overwrite(t, path, 0, make([]byte, 100)) }, 3},
+	"cut":          {func(t *testing.T, path string) { cut(t, path, 3) }, 3},
+	"cut in half":  {func(t *testing.T, path string) { cut(t, path, 2) }, 0},
+	"drives' page": {func(t *testing.T, path string) { overwrite(t, path, pageOf(t, path, "drives"), noise(4096)) }, 3},
+	"jobs' page":   {func(t *testing.T, path string) { overwrite(t, path, pageOf(t, path, "jobs"), noise(4096)) }, 3},
 }
 
 func TestDamagedFileIsSetAsideAndSalvaged(t *testing.T) {
@@ -359,6 +388,52 @@ func TestSpoiltSamplesLeaveAGap(t *testing.T) {
 	assert.Contains(t, marks[0].Text, "samples cannot be read: block 1 is damaged from byte")
 	assert.Less(t, len(samples), 1500)
 	assert.Greater(t, len(samples), 1000)
+}
+
+// A page of samples may be spoilt without anything else: it is met when they are read, and mended at the next start.
+func TestDamageMetWhileReading(t *testing.T) {
+	path, drives := written(t, 3, 1500)
+	overwrite(t, path, pageOf(t, path, "samples"), noise(4096))
+	j, notices, err := journal.Open(path, journal.Options{})
+	require.NoError(t, err)
+	require.Empty(t, notices)
+	err = j.Play(drives[0], func(journal.Event) error { return nil })
+	require.ErrorIs(t, err, journal.ErrDamaged)
+	assert.Contains(t, err.Error(), "start again")
+	require.NoError(t, j.Close())
+
+	again, notices := open(t, path)
+	require.Len(t, notices, 1)
+	assert.Equal(t, journal.NoticeSetAside, notices[0].Kind)
+	for _, d := range drives {
+		assert.Len(t, exchanged(t, again, d), 1500, "the exchanges are all there, to be decoded again")
+	}
+	sound(t, path)
+}
+
+func TestFinishTwiceIsOnce(t *testing.T) {
+	j := fresh(t)
+	r, err := j.StartDrive(wren(t))
+	require.NoError(t, err)
+	require.NoError(t, r.Finish([]byte(`{}`)))
+	require.NoError(t, r.Finish([]byte(`{}`)))
+	verdicts, err := j.Verdicts(1)
+	require.NoError(t, err)
+	assert.Len(t, verdicts, 1)
+	record(r, newCar(1), 10)
+	r.Mark(morning, 0, "late")
+	r.Tick(morning)
+	d, err := j.Drive(r.ID())
+	require.NoError(t, err)
+	assert.Zero(t, d.Samples, "what comes after the end is not taken")
+}
+
+func TestLocksOfCrashesAreRemoved(t *testing.T) {
+	path, _ := written(t, 1, 1)
+	left := path + ".live-ABC"
+	require.NoError(t, os.WriteFile(left, nil, 0o600))
+	open(t, path)
+	assert.False(t, exists(left))
 }
 
 // Damage that is met while recording: the drive goes on in a new file.

@@ -59,20 +59,24 @@ func readIntake(row scanner) (r IntakeRecord, err error) {
 		return r, err
 	}
 	r.At = pack.Time(at)
+	in, err := unpackIntake(kind, data)
+	if err != nil {
+		return r, fmt.Errorf("the %s of %v cannot be read: %w", kind, r.At, err)
+	}
+	if r.Codes = &in.CodeReport; kind == kindIntake {
+		r.Intake = in
+	}
+	return r, nil
+}
+
+// unpackIntake reads what was saved; of a code report only the codes are set.
+func unpackIntake(kind string, data []byte) (*obd.Intake, error) {
 	if kind == kindCodes {
 		var codes packedCodes
-		if err := json.Unmarshal(data, &codes); err != nil {
-			return r, fmt.Errorf("code report %d cannot be read: %w", r.ID, err)
-		}
-		report := codes.unpack()
-		r.Codes = &report
-		return r, nil
+		err := json.Unmarshal(data, &codes)
+		return &obd.Intake{CodeReport: codes.unpack()}, err
 	}
 	var in packedIntake
-	if err := json.Unmarshal(data, &in); err != nil {
-		return r, fmt.Errorf("intake %d cannot be read: %w", r.ID, err)
-	}
-	r.Intake = in.unpack()
-	r.Codes = &r.Intake.CodeReport
-	return r, nil
+	err := json.Unmarshal(data, &in)
+	return in.unpack(), err
 }

@@ -160,9 +160,26 @@ func (j *Journal) erase(do func(tx) error) error {
 	}
 	j.mu.Lock()
 	defer j.mu.Unlock()
+	// Each of these works a page at a time, for as long as rows are asked for.
+	for _, tidy := range []string{"PRAGMA secure_delete = OFF", "PRAGMA incremental_vacuum", "PRAGMA wal_checkpoint(TRUNCATE)"} {
+		if err := j.drain(tidy); err != nil {
+			return j.trouble(err)
+		}
+	}
+	return nil
+}
+
+// drain runs a statement to its end and passes over its rows.
+func (j *Journal) drain(statement string) error {
 	if j.conn == nil {
 		return nil
 	}
-	_, err = j.conn.ExecContext(context.Background(), "PRAGMA secure_delete = OFF; PRAGMA incremental_vacuum; PRAGMA wal_checkpoint(TRUNCATE)")
-	return j.trouble(err)
+	rows, err := j.conn.QueryContext(context.Background(), statement)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+	}
+	return rows.Err()
 }

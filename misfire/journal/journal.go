@@ -149,7 +149,11 @@ func (j *Journal) ready() error {
 		j.drop()
 		return j.trouble(err)
 	}
-	return j.closeInterrupted()
+	if err := j.closeInterrupted(); err != nil {
+		j.drop()
+		return err
+	}
+	return nil
 }
 
 // unmoved reports whether the open file is still the one at path: SQLite would go on writing to a deleted one.

@@ -77,23 +77,21 @@ func (j *Journal) lives(uid string) bool {
 	return false
 }
 
-// othersRecord reports whether another program records into this journal.
+// othersRecord reports whether another program records into this journal. Locks left by crashes are removed.
 func (j *Journal) othersRecord() bool {
 	files, err := filepath.Glob(escapeGlob(j.path) + lifeMark + "*")
 	if err != nil {
 		return false
 	}
-	own := j.ownDrives()
+	own, alive := j.ownDrives(), false
 	for _, file := range files {
 		uid := strings.TrimPrefix(file, j.path+lifeMark)
 		if strings.Contains(uid, "-") || own[uid] { // SQLite's own files, or ours
 			continue
 		}
-		if j.lives(uid) {
-			return true
-		}
+		alive = j.lives(uid) || alive
 	}
-	return false
+	return alive
 }
 
 func escapeGlob(path string) string {
@@ -128,6 +126,7 @@ type cutOff struct {
 
 // closeInterrupted ends the drives that a crash cut off, and says what of them is saved. j.mu is held.
 func (j *Journal) closeInterrupted() error {
+	j.othersRecord() // for the locks of drives of which no row was saved
 	open, err := j.unfinished()
 	if err != nil || len(open) == 0 {
 		return j.trouble(err)

@@ -153,11 +153,7 @@ func readMark(row scanner) (m Mark, err error) {
 	var state string
 	err = row.Scan(&m.number, &m.after, &at, &until, &m.Kind, &state, &m.Text)
 	m.At, m.Until = pack.Time(at), pack.Time(until)
-	for g := gear.Unknown; g <= gear.Moving; g++ {
-		if g.String() == state {
-			m.Gear = g
-		}
-	}
+	m.Gear, _ = gearOf(state)
 	return m, err
 }
 

@@ -196,7 +196,7 @@ type State struct {
 	Saving bool
 	Why    error         // why it is not, as one line; nil when it is
 	Since  time.Time     // since when it is not, in the drive's time
-	Behind time.Duration // how much of the drive is in memory only
+	Behind time.Duration // how much of the drive is in memory only; above a second the disk is slow, or held by another
 	Lost   int           // samples and exchanges that are gone, because memory was full or they were too large
 }
 
@@ -230,11 +230,22 @@ func (r *Recorder) Finish(verdict []byte) error {
 		return errNoJSON
 	}
 	r.end()
+	if r.gone() {
+		return nil
+	}
 	if err := r.saveAll(verdict, true); err != nil {
 		return r.unsaved(err)
 	}
 	r.journal.forget(r)
 	return nil
+}
+
+// gone reports whether all is done already.
+func (r *Recorder) gone() bool {
+	r.journal.recording.Lock()
+	defer r.journal.recording.Unlock()
+	_, there := r.journal.recorders[r]
+	return !there
 }
 
 // abandon saves what there is and leaves the drive unfinished.
@@ -283,6 +294,9 @@ func (r *Recorder) end() {
 func (r *Recorder) recorded(at time.Time) {
 	if r.waiting.IsZero() {
 		r.waiting = at
+	}
+	if r.saved.IsZero() {
+		r.saved = at
 	}
 	r.advance(at)
 }

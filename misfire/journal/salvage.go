@@ -249,32 +249,18 @@ func (c *copier) copy(query string) (last int64, whole bool, err error) {
 }
 
 // commonColumns are the columns that a table has in both files; none if the old one cannot tell.
-func commonColumns(t tx, old *sql.Conn, table string) ([]string, error) {
-	have, err := columnsOf(t.ctx, old, table)
+func commonColumns(t tx, old *sql.Conn, table string) (common []string, err error) {
+	have, err := columnsIn(t.ctx, old, table)
 	if err != nil {
 		return nil, nil
 	}
-	want, err := columnsOf(t.ctx, t.conn, table)
-	if err != nil {
-		return nil, err
-	}
-	return slices.DeleteFunc(want, func(name string) bool { return !slices.Contains(have, name) }), nil
-}
-
-func columnsOf(ctx context.Context, conn *sql.Conn, table string) (names []string, err error) {
-	rows, err := conn.QueryContext(ctx, "SELECT name FROM pragma_table_info(?)", table)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var name string
-		if err := rows.Scan(&name); err != nil {
-			return nil, err
+	want, err := columnsIn(t.ctx, t.conn, table)
+	for _, c := range want {
+		if slices.Contains(have, c) {
+			common = append(common, c.name)
 		}
-		names = append(names, name)
 	}
-	return names, rows.Err()
+	return common, err
 }
 
 func copyFile(from, to string) (err error) {

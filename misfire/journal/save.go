@@ -110,7 +110,11 @@ func (r *Recorder) write(b batch, verdict []byte, finish bool) error {
 		if err != nil || !finish || len(verdict) == 0 {
 			return err
 		}
-		_, err = t.verdict(newUID(), Verdict{Job: r.job.ID, Drive: id, At: pack.Time(b.upTo), Kind: VerdictDrive, Data: verdict})
+		uid := r.uid + "-verdict"
+		if there, err := t.id("SELECT id FROM verdicts WHERE uid = ?", uid); err != nil || there != 0 {
+			return err
+		}
+		_, err = t.verdict(uid, Verdict{Job: r.job.ID, Drive: id, At: pack.Time(b.upTo), Kind: VerdictDrive, Data: verdict})
 		return err
 	})
 }

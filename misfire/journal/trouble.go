@@ -51,7 +51,7 @@ func (e *Error) hint() string {
 	case ErrBusy:
 		return "end that program, or wait: saving goes on by itself"
 	case ErrDamaged:
-		return "it is set aside, and what can be read is saved from it, when it is next written"
+		return "start again: then it is set aside, and what can be read of it is saved into a new one"
 	case ErrMoved:
 		return "a new one is begun in its place"
 	case ErrNewer:

@@ -39,22 +39,24 @@ func (e *DamageError) Error() string {
 // Unwrap gives the reason.
 func (e *DamageError) Unwrap() error { return e.Why }
 
-// noTime stands for the zero time.
-const noTime = math.MinInt64
+// noTime stands for the zero time; lastSecond and its opposite bound the times that can be told.
+const (
+	noTime     = math.MinInt64
+	lastSecond = math.MaxInt64/int64(time.Second) - 1
+)
 
 // Nanoseconds is a time as it is stored. The zero time is -2^63; so is any time that nanoseconds since 1970 cannot
-// hold in 64 bits, before 1677-09-22 or after 2262-04-11.
+// hold in 64 bits, before 1677-09-22 or after 2262-04-10.
 func Nanoseconds(t time.Time) int64 {
-	const most = math.MaxInt64/int64(time.Second) - 1
-	if s := t.Unix(); s < -most || s > most {
+	if s := t.Unix(); s < -lastSecond || s > lastSecond {
 		return noTime
 	}
 	return t.UnixNano()
 }
 
-// Time is the time of Nanoseconds, in UTC.
+// Time is the time of Nanoseconds, in UTC; the zero time for numbers that it does not give.
 func Time(ns int64) time.Time {
-	if ns == noTime {
+	if ns < -lastSecond*int64(time.Second) || ns >= (lastSecond+1)*int64(time.Second) {
 		return time.Time{}
 	}
 	return time.Unix(0, ns).UTC()
@@ -159,16 +161,6 @@ func (c *cursor) count(limit int) int {
 		return 0
 	}
 	return int(v)
-}
-
-func (c *cursor) byte() byte {
-	if len(c.data) == 0 {
-		c.fail()
-		return 0
-	}
-	b := c.data[0]
-	c.data = c.data[1:]
-	return b
 }
 
 // bytes is a length of at most limit and as many bytes of the payload.
