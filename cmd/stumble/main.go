@@ -54,6 +54,7 @@ func commands() []command {
 		{"intake", "read everything before anything is touched", intake},
 		{"watch", "count misses live, by cylinder and gear", watch},
 		{"loadtest", "watch with guided steps: at rest in each gear, cruise, pull", loadtest},
+		{"clear", "clear trouble codes, after a repair", clearCodes},
 		{"jobs", "list, show, name, note and delete what is saved", jobs},
 		{"playback", "show a stored drive at any speed", playback},
 		{"simulate", "serve the simulated adapter and car on TCP or a serial port", simulate},

@@ -51,7 +51,7 @@ func (a *Adapter) Permit(ctx context.Context, c Conditions) (Permission, error) 
 	case c.Confirmed != ClearWord:
 		return Permission{}, fmt.Errorf("%w: the word %s was not typed", ErrNoPermission, ClearWord)
 	}
-	stood, err := a.standing(ctx)
+	stood, err := a.Standing(ctx)
 	if err != nil {
 		return Permission{}, err
 	}
@@ -59,8 +59,8 @@ func (a *Adapter) Permit(ctx context.Context, c Conditions) (Permission, error) 
 	return Permission{by: a, grant: a.granted, stood: stood}, nil
 }
 
-// standing is when the car said that its engine stands still.
-func (a *Adapter) standing(ctx context.Context) (time.Time, error) {
+// Standing is when the car said that its engine stands still. The error is an ErrNoPermission: it runs, or nobody tells.
+func (a *Adapter) Standing(ctx context.Context) (time.Time, error) {
 	answer, err := a.Do(ctx, obd.Live(obd.PIDRPM))
 	if err != nil {
 		return time.Time{}, fmt.Errorf("%w: the engine speed cannot be read: %w", ErrNoPermission, err)

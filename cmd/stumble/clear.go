@@ -1,0 +1,307 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"stumble/misfire/journal"
+	"stumble/obd"
+	"stumble/obd/elm"
+	"stumble/obd/vehicle"
+)
+
+const clearAbout = `Clear the trouble codes of every module, after a repair. It erases what the fault was found by, so it is done only with
+the ignition on and the engine off, after 'stumble intake' has saved everything in the journal, and when the word CLEAR
+is typed. What each module answers, and what is there afterwards, is saved in the same job. It is sent once and never
+repeated.
+
+A clear repairs nothing: only driving as before tells whether the fault is gone. 'stumble compare' judges that. With
+readiness erased a car may fail an inspection for some days.`
+
+// clearCodes clears a car's trouble codes.
+func clearCodes(a *app, args []string) error {
+	f := newFlags("clear", clearAbout, "--port /dev/ttyUSB0")
+	var w where
+	var o recordOptions
+	w.flags(f)
+	o.journal.flags(f)
+	f.Int64Var(&o.job, "job", 0, "the job of this `NUMBER`; without it the newest of this vehicle")
+	if _, err := f.parse(a, args, 0); err != nil {
+		return err
+	}
+	t, err := a.target(&w)
+	if err != nil {
+		return err
+	}
+	if t.sim != nil && o.journal.path == "" {
+		return usagef("the simulated car is saved only where --journal names a file: name the one that holds its intake")
+	}
+	return a.withJournal(&o.journal, func(j *journal.Journal) error {
+		s, err := a.connect(t, false, time.Time{})
+		if err != nil {
+			return err
+		}
+		defer s.close()
+		return (&clearing{app: a, session: s, keeper: keeper{app: a, opts: &o, journal: j}}).run()
+	})
+}
+
+// clearing is one clear of one car.
+type clearing struct {
+	*app
+	session *session
+	keeper  keeper // finds the job
+	job     journal.Job
+	saved   journal.IntakeRecord // the evidence
+	before  *obd.CodeReport      // as it is in the car now
+}
+
+func (c *clearing) run() error {
+	if _, err := c.session.adapter.Standing(c.ctx); err != nil {
+		return err
+	}
+	if err := c.evidence(); err != nil {
+		return fmt.Errorf("%w: %w", elm.ErrNoPermission, err)
+	}
+	c.warn()
+	typed, err := c.readLine()
+	if err != nil {
+		return err
+	}
+	leave, err := c.session.adapter.Permit(c.ctx, elm.Conditions{EvidenceSaved: c.saved.Intake != nil, Confirmed: strings.TrimSpace(typed)})
+	if err != nil {
+		return err
+	}
+	answer, err := c.session.adapter.Clear(c.ctx, leave)
+	if errors.Is(err, elm.ErrNoPermission) {
+		return err
+	}
+	var refused obd.NegativeResponse
+	if errors.As(err, &refused) && !errors.Is(err, elm.ErrUncertain) { // all of them did
+		return fmt.Errorf("nothing was cleared: %w", err)
+	}
+	return errors.Join(err, c.look(answer, err == nil))
+}
+
+// evidence finds the job and in it an intake that tells of the car as it is now: newer than the last clear, and with
+// all the codes that are there.
+func (c *clearing) evidence() error {
+	vin, _, err := vehicle.ReadVIN(c.ctx, c.session.adapter, c.session.caps)
+	if err != nil {
+		return err
+	}
+	if c.job, err = c.keeper.find(c.keeper.vehicle(vin, titleOf(c.session))); err != nil {
+		return err
+	}
+	if c.job.ID == 0 {
+		return errors.New("no job of this vehicle is in the journal; save an intake first, with 'stumble intake'")
+	}
+	last, err := lastClear(c.keeper.journal, c.job.ID)
+	if err != nil {
+		return err
+	}
+	records, err := c.keeper.journal.Intakes(c.job.ID)
+	if err != nil {
+		return err
+	}
+	for _, r := range records {
+		if r.Intake != nil && (last.IsZero() || r.At.After(last)) {
+			c.saved = r
+		}
+	}
+	switch {
+	case c.saved.Intake != nil:
+	case last.IsZero():
+		return fmt.Errorf("job %d holds no intake; save one first, with 'stumble intake'", c.job.ID)
+	default:
+		return fmt.Errorf("job %d holds no intake since the clear of %s; save one first, with 'stumble intake'", c.job.ID, minute(last))
+	}
+	if c.before, err = vehicle.ReadCodes(c.ctx, c.session.adapter, c.session.caps); err != nil {
+		return err
+	}
+	if missing := without(erasable(c.before), erasable(c.saved.Codes)); len(missing) > 0 {
+		return fmt.Errorf("the car holds %s, which the intake of %s does not; save a new one first, with 'stumble intake'", codeWords(missing), minute(c.saved.At))
+	}
+	return nil
+}
+
+// clearRecord is what the journal holds of a clear, as a verdict of kind clearKind on the job.
+type clearRecord struct {
+	Cleared []obd.Code `json:"cleared"` // stored or pending before
+	Back    []obd.Code `json:"back"`    // stored or pending at once afterwards
+	Stays   []obd.Code `json:"stays"`   // permanent afterwards
+	Sure    bool       `json:"sure"`    // the car said that it cleared
+}
+
+const clearKind = "clear"
+
+// lastClear is when the codes were last cleared under a job; zero when they never were.
+func lastClear(j *journal.Journal, job int64) (last time.Time, err error) {
+	verdicts, err := j.Verdicts(job)
+	for _, v := range verdicts {
+		if v.Kind == clearKind && v.At.After(last) {
+			last = v.At
+		}
+	}
+	return last, err
+}
+
+// warn says what will be lost and asks for the word.
+func (c *clearing) warn() {
+	say := func(label, text string) { writeWrapped(c.out, fmt.Sprintf("  %-17s ", label), text) }
+	writeWrapped(c.out, "", "This erases, in every module:")
+	say("stored codes", codeWords(listOf(c.before, stored)))
+	say("pending codes", codeWords(listOf(c.before, pending)))
+	say("freeze frames", framesInWords(c.before))
+	say("readiness", "every monitor that runs once a drive goes back to not complete")
+	say("test results", "those of service 06, and with them the misfire counts")
+	say("counters", "distance, time and warm-ups since the last clear")
+	say("learned values", "fuel trims and idle, on many cars")
+	writeWrapped(c.out, "", "These stay:")
+	say("permanent codes", codeWords(listOf(c.before, permanent)))
+	say("the car's own", "VIN, calibrations, counts of how often each monitor ran")
+	for _, line := range c.before.Unread {
+		writeWrapped(c.out, "", "Could not be read: "+onOneLine(line)+".")
+	}
+	writeWrapped(c.out, "", fmt.Sprintf("Saved in job %d: the intake of %s. A clear repairs nothing.", c.job.ID, minute(c.saved.At)))
+	fmt.Fprintf(c.err, "Leave the engine off. Type %s to go on: ", elm.ClearWord)
+}
+
+// look reads back, saves and tells what is there after the clear. sure is that the car said it had cleared.
+func (c *clearing) look(answer elm.Answer, sure bool) error {
+	after, err := vehicle.ReadCodes(c.ctx, c.session.adapter, c.session.caps)
+	if err != nil {
+		after = &obd.CodeReport{Unread: []string{"all lists: " + explain(err)}}
+	}
+	record := clearRecord{Cleared: erasable(c.before), Back: erasable(after), Stays: listOf(after, permanent), Sure: sure}
+	return errors.Join(err, c.save(after, &record), c.tell(answer, after, &record))
+}
+
+// save puts the clear and what was read back into the job. A clear is never older than the intake that it rests on:
+// a simulated car's time may run ahead.
+func (c *clearing) save(after *obd.CodeReport, record *clearRecord) error {
+	at := c.clock.Now()
+	if at.Before(c.saved.At) {
+		at = c.saved.At
+	}
+	data, err := json.Marshal(record)
+	if err != nil {
+		return err
+	}
+	j := c.keeper.journal
+	_, saved := j.AddVerdict(journal.Verdict{Job: c.job.ID, At: at, Kind: clearKind, Data: data})
+	_, codes := j.AddCodes(c.job.ID, at, after)
+	note := j.AddNote(c.job.ID, journal.Note{At: at, Text: record.sentence()})
+	if err := errors.Join(saved, codes, note); err != nil {
+		return fmt.Errorf("the codes were cleared, but that is NOT SAVED: %w", err)
+	}
+	return nil
+}
+
+// sentence is the clear in words, for the job's page.
+func (r *clearRecord) sentence() string {
+	text := "codes cleared: "
+	if !r.Sure {
+		text = "codes perhaps cleared: "
+	}
+	text += codeWords(r.Cleared)
+	if len(r.Back) > 0 {
+		text += "; back at once: " + codeWords(r.Back)
+	}
+	if len(r.Stays) > 0 {
+		text += "; permanent: " + codeWords(r.Stays)
+	}
+	return text
+}
+
+// tell prints what became of it.
+func (c *clearing) tell(answer elm.Answer, after *obd.CodeReport, record *clearRecord) error {
+	say := func(text string) { writeWrapped(c.out, "", text) }
+	fmt.Fprintln(c.out)
+	if record.Sure {
+		say("Cleared by " + moduleWords(answer.Messages) + ".")
+	}
+	for _, n := range answer.Negatives {
+		say(explain(n) + ".")
+	}
+	gone := without(record.Cleared, record.Back)
+	kept, fresh := without(record.Cleared, gone), without(record.Back, record.Cleared)
+	if len(after.Unread) == 0 {
+		say("Gone: " + codeWords(gone) + ".")
+	}
+	if len(kept) > 0 {
+		say("Back at once, or never gone: " + codeWords(kept) + ". The car sees the fault now, engine off.")
+	}
+	if len(fresh) > 0 {
+		say("New: " + codeWords(fresh) + ".")
+	}
+	if len(record.Stays) > 0 {
+		say("Permanent, and still there: " + codeWords(record.Stays) + ". Only the car itself takes it away, once it has verified the repair.")
+	}
+	for _, line := range after.Unread {
+		say("Could not be read back: " + onOneLine(line) + ".")
+	}
+	say(fmt.Sprintf("Saved in job %d. Next: drive as when it missed, with 'stumble watch'; then 'stumble compare --job %d'.", c.job.ID, c.job.ID))
+	return nil
+}
+
+func moduleWords(messages []obd.Message) string {
+	words := make([]string, len(messages))
+	for i, m := range messages {
+		words[i] = m.Module.String()
+	}
+	return strings.Join(words, ", ")
+}
+
+// stored, pending and permanent choose one list of a module.
+func stored(m *obd.ModuleCodes) []obd.Code    { return m.Stored }
+func pending(m *obd.ModuleCodes) []obd.Code   { return m.Pending }
+func permanent(m *obd.ModuleCodes) []obd.Code { return m.Permanent }
+
+// listOf is a list of all modules, each code once and in order.
+func listOf(r *obd.CodeReport, lists ...func(*obd.ModuleCodes) []obd.Code) []obd.Code {
+	all := []obd.Code{}
+	for i := range r.Modules {
+		for _, list := range lists {
+			all = append(all, list(&r.Modules[i])...)
+		}
+	}
+	slices.Sort(all)
+	return slices.Compact(all)
+}
+
+// erasable are the codes that a clear erases.
+func erasable(r *obd.CodeReport) []obd.Code { return listOf(r, stored, pending) }
+
+// without are the codes that are not among others.
+func without(codes, others []obd.Code) (left []obd.Code) {
+	for _, code := range codes {
+		if !slices.Contains(others, code) {
+			left = append(left, code)
+		}
+	}
+	return left
+}
+
+func codeWords(codes []obd.Code) string {
+	if len(codes) == 0 {
+		return "none"
+	}
+	words := make([]string, len(codes))
+	for i, code := range codes {
+		words[i] = code.String()
+	}
+	return strings.Join(words, ", ")
+}
+
+func framesInWords(r *obd.CodeReport) string {
+	var codes []obd.Code
+	for _, f := range r.Frames {
+		codes = append(codes, f.Code)
+	}
+	return codeWords(codes)
+}
