@@ -3,7 +3,10 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"strings"
 	"time"
 
@@ -16,7 +19,9 @@ const jobsAbout = `The jobs in the journal, the newest first, a line each. A job
   stumble jobs name JOB TEXT       give it a name
   stumble jobs note JOB TEXT       add a note
   stumble jobs delete JOB          delete it and all that is under it, for good
-  stumble jobs delete-drive DRIVE  delete one drive, for good`
+  stumble jobs delete-drive DRIVE  delete one drive, for good
+  stumble jobs export JOB FILE     write it and all under it to a new file
+  stumble jobs import FILE         take in a job from such a file`
 
 // jobsOptions is what jobs was asked for.
 type jobsOptions struct {
@@ -27,18 +32,21 @@ type jobsOptions struct {
 
 // jobVerb is something that can be done with what is in the journal.
 type jobVerb struct {
-	name, what string // what its number is of
-	text       bool   // words follow
-	run        func(b *jobBook, id int64, text string) error
+	name string
+	what string // what its number is of; empty where it takes none
+	text string // what follows, as help calls it; empty where nothing does
+	run  func(b *jobBook, id int64, text string) error
 }
 
 func jobVerbs() []jobVerb {
 	return []jobVerb{
-		{"show", "job", false, (*jobBook).show},
-		{"name", "job", true, (*jobBook).name},
-		{"note", "job", true, (*jobBook).note},
-		{"delete", "job", false, (*jobBook).deleteJob},
-		{"delete-drive", "drive", false, (*jobBook).deleteDrive},
+		{"show", "job", "", (*jobBook).show},
+		{"name", "job", "TEXT", (*jobBook).name},
+		{"note", "job", "TEXT", (*jobBook).note},
+		{"delete", "job", "", (*jobBook).deleteJob},
+		{"delete-drive", "drive", "", (*jobBook).deleteDrive},
+		{"export", "job", "FILE", (*jobBook).export},
+		{"import", "", "FILE", (*jobBook).take},
 	}
 }
 
@@ -64,30 +72,50 @@ func jobs(a *app, args []string) error {
 	return a.withJournal(&o.journal, func(j *journal.Journal) error { return verb.run(&jobBook{a, j, &o}, id, text) })
 }
 
-// parseVerb reads VERB NUMBER and, where it takes one, a text.
+// parseVerb reads VERB [NUMBER] and, where it takes one, a text.
 func parseVerb(words []string) (verb jobVerb, id int64, text string, err error) {
 	for _, v := range jobVerbs() {
 		if v.name == words[0] {
 			verb = v
 		}
 	}
-	switch {
-	case verb.name == "":
+	if verb.name == "" {
 		return verb, 0, "", usagef("jobs cannot %q; 'stumble jobs --help' lists what it can", words[0])
-	case len(words) < 2:
-		return verb, 0, "", usagef("say which %s by its number; 'stumble jobs' lists them", verb.what)
 	}
-	if id, err = numberOf(verb.what, words[1]); err != nil {
-		return verb, 0, "", err
+	words = words[1:]
+	if verb.what != "" {
+		if len(words) == 0 {
+			return verb, 0, "", usagef("say which %s by its number; 'stumble jobs' lists them", verb.what)
+		}
+		if id, err = numberOf(verb.what, words[0]); err != nil {
+			return verb, 0, "", err
+		}
+		words = words[1:]
 	}
-	text = onOneLine(strings.Join(words[2:], " "))
-	switch {
-	case verb.text && text == "":
-		err = usagef("a text is missing: stumble jobs %s %d TEXT", verb.name, id)
-	case !verb.text && len(words) > 2:
-		err = usagef("%q is one argument too many; 'stumble jobs --help' tells what it takes", words[2])
-	}
+	text, err = verb.words(words)
 	return verb, id, text, err
+}
+
+// words are what follows the number, as far as the verb takes it.
+func (v *jobVerb) words(words []string) (string, error) {
+	most := 0
+	switch v.text {
+	case "TEXT":
+		most = len(words)
+	case "FILE":
+		most = 1
+	}
+	if len(words) > most {
+		return "", usagef("%q is one argument too many; 'stumble jobs --help' tells what it takes", words[most])
+	}
+	text := strings.Join(words, " ")
+	if v.text == "TEXT" {
+		text = onOneLine(text)
+	}
+	if v.text != "" && text == "" {
+		return "", usagef("%s is missing after 'stumble jobs %s'; 'stumble jobs --help' tells what it takes", v.text, v.name)
+	}
+	return text, nil
 }
 
 // jobBook is the journal with what it is asked.
@@ -169,6 +197,39 @@ func (b *jobBook) deleteDrive(id int64, _ string) error {
 		return err
 	}
 	return b.done("drive %d is deleted", id)
+}
+
+// export writes a job to a new file, and leaves none that is not whole.
+func (b *jobBook) export(id int64, path string) error {
+	if _, err := b.journal.Job(id); err != nil {
+		return err
+	}
+	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("%s is there already: name a new file", path)
+	}
+	if err != nil {
+		return fmt.Errorf("the file cannot be made: %w; name another", err)
+	}
+	err = b.journal.ExportJob(id, file)
+	if err = errors.Join(err, file.Close()); err != nil {
+		return errors.Join(fmt.Errorf("job %d is not exported: %w", id, err), os.Remove(path))
+	}
+	return b.done("job %d is in %s; 'stumble jobs import' takes it in elsewhere", id, path)
+}
+
+// take takes in what export wrote.
+func (b *jobBook) take(_ int64, path string) error {
+	file, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("the file cannot be read: %w; name one that 'stumble jobs export' wrote", err)
+	}
+	defer file.Close()
+	found, err := b.journal.ImportJob(file)
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	return b.done("%v", found)
 }
 
 func (b *jobBook) done(format string, args ...any) error {

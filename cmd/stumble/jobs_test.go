@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"io"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -190,7 +191,15 @@ func TestJobsThatCannot(t *testing.T) {
 		{"show first", `"first" is no number of a job`, statusUsage},
 		{"show -- -1", `"-1" is no number of a job`, statusUsage},
 		{"show 1 2", `"2" is one argument too many`, statusUsage},
-		{"name 1", "a text is missing: stumble jobs name 1 TEXT", statusUsage},
+		{"name 1", "TEXT is missing after 'stumble jobs name'", statusUsage},
+		{"export 1", "FILE is missing after 'stumble jobs export'", statusUsage},
+		{"export 1 a b", `"b" is one argument too many`, statusUsage},
+		{"import", "FILE is missing after 'stumble jobs import'", statusUsage},
+		{"export 9 " + filepath.Join(filepath.Dir(path), "job"), "job 9 is not in the journal", statusFailed},
+		{"export 1 " + path, "is there already: name a new file", statusFailed},
+		{"export 1 " + filepath.Join(path, "job"), "the file cannot be made: ", statusFailed},
+		{"import " + filepath.Join(filepath.Dir(path), "none"), "name one that 'stumble jobs export' wrote", statusFailed},
+		{"import " + path, path + ": ", statusFailed},
 		{"show 9", "job 9 is not in the journal: list the jobs", statusFailed},
 		{"name 9 text", "job 9 is not in the journal", statusFailed},
 		{"note 9 text", "job 9 is not in the journal", statusFailed},
@@ -203,4 +212,26 @@ func TestJobsThatCannot(t *testing.T) {
 	requireOneLine(t, jobsOf(t, newerJournal(t)), statusFailed, "written by a newer version", "another file with --journal")
 	requireOneLine(t, jobsOf(t, filepath.Dir(path)), statusFailed, "is not a file")
 	requireOneLine(t, stepped(t, "jobs"), statusFailed, "no folder for the journal is known: name its file with --journal or STUMBLE_JOURNAL")
+}
+
+// A job that is taken to another journal plays back there as it does here.
+func TestExportAndImport(t *testing.T) {
+	path, other, file := aShop(t), aJournal(t), filepath.Join(t.TempDir(), "wren.job")
+	jobsOf(t, path)
+	o := jobsOf(t, path, "export", "1", file)
+	requireDone(t, o)
+	assert.Equal(t, "job 1 is in "+file+"; 'stumble jobs import' takes it in elsewhere\n", o.out)
+	o = jobsOf(t, other, "import", file)
+	requireDone(t, o)
+	assert.Contains(t, o.out, "job 1 is new here")
+	o = jobsOf(t, other, "import", file)
+	requireDone(t, o)
+	assert.Contains(t, o.out, "nothing new")
+	assert.Equal(t, jobsOf(t, path, "show", "1").out, jobsOf(t, other, "show", "1").out)
+	play := func(path string) outcome { return stepped(t, "playback", "1", "--json", "--journal", path) }
+	requireDone(t, play(other))
+	assert.Equal(t, play(path), play(other))
+
+	require.NoError(t, os.WriteFile(file, []byte("no job"), 0o600))
+	requireOneLine(t, jobsOf(t, other, "import", file), statusFailed, file+": ")
 }
