@@ -428,6 +428,69 @@ func TestFinishTwiceIsOnce(t *testing.T) {
 	assert.Zero(t, d.Samples, "what comes after the end is not taken")
 }
 
+func TestClosedJournalKeepsTheDriveSoFar(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "journal.db")
+	j, _, err := journal.Open(path, journal.Options{})
+	require.NoError(t, err)
+	r, err := j.StartDrive(wren(t))
+	require.NoError(t, err)
+	told, _ := record(r, newCar(1), 130)
+	require.NoError(t, j.Close())
+	require.ErrorIs(t, j.NameJob(1, "x"), journal.ErrClosed)
+	again, notices := open(t, path)
+	require.Len(t, notices, 1)
+	assert.Equal(t, "drive 1 of job 1 (Larkspur Wren) was cut off: its 3s until then are saved, 130 samples and 130 exchanges", notices[0].Text)
+	samples, _ := played(t, again, 1)
+	assert.Equal(t, told, samples)
+}
+
+// A job that cannot be looked up when its drive begins is found when the drive can be saved.
+func TestDriveFindsItsJobLater(t *testing.T) {
+	path, _ := written(t, 2, 1)
+	db, err := sql.Open("sqlite", path)
+	require.NoError(t, err)
+	db.SetMaxOpenConns(1)
+	for _, statement := range []string{"PRAGMA locking_mode = EXCLUSIVE", "UPDATE jobs SET name = name"} {
+		_, err = db.Exec(statement)
+		require.NoError(t, err)
+	}
+	j, notices := open(t, path)
+	require.Len(t, notices, 1)
+	info := wren(t)
+	info.Job = 1
+	r, err := j.StartDrive(info)
+	require.NoError(t, err)
+	require.ErrorIs(t, r.State().Why, journal.ErrBusy)
+	record(r, newCar(1), 10)
+	assert.Zero(t, r.ID())
+	require.NoError(t, db.Close())
+	require.NoError(t, r.Finish(nil))
+	d, err := j.Drive(r.ID())
+	require.NoError(t, err)
+	assert.Equal(t, int64(1), d.Job)
+	jobs, err := j.Jobs(journal.JobFilter{})
+	require.NoError(t, err)
+	assert.Len(t, jobs, 2)
+}
+
+// A damaged file is left where it is as long as another program records into it.
+func TestDamagedFileInUseIsLeft(t *testing.T) {
+	path, _ := written(t, 1, 1)
+	one, _, err := journal.Open(path, journal.Options{})
+	require.NoError(t, err)
+	r, err := one.StartDrive(wren(t))
+	require.NoError(t, err)
+	require.NoError(t, one.Disconnect())
+	overwrite(t, path, 0, noise(100))
+	_, notices := open(t, path)
+	require.Len(t, notices, 1)
+	assert.Contains(t, notices[0].Text, "another program holds it")
+	assert.False(t, exists(path+".damaged-1"))
+	require.NoError(t, r.Finish(nil), "the one that records sets it aside")
+	assert.True(t, exists(path+".damaged-1"))
+	require.NoError(t, one.Close())
+}
+
 func TestLocksOfCrashesAreRemoved(t *testing.T) {
 	path, _ := written(t, 1, 1)
 	left := path + ".live-ABC"

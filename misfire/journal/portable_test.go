@@ -101,6 +101,8 @@ func TestJobGoesToAnotherComputer(t *testing.T) {
 	back, err := from.ImportJob(bytes.NewReader(exported(t, to, found.Job)))
 	require.NoError(t, err)
 	assert.Equal(t, journal.Imported{Job: job.ID, Added: 1, Known: 7}, back, "the way back adds what is new")
+	assert.Equal(t, "job 1 was here already: 1 entries are new, 7 were known", back.String())
+	assert.Equal(t, "job 2 is new here, with 7 entries", found.String())
 	sound(t, from.Path())
 }
 

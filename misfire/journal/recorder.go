@@ -43,10 +43,12 @@ type Recorder struct {
 	sampled   lane
 	exchanged lane
 	marks     []Mark // not saved yet
+	taken     int    // how many of them are being saved
 	marked    int    // marks recorded
 
 	now     time.Time // the newest time heard of
 	waiting time.Time // when the first was recorded that was not yet handed to the saver; zero when none was
+	flushed time.Time // when that was last done
 	saved   time.Time // up to here all is saved
 	lost    int
 	trouble error     // why the last save failed; nil when it did not
@@ -196,7 +198,7 @@ type State struct {
 	Saving bool
 	Why    error         // why it is not, as one line; nil when it is
 	Since  time.Time     // since when it is not, in the drive's time
-	Behind time.Duration // how much of the drive is in memory only; above a second the disk is slow, or held by another
+	Behind time.Duration // how much of the drive is in memory only, 0 when nothing is; above a second the disk is slow, or held by another
 	Lost   int           // samples and exchanges that are gone, because memory was full or they were too large
 }
 
@@ -206,7 +208,7 @@ func (r *Recorder) State() State {
 	defer r.mu.Unlock()
 	s := State{Saving: r.trouble == nil, Why: r.trouble, Since: r.since, Lost: r.lost}
 	if r.behind() {
-		s.Behind = max(r.now.Sub(r.saved), 0)
+		s.Behind = max(r.now.Sub(r.saved), 1)
 	}
 	return s
 }
@@ -307,6 +309,9 @@ func (r *Recorder) advance(now time.Time) {
 	if back || now.After(r.now) {
 		r.now = now
 	}
+	if back {
+		r.saved = now
+	}
 	due := !r.waiting.IsZero() && (back || r.now.Sub(r.waiting) >= saveEvery)
 	if due {
 		r.flush()
@@ -324,7 +329,7 @@ func (r *Recorder) advance(now time.Time) {
 func (r *Recorder) flush() {
 	r.seal(&r.sampled)
 	r.seal(&r.exchanged)
-	r.waiting = time.Time{}
+	r.waiting, r.flushed = time.Time{}, r.now
 	r.bound()
 }
 
@@ -370,8 +375,9 @@ func (l *lane) oldest() int {
 // lose counts what cannot be kept, and marks in the drive where it was.
 func (r *Recorder) lose(n, after int, from, to time.Time, text string) {
 	r.lost += n
-	for i := range r.marks {
-		if m := &r.marks[i]; m.Kind == MarkGap && m.Text == text && !from.After(m.Until.Add(time.Second)) {
+	for i := range r.marks[r.taken:] {
+		m := &r.marks[r.taken+i]
+		if m.Kind == MarkGap && m.Text == text && !from.Before(m.At) && !from.After(m.Until.Add(time.Second)) {
 			m.Until = to // one mark for a gap, however long
 			return
 		}

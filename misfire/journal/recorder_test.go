@@ -9,6 +9,8 @@ import (
 
 	"stumble/misfire/gear"
 	"stumble/misfire/journal"
+	"stumble/misfire/journal/pack"
+	"stumble/obd"
 )
 
 func TestDriveComesBackAsItWas(t *testing.T) {
@@ -42,6 +44,7 @@ func TestDriveComesBackAsItWas(t *testing.T) {
 	verdicts, err := j.Verdicts(d.Job)
 	require.NoError(t, err)
 	require.Len(t, verdicts, 1)
+	assert.Equal(t, c.now, verdicts[0].At)
 	assert.JSONEq(t, `{"sentence":"Cylinder 2 misses"}`, string(verdicts[0].Data))
 	sound(t, j.Path())
 }
@@ -82,5 +85,37 @@ func TestNothingWaitsForASecond(t *testing.T) {
 	assert.Equal(t, journal.DriveRecording, d.State)
 	samples, _ := played(t, j, d.ID)
 	assert.Len(t, samples, 20)
+	require.NoError(t, r.Finish(nil))
+}
+
+func TestWhatIsTooLargeIsMarked(t *testing.T) {
+	j := fresh(t)
+	r, err := j.StartDrive(wren(t))
+	require.NoError(t, err)
+	c := newCar(1)
+	record(r, c, 10)
+	r.Sample(&obd.Sample{Sent: c.now, Received: c.now, Readings: make([]obd.Reading, pack.MaxReadings+1)})
+	r.Exchange(&obd.Exchange{Sent: c.now, Received: c.now, Answer: make([]byte, pack.MaxText+1)})
+	record(r, c, 10)
+	assert.Equal(t, 2, r.State().Lost)
+	require.NoError(t, r.Finish(nil))
+	samples, marks := played(t, j, r.ID())
+	assert.Len(t, samples, 20)
+	require.Len(t, marks, 2)
+	assert.Equal(t, "a sample is larger than a journal can hold", marks[0].Text)
+}
+
+// A clock that is set back makes no drive wait for it to catch up.
+func TestClockSetBack(t *testing.T) {
+	j := fresh(t)
+	r, err := j.StartDrive(wren(t))
+	require.NoError(t, err)
+	c := newCar(1)
+	first, _ := record(r, c, 60)
+	c.now = c.now.Add(-time.Hour)
+	second, _ := record(r, c, 60)
+	settled(t, r, c)
+	samples, _ := played(t, j, r.ID())
+	assert.Equal(t, append(first, second...), samples)
 	require.NoError(t, r.Finish(nil))
 }

@@ -13,7 +13,9 @@ import (
 type batch struct {
 	lanes [2]laneBatch
 	marks []Mark
-	upTo  int64 // the newest time in it
+	upTo  int64     // the newest time in it
+	now   time.Time // up to when all of the drive is in it
+	at    time.Time // when it was taken
 	lost  int
 }
 
@@ -59,13 +61,14 @@ func (r *Recorder) saveAll(verdict []byte, finish bool) error {
 func (r *Recorder) take() (b batch, more bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	b = batch{marks: slices.Clone(r.marks), upTo: pack.Nanoseconds(r.saved), lost: r.lost}
+	b = batch{marks: slices.Clone(r.marks), upTo: pack.Nanoseconds(r.info.Started), now: r.flushed, at: r.now, lost: r.lost}
+	r.taken = len(b.marks)
 	size := 0
 	for i, l := range []*lane{&r.sampled, &r.exchanged} {
 		lb := laneBatch{lane: l, total: l.saved}
 		for _, w := range l.wait {
 			if size > mostAtOnce {
-				more = true
+				more, b.now = true, r.saved
 				break
 			}
 			size += len(w.data)
@@ -114,7 +117,7 @@ func (r *Recorder) write(b batch, verdict []byte, finish bool) error {
 		if there, err := t.id("SELECT id FROM verdicts WHERE uid = ?", uid); err != nil || there != 0 {
 			return err
 		}
-		_, err = t.verdict(uid, Verdict{Job: r.job.ID, Drive: id, At: pack.Time(b.upTo), Kind: VerdictDrive, Data: verdict})
+		_, err = t.verdict(uid, Verdict{Job: r.job.ID, Drive: id, At: b.at, Kind: VerdictDrive, Data: verdict})
 		return err
 	})
 }
@@ -182,9 +185,12 @@ func (r *Recorder) settle(b batch, saved bool) {
 			lb.lane.settle()
 		}
 	}
+	r.taken = 0
 	if saved {
 		r.marks = r.marks[len(b.marks):]
-		r.saved = pack.Time(b.upTo)
+		if !b.now.IsZero() {
+			r.saved = b.now
+		}
 		r.trouble, r.since = nil, time.Time{}
 	}
 }

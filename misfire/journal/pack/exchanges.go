@@ -233,12 +233,3 @@ func (r *ExchangeReader) answer(c *cursor, request *read) {
 		c.fail()
 	}
 }
-
-// Check reads a block to its end and tells what it holds.
-func (r *ExchangeReader) Check(block []byte) (span Span, err error) {
-	err = r.Read(block, func(e *obd.Exchange) error {
-		span.add(e.Received)
-		return nil
-	})
-	return span, err
-}

@@ -32,7 +32,7 @@ func FuzzReadSamples(f *testing.F) {
 	f.Add(block[n+4:])
 	f.Fuzz(func(t *testing.T, payload []byte) {
 		var r pack.SampleReader
-		_, _ = r.Check(payload)
+		_ = r.Read(payload, func(*obd.Sample) error { return nil })
 		var samples []obd.Sample
 		_ = r.Read(framed(payload), func(s *obd.Sample) error {
 			samples = append(samples, s.Clone())
@@ -63,7 +63,7 @@ func FuzzReadExchanges(f *testing.F) {
 	f.Add(block[n+4:])
 	f.Fuzz(func(t *testing.T, payload []byte) {
 		var r pack.ExchangeReader
-		_, _ = r.Check(payload)
+		_ = r.Read(payload, func(*obd.Exchange) error { return nil })
 		total := 0
 		err := r.Read(framed(payload), func(e *obd.Exchange) error {
 			total += len(e.Answer)

@@ -4,7 +4,6 @@ import (
 	"encoding/binary"
 	"math"
 	"math/bits"
-	"time"
 
 	"stumble/obd"
 )
@@ -251,27 +250,4 @@ func patch(c *cursor, value *float64) bool {
 	*value = math.Float64frombits(math.Float64bits(*value) ^ diff<<(8*zeros))
 	c.data = data[1+n:]
 	return true
-}
-
-// Span is the times between which samples of a block were received, and how many there are.
-type Span struct {
-	First, Last time.Time
-	Count       int
-}
-
-// Check reads a block to its end and tells what it holds.
-func (r *SampleReader) Check(block []byte) (span Span, err error) {
-	err = r.Read(block, func(s *obd.Sample) error {
-		span.add(s.Received)
-		return nil
-	})
-	return span, err
-}
-
-func (s *Span) add(at time.Time) {
-	if s.Count == 0 {
-		s.First = at
-	}
-	s.Last = at
-	s.Count++
 }
