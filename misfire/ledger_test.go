@@ -316,3 +316,54 @@ func TestQueueIsBounded(t *testing.T) {
 	assert.LessOrEqual(t, len(tally.queue.events)-tally.queue.head, mostEvents)
 	assert.Equal(t, 1.0, tally.averages[0].now, "the oldest was entered early, not lost")
 }
+
+// In a second cycle the book holds the first one while the ledger holds the second: looking at both changes neither.
+func TestLookWhileHolding(t *testing.T) {
+	m := newMill(t, 1000, 0.01)
+	m.start(750)
+	m.mark(gear.Drive)
+	m.run(2 * time.Minute)
+	m.mark(gear.ParkNeutral)
+	m.run(30 * time.Second)
+	m.stand(5 * time.Second)
+	m.start(750)
+	m.run(2 * time.Minute)
+	require.True(t, m.tally.ledger.holding)
+	require.Len(t, m.tally.book.gears.mixed[0], 1)
+	first, second := m.tally.Summary(), m.tally.Summary()
+	assert.Equal(t, first.Total[0].Misses, second.Total[0].Misses)
+	assert.Greater(t, first.Total[0].Misses, m.tally.book.total[0].misses, "what is held is shown")
+	assert.Equal(t, first.Total[0].Misses, m.ended().Total[0].Misses)
+}
+
+func TestHoldingIsBounded(t *testing.T) {
+	tests := []struct {
+		name  string
+		cut   func(c *cutter)
+		holds bool
+	}{
+		{"little seen", func(c *cutter) { c.turn(100, inPark) }, true},
+		{"no rise in long running", func(c *cutter) { c.turn(4000, inPark) }, true},
+		{"rises that fit nothing, for long", func(c *cutter) { c.show(0, 1, 1, 2); c.turn(3500, inPark) }, false},
+		{"no counter", func(c *cutter) { c.lanes[0].based = false; c.turn(3500, inPark) }, false},
+		{"changing conditions", func(c *cutter) {
+			for i := range mostSlices + 1 {
+				c.turn(0.2*float64(i+1), []conditionIndex{inPark, inDrive}[i%2])
+			}
+		}, false},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			c := newCutter(assumed)
+			c.known, c.holding = false, true
+			tt.cut(c)
+			assert.Equal(t, !tt.holds, c.tooMuch())
+			c.let(assumed)
+			c.settle()
+			assert.LessOrEqual(t, len(c.slices), mostSlices)
+			if !tt.holds {
+				assert.NotEmpty(t, c.windows)
+			}
+		})
+	}
+}

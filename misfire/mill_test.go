@@ -179,6 +179,7 @@ func (m *mill) start(rpm float64) {
 	clear(m.owed)
 	m.refresh()
 	m.rpm = rpm
+	m.run(m.every) // seen to run: marks from here on hold
 }
 
 // ended is the Summary of the finished drive.

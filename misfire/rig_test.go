@@ -68,14 +68,6 @@ func newRig(t testing.TB, scenario string, seed uint64) *rig {
 	return r
 }
 
-// drive polls a scenario for a time.
-func drive(t testing.TB, scenario string, seed uint64, length time.Duration) trip {
-	t.Helper()
-	r := newRig(t, scenario, seed)
-	r.run(0, length)
-	return r.finish(length, true)
-}
-
 // run polls from one time of the drive to another; looks, when given, are called after each sample.
 func (r *rig) run(from, to time.Duration, looks ...func(at time.Time)) {
 	for at := from; at < to; at += r.pace.every {

@@ -14,7 +14,7 @@ type Moment struct {
 	Gear        gear.State
 	Origin      gear.Origin
 	RPM, Load   float64 // mean of the second; NaN when nothing was read
-	Unmonitored bool    // the controller may not have judged most of it
+	Unmonitored bool    // the controller may not have judged at its last reading
 	// Misses is what each cylinder's counter rose by at its reading in this second (index 0 is cylinder 1).
 	// The misses themselves happened since the refresh before.
 	Misses [engine.MaxCylinders]uint16

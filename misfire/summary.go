@@ -82,7 +82,7 @@ type Cell struct {
 	Running   time.Duration // running behind the cell
 	RPM, Load float64       // means over its revolutions, rpm and percent; NaN in Total
 	Still     bool          // in Total: the counter stands still beyond chance, and what ran since is left out
-	Decides   rate.Count    // misses and firings of unmixed windows: all that verdicts rest on
+	Decides   rate.Count    // misses and firings of unmixed windows, in Total of all: what verdicts rest on
 }
 
 // RefreshKind is how a controller brings its counters up to date.

@@ -64,6 +64,9 @@ func TestSentences(t *testing.T) {
 			{gear: p, minutes: 4, rates: []float64{0, 0.002, 0, 0}}, {gear: d, minutes: 6, rates: []float64{0, 0.030, 0, 0}},
 			{gear: r, minutes: 0.3, rates: []float64{0, 0.045, 0, 0}}, {gear: p, minutes: 1, rates: []float64{0, 0.002, 0, 0}}},
 			"Cylinder 2 misses 30 of 1,000 firings in Drive, 2.2 in Park or Neutral.", d},
+		{"Reverse against Drive, Park never seen", 200, []leg{
+			{gear: d, minutes: 4, rates: []float64{0, 0.010, 0, 0}}, {gear: r, minutes: 4, rates: []float64{0, 0.040, 0, 0}}},
+			"Cylinder 2 misses 40 of 1,000 firings in Reverse, 9.3 in Drive.", r},
 		{"two cylinders", 200, []leg{{gear: d, minutes: 6, rates: []float64{0, 0.040, 0.030, 0}}},
 			"Cylinders 2 and 3 miss; 2 the most: 40 of 1,000 firings in Drive.", gear.Unknown},
 		{"on the move", 200, []leg{
