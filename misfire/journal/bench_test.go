@@ -41,6 +41,28 @@ func BenchmarkRecord(b *testing.B) {
 		perOp(b, processor(b)-used)
 		b.ReportMetric(float64(inDrive.Nanoseconds())/float64(b.N), "ns-in-drive/op")
 	})
+	// At the pace of a car each half second is saved by itself, its block of ten seconds written anew.
+	b.Run("saved", func(b *testing.B) {
+		j, _, err := journal.Open(filepath.Join(b.TempDir(), "journal.db"), journal.Options{})
+		fatal(b, err)
+		defer j.Close()
+		r, err := j.StartDrive(wren(b))
+		fatal(b, err)
+		shift := shifter{length: told[len(told)-1].Received.Sub(morning)}
+		used := processor(b)
+		for i := 0; b.Loop(); i++ {
+			e, s := shift.at(said, told, i)
+			r.Exchange(e)
+			r.Sample(s)
+			if i%25 == 24 {
+				fatal(b, r.Save())
+			}
+		}
+		spent := processor(b) - used
+		perOp(b, spent)
+		b.ReportMetric(100*float64(spent)/float64(b.N)/float64(20*time.Millisecond), "%-of-20ms-exchange")
+		fatal(b, r.Finish(nil))
+	})
 	b.Run("bare", func(b *testing.B) {
 		db := bare(b)
 		shift := shifter{length: told[len(told)-1].Received.Sub(morning)}

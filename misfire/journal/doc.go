@@ -24,5 +24,11 @@
 // Samples and raw exchanges are packed, some ten seconds a row: an hour at fifty exchanges a second would otherwise be
 // half a million rows. Package pack documents how; they are decoded again with Play and Exchanges.
 //
+// # Files beside it
+//
+// journal.db-wal and journal.db-shm are SQLite's, and hold the newest of what was saved: copy them along, or end the
+// program first. journal.db.live-… is there while a drive is being recorded. journal.db.damaged-1 is a file that was
+// set aside. journal.db.suspect asks for a check of the whole file at the next start.
+//
 // A job taken to another journal is a file of JSON lines, compressed: see ExportJob.
 package journal

@@ -11,3 +11,6 @@ func (j *Journal) Disconnect() error {
 	}
 	return j.drop()
 }
+
+// Save saves what is ready, in the caller's goroutine.
+func (r *Recorder) Save() error { return r.save() }
