@@ -27,6 +27,7 @@ const (
 	statusDone   = 0
 	statusFailed = 1 // no adapter, no answer, nothing to write to
 	statusUsage  = 2 // the command line is wrong
+	statusFound  = 3 // what --fail-on names was found
 )
 
 // app is what a subcommand works with; nothing else reaches for the process it runs in.
@@ -54,6 +55,7 @@ func commands() []command {
 		{"intake", "read everything before anything is touched", intake},
 		{"watch", "count misses live, by cylinder and gear", watch},
 		{"loadtest", "watch with guided steps: at rest in each gear, cruise, pull", loadtest},
+		{"compare", "judge a repair or a swap by the drives before and after it", compare},
 		{"clear", "clear trouble codes, after a repair", clearCodes},
 		{"jobs", "list, show, name, note and delete what is saved", jobs},
 		{"playback", "show a stored drive at any speed", playback},
@@ -112,6 +114,9 @@ type usageError struct{ error }
 
 func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
 
+// foundError is a finding that --fail-on named; the work itself is done.
+type foundError struct{ error }
+
 // errHelp says that help was asked for and given.
 var errHelp = errors.New("help")
 
@@ -142,8 +147,12 @@ func (a *app) report(name string, err error) int {
 	}
 	fmt.Fprintf(a.err, "stumble: %s%s\n", name, explain(err))
 	var usage usageError
-	if errors.As(err, &usage) {
+	var found foundError
+	switch {
+	case errors.As(err, &usage):
 		return statusUsage
+	case errors.As(err, &found):
+		return statusFound
 	}
 	return statusFailed
 }
