@@ -178,7 +178,12 @@ func (c *clearing) look(answer elm.Answer, sure bool) error {
 		after = &obd.CodeReport{Unread: []string{"all lists: " + explain(err)}}
 	}
 	record := clearRecord{Cleared: erasable(c.before), Back: erasable(after), Stays: listOf(after, permanent), Sure: sure}
-	return errors.Join(err, c.save(after, &record), c.tell(answer, after, &record))
+	unsaved := c.save(after, &record)
+	c.tell(answer, after, &record)
+	if unsaved == nil {
+		writeWrapped(c.out, "", fmt.Sprintf("Saved in job %d. Next: drive as when it missed, with 'stumble watch'; then 'stumble compare --job %d'.", c.job.ID, c.job.ID))
+	}
+	return errors.Join(err, unsaved)
 }
 
 // save puts the clear and what was read back into the job. A clear is never older than the intake that it rests on:
@@ -197,7 +202,7 @@ func (c *clearing) save(after *obd.CodeReport, record *clearRecord) error {
 	_, codes := j.AddCodes(c.job.ID, at, after)
 	note := j.AddNote(c.job.ID, journal.Note{At: at, Text: record.sentence()})
 	if err := errors.Join(saved, codes, note); err != nil {
-		return fmt.Errorf("the codes were cleared, but that is NOT SAVED: %w", err)
+		return fmt.Errorf("what was cleared and what is there now is NOT SAVED: %w", err)
 	}
 	return nil
 }
@@ -219,7 +224,7 @@ func (r *clearRecord) sentence() string {
 }
 
 // tell prints what became of it.
-func (c *clearing) tell(answer elm.Answer, after *obd.CodeReport, record *clearRecord) error {
+func (c *clearing) tell(answer elm.Answer, after *obd.CodeReport, record *clearRecord) {
 	say := func(text string) { writeWrapped(c.out, "", text) }
 	fmt.Fprintln(c.out)
 	if record.Sure {
@@ -245,8 +250,6 @@ func (c *clearing) tell(answer elm.Answer, after *obd.CodeReport, record *clearR
 	for _, line := range after.Unread {
 		say("Could not be read back: " + onOneLine(line) + ".")
 	}
-	say(fmt.Sprintf("Saved in job %d. Next: drive as when it missed, with 'stumble watch'; then 'stumble compare --job %d'.", c.job.ID, c.job.ID))
-	return nil
 }
 
 func moduleWords(messages []obd.Message) string {

@@ -111,6 +111,8 @@ func TestClear(t *testing.T) {
 		require.Len(t, notes, 1)
 		assert.Equal(t, "codes cleared: P0302; permanent: P0302", notes[0].Text)
 	})
+	page := s.run("", "jobs", "show", "1")
+	assert.Regexp(t, `(?m)^codes      2026-11-2\d \d\d:30 permanent P0302$`, page.out)
 	s.requireRefused(s.on("engine-off", "CLEAR\n", "clear"), "no intake since the clear")
 	require.Equal(t, statusDone, s.on("engine-off", "", "intake").status)
 	require.Equal(t, statusDone, s.on("engine-off", "CLEAR\n", "clear").status)

@@ -92,7 +92,11 @@ func (p *jobPage) write(w io.Writer) {
 	line("complaint", p.job.Complaint)
 	line("opened", minute(p.job.Opened))
 	for i := range p.intakes {
-		line("intake", minute(p.intakes[i].At)+"  "+codesInWords(p.intakes[i].Codes))
+		what := "intake"
+		if p.intakes[i].Intake == nil {
+			what = "codes" // read by themselves
+		}
+		line(what, minute(p.intakes[i].At)+"  "+codesInWords(p.intakes[i].Codes))
 	}
 	for i := range p.drives {
 		d := &p.drives[i]
