@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"stumble/misfire/gear"
+	"stumble/obd"
 )
 
 func TestRefreshIsFound(t *testing.T) {
@@ -107,6 +108,29 @@ func TestRefreshAtKeyOff(t *testing.T) {
 			assert.Equal(t, tt.want, s.Refresh.Kind)
 		})
 	}
+}
+
+func TestCyclesAndHolesLoseThePlaceOfTheLastRefresh(t *testing.T) {
+	rise := func(rev float64) rise {
+		return rise{lo: place{rev - 1, rev / 12.5}, hi: place{rev + 1, rev/12.5 + 0.1}}
+	}
+	var c cadence
+	c.observe(rise(200))
+	c.restart(place{350, 30})
+	c.observe(rise(550))
+	c.close()
+	assert.Zero(t, c.gaps, "350 revolutions tell nothing of the period")
+	c.stood(rise(4000))
+	assert.False(t, c.keyOff, "it has refreshed on the run")
+
+	m := newMill(t, 200, 0.05)
+	m.run(2 * time.Minute)
+	m.tally.drain(math.Inf(1))
+	assert.True(t, m.tally.cadence.begun)
+	m.pass(3 * time.Second)
+	m.give(live(obd.PIDRPM, 750))
+	m.tally.drain(math.Inf(1))
+	assert.False(t, m.tally.cadence.begun)
 }
 
 // The whole driving cycle is one window: its rate is known, its share among gears is not.

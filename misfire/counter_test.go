@@ -91,6 +91,22 @@ func TestKeyOnShowsTheLastCycle(t *testing.T) {
 	assert.InDelta(t, 70, s.Total[1].Misses, 10, "not the 168 of the cycle before")
 }
 
+// Some controllers set their counters back a moment after the start.
+func TestCountersSetBackJustAfterTheStart(t *testing.T) {
+	m := newMill(t, 200, 0.05)
+	m.rpm, m.shown[0] = 0, 168
+	m.run(5 * time.Second)
+	m.start(750)
+	m.shown[0] = 168
+	m.run(500 * time.Millisecond)
+	m.shown[0] = 0
+	m.mark(gear.Drive)
+	m.run(4 * time.Minute)
+	s := m.ended()
+	assert.Zero(t, s.Unknown.Misses, "the first window is whole")
+	assert.InDelta(t, 50, s.Total[0].Rate, 3)
+}
+
 func TestNewCycles(t *testing.T) {
 	const rate = 0.04
 	tests := []struct {
@@ -127,6 +143,22 @@ func TestNewCycles(t *testing.T) {
 			assert.Zero(t, s.Total[1].Misses)
 		})
 	}
+}
+
+// An engine that stops at the lights goes on with its cycle: the first refresh after shows misses from before.
+func TestCycleThatGoesOnAfterAStop(t *testing.T) {
+	m := newMill(t, 1000, 0.04)
+	m.start(750)
+	m.mark(gear.Drive)
+	m.run(9 * time.Minute) // six refreshes, and three quarters of a period
+	m.rpm = 0
+	m.run(5 * time.Second)
+	m.rpm = 750
+	m.run(time.Minute)
+	s := m.ended()
+	assert.Equal(t, 1000.0, s.Refresh.Revolutions)
+	assert.InDelta(t, 20, s.Unknown.Misses, 1)
+	assert.InDelta(t, 40, s.Total[0].Rate, 1)
 }
 
 // The stop of the engine shows what was counted since the last refresh: it belongs to the running before.

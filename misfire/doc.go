@@ -5,10 +5,14 @@
 // The way of a sample:
 //
 //	exposure   engine speed over time becomes crank revolutions, each with its condition
+//	monitored  and is told apart by whether the controller may judge misfire there
+//	queue      everything waits until the gear state of its time is settled
 //	counter    a reading of a counter becomes a rise, or the start of a new driving cycle
 //	cadence    the rises show how the controller refreshes its counters
 //	ledger     revolutions and rises are cut into windows at the refreshes
-//	book       windows are added up by condition, gear state and cylinder
+//	book       windows are added up by condition, gear state and cylinder (level, mixture)
+//	silence    a counter that stands still is found out; trend: a rate that worsens
+//	apportion  what came in one lump over several conditions is shared out
 //	verdict    the sums become rates with limits, and a sentence
 //
 // Methods and their sources are with the functions of package rate.

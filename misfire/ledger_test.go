@@ -159,6 +159,30 @@ func TestAtOnceWindowsAreShort(t *testing.T) {
 	assert.Equal(t, 1, c.windows[1].misses[0])
 }
 
+func TestCycleOfACarThatShowsAtOnceEndsWithItsTail(t *testing.T) {
+	c := newCutter(candidate{kind: RefreshAtOnce})
+	c.show(0, 1, 4.4, 4.6)
+	c.turn(5, inPark)
+	require.Len(t, c.windows, 2)
+	c.breakOff(assumed, false)
+	require.Len(t, c.windows, 3)
+	assert.InDelta(t, 5, c.windows[2].running[0].firings, 1e-6)
+	assert.Equal(t, 1, c.windows[2].misses[0])
+	c.turn(10, inPark)
+	for _, w := range c.windows[3:] {
+		assert.Zero(t, w.misses[0], "not carried into the next cycle")
+	}
+}
+
+func TestRefreshIsNotBeforeTheRunning(t *testing.T) {
+	c := newCutter(candidate{kind: RefreshRevolutions, period: 200})
+	c.midway = false
+	c.show(0, 1, -3, 0.4)
+	c.turn(1, inPark)
+	require.Len(t, c.windows, 1)
+	assert.InDelta(t, 2, c.windows[0].to.rev, 1e-6)
+}
+
 func TestWindowOfACounterFollowedLate(t *testing.T) {
 	w := window{to: place{200, 16}}
 	tests := []struct {
