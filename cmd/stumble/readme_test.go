@@ -1,0 +1,167 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"reflect"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"stumble/obd/clock"
+	"stumble/views"
+	"stumble/views/report"
+)
+
+// readme is the text of the README.
+func readme(t testing.TB) string {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join(root(t), "README.md"))
+	require.NoError(t, err)
+	return string(text)
+}
+
+// examples are the command lines of the README's shell blocks, in order, without their comments.
+func examples(t testing.TB) (lines []string) {
+	t.Helper()
+	for _, block := range regexp.MustCompile("(?s)\n```sh\n(.*?)\n```\n").FindAllStringSubmatch(readme(t), -1) {
+		for line := range strings.Lines(block[1]) {
+			line, _, _ = strings.Cut(line, " #")
+			lines = append(lines, strings.TrimSpace(line))
+		}
+	}
+	require.NotEmpty(t, lines)
+	return lines
+}
+
+// words cuts a command line as a shell does, as far as quotes go.
+func words(line string) (out []string) {
+	for _, m := range regexp.MustCompile(`"([^"]*)"|(\S+)`).FindAllStringSubmatch(line, -1) {
+		out = append(out, m[1]+m[2])
+	}
+	return out
+}
+
+// Every example of the README runs, on the simulated car where it names an adapter, and as lines where it would take
+// the screen.
+func TestExamplesOfTheReadme(t *testing.T) {
+	vars := map[string]string{"STUMBLE_JOURNAL": filepath.Join(t.TempDir(), "journal.db")}
+	clk := clock.NewStepped(morning())
+	for _, line := range examples(t) {
+		t.Run(line, func(t *testing.T) {
+			args := words(line)
+			switch {
+			case line == ".ci/run":
+				about, err := os.Stat(filepath.Join(root(t), line))
+				require.NoError(t, err)
+				assert.NotZero(t, about.Mode()&0o111, "it can be run")
+				return
+			case strings.HasPrefix(line, "go run ./cmd/stumble "):
+				args = args[3:]
+			default:
+				require.Equal(t, "stumble", args[0])
+				args = args[1:]
+			}
+			if args[0] == "simulate" && slices.Contains(args, "--listen") {
+				args[slices.Index(args, "--listen")+1] = "127.0.0.1:0"
+				server := start(t, clock.System{}, func(a *app) int { return a.run(args) })
+				requireDone(t, server.leave())
+				return
+			}
+			var out, errs buffer
+			clk.Advance(time.Hour) // so that what is saved is in order
+			a := program(t.Context(), clk, &out, &errs)
+			a.in, a.env = strings.NewReader("CLEAR\n"), environment(vars) // what clear wants typed
+			require.Equal(t, statusDone, a.run(inTheWorkshop(args, vars["STUMBLE_JOURNAL"])), errs.String())
+			assert.NotEmpty(t, out.String()+errs.String())
+		})
+	}
+}
+
+// inTheWorkshop is a command line for the simulated car and without a screen.
+func inTheWorkshop(args []string, journal string) []string {
+	args = slices.Clone(args)
+	reads := slices.Contains([]string{"codes", "intake", "watch", "loadtest", "clear"}, args[0])
+	car := "sim"
+	if args[0] == "clear" {
+		car = "sim:engine-off"
+	}
+	if at := slices.Index(args, "--port"); at >= 0 && !strings.HasPrefix(args[at+1], "sim") {
+		args[at+1] = car
+	} else if at < 0 && reads {
+		args = append(args, "--port", car)
+	}
+	if reads && !slices.Contains(args, "--speed") {
+		args = append(args, "--speed", "max")
+	}
+	if reads && args[0] != "codes" {
+		args = append(args, "--journal", journal) // the simulated car is saved only where one is named
+	}
+	shows := slices.Contains([]string{"demo", "watch", "loadtest", "playback"}, args[0])
+	if shows && !slices.Contains(args, "--json") && !slices.Contains(args, "--plain") {
+		args = append(args, "--plain")
+	}
+	switch args[0] {
+	case "loadtest":
+		args = append(args, "--yes")
+	case "ports":
+		args = append(args, "--names")
+	}
+	return args
+}
+
+// The README names every command, every exit status and every field of the JSON.
+func TestReadmeIsComplete(t *testing.T) {
+	text := readme(t)
+	for _, c := range commands() {
+		assert.True(t, strings.Contains(text, "| `"+c.name+"` |"), "the README's table of commands lacks %s", c.name)
+	}
+	for _, of := range []any{
+		views.SampleLine{}, views.TestSummaryObject{}, views.MarkLine{}, views.NoticeLine{}, views.StepEventLine{},
+		report.Codes{}, report.Intake{}, views.ComparisonObject{}, portObject{}, truthObject{}, jobsObject{}, jobObject{},
+	} {
+		for _, name := range fieldNames(reflect.TypeOf(of), map[reflect.Type]bool{}) {
+			assert.True(t, strings.Contains(text, "`"+name+"`"), "the README lacks the field %s of %T", name, of)
+		}
+	}
+}
+
+// fieldNames are the names that a type has in JSON, those of what it holds included.
+func fieldNames(of reflect.Type, seen map[reflect.Type]bool) (names []string) {
+	for of.Kind() == reflect.Slice || of.Kind() == reflect.Pointer {
+		of = of.Elem()
+	}
+	if of.Kind() != reflect.Struct || seen[of] {
+		return nil
+	}
+	seen[of] = true
+	for i := range of.NumField() {
+		f := of.Field(i)
+		if name, _, _ := strings.Cut(f.Tag.Get("json"), ","); name != "" && name != "-" {
+			names = append(names, name)
+		}
+		if f.IsExported() || f.Anonymous {
+			names = append(names, fieldNames(f.Type, seen)...)
+		}
+	}
+	return names
+}
+
+// The files that the README points to are there.
+func TestLinksOfTheReadme(t *testing.T) {
+	text := readme(t)
+	for _, m := range regexp.MustCompile(`\]\(([^)]+)\)`).FindAllStringSubmatch(text, -1) {
+		if anchor, isAnchor := strings.CutPrefix(m[1], "#"); isAnchor {
+			heading := "\n## " + strings.ReplaceAll(anchor, "-", " ") + "\n"
+			assert.True(t, strings.Contains(strings.ToLower(text), heading), "there is no heading for %s", anchor)
+			continue
+		}
+		_, err := os.Stat(filepath.Join(root(t), m[1]))
+		assert.NoError(t, err)
+	}
+}
