@@ -59,6 +59,7 @@ func commands() []command {
 		{"clear", "clear trouble codes, after a repair", clearCodes},
 		{"jobs", "list, show, name, note and delete what is saved", jobs},
 		{"playback", "show a stored drive at any speed", playback},
+		{"export", "write a stored drive as CSV, JSON lines or Parquet", exportDrive},
 		{"simulate", "serve the simulated adapter and car on TCP or a serial port", simulate},
 	}
 }

@@ -1,0 +1,202 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"stumble/misfire"
+	"stumble/misfire/export"
+	"stumble/misfire/journal"
+	"stumble/obd"
+)
+
+const exportAbout = `Write a stored drive as a table for other programs. The README tells what its columns mean.
+
+  --what samples   every reading, a row each
+  --what windows   how far each counter rose between two refreshes
+  --what tally     the rates by condition, by gear state and over the drive
+
+Windows and tally are counted anew by the same rules as live. The format is that of the file's ending, .csv, .jsonl or
+.parquet, unless --format says another. A file appears only once it is whole.`
+
+// tables are what can be exported.
+func tables() []string { return []string{"samples", "windows", "tally"} }
+
+// exportOptions is what export was asked for.
+type exportOptions struct {
+	journal            journalOption
+	what, format, path string
+	force              bool
+}
+
+// exportDrive writes a stored drive as a table.
+func exportDrive(a *app, args []string) error {
+	f := newFlags("export", exportAbout, "7 --what windows --out windows.parquet")
+	var o exportOptions
+	o.journal.flags(f)
+	f.StringVar(&o.what, "what", "samples", "which `TABLE`: "+strings.Join(tables(), ", "))
+	f.StringVar(&o.format, "format", "", "how: a `FORMAT`, csv, jsonl or parquet; without it by the file's ending, else csv")
+	f.StringVar(&o.path, "out", "", "the `FILE` to write; without it standard output, but parquet needs one")
+	f.BoolVar(&o.force, "force", false, "replace the file if it is there already")
+	rest, err := f.parse(a, args, 1)
+	if err != nil {
+		return err
+	}
+	if len(rest) == 0 {
+		return usagef("say which drive by its number; 'stumble jobs' lists the jobs, 'stumble jobs show JOB' their drives")
+	}
+	id, err := numberOf("drive", rest[0])
+	if err != nil {
+		return err
+	}
+	x := exporter{app: a, opts: &o}
+	if x.format, err = o.chosenFormat(); err != nil {
+		return err
+	}
+	return a.withJournal(&o.journal, func(j *journal.Journal) error {
+		x.journal = j
+		return x.run(id)
+	})
+}
+
+func (o *exportOptions) chosenFormat() (f export.Format, err error) {
+	if !slices.Contains(tables(), o.what) {
+		return f, usagef("there is no table %q: give %s", o.what, strings.Join(tables(), ", "))
+	}
+	f = export.FormatOf(o.path)
+	if o.format != "" {
+		if f, err = export.ParseFormat(o.format); err != nil {
+			return f, usageError{err}
+		}
+	}
+	if f == export.Parquet && o.path == "" {
+		return f, usagef("parquet cannot go to standard output: name a file with --out")
+	}
+	return f, nil
+}
+
+// exporter writes one table.
+type exporter struct {
+	*app
+	opts    *exportOptions
+	format  export.Format
+	journal *journal.Journal
+	drive   journal.Drive
+}
+
+func (x *exporter) run(id int64) (err error) {
+	if x.drive, err = x.journal.Drive(id); err != nil {
+		return err
+	}
+	if x.drive.Samples == 0 {
+		return fmt.Errorf("drive %d has no samples: there is nothing to export; 'stumble jobs show %d' lists the drives of its job", id, x.drive.Job)
+	}
+	if x.opts.path == "" {
+		_, err := x.table(x.out)
+		return err
+	}
+	rows := 0
+	err = writeWhole(x.opts.path, x.opts.force, func(w io.Writer) error {
+		rows, err = x.table(w)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(x.out, "%s of the %s of drive %d in %s\n", counted(rows, "row"), x.opts.what, id, x.opts.path)
+	return err
+}
+
+// table writes the table that was asked for and tells its rows.
+func (x *exporter) table(w io.Writer) (rows int, err error) {
+	switch x.opts.what {
+	case "windows":
+		return writeTable(w, x.format, x.windows)
+	case "tally":
+		return writeTable(w, x.format, x.cells)
+	}
+	return writeTable(w, x.format, x.samples)
+}
+
+// writeTable writes what fill gives it.
+func writeTable[R export.Row](w io.Writer, f export.Format, fill func(write func([]R) error) error) (rows int, err error) {
+	t, err := export.NewWriter[R](w, f)
+	if err != nil {
+		return 0, err
+	}
+	if err := fill(t.Write); err != nil {
+		return 0, err
+	}
+	return t.Rows(), t.Close()
+}
+
+func (x *exporter) samples(write func([]export.Sample) error) error {
+	var start time.Time
+	var rows []export.Sample
+	return x.journal.Play(x.drive.ID, func(e journal.Event) error {
+		if x.ctx.Err() != nil {
+			return context.Cause(x.ctx)
+		}
+		if e.Mark != nil {
+			if e.Mark.Kind == journal.MarkGap {
+				fmt.Fprintln(x.err, "missing here: "+e.Mark.Text)
+			}
+			return nil
+		}
+		if start.IsZero() {
+			start = e.Sample.Sent
+		}
+		rows = export.AppendSample(rows[:0], start, e.Sample)
+		return write(rows)
+	})
+}
+
+func (x *exporter) windows(write func([]export.Window) error) error {
+	var start time.Time
+	var rows []export.Window
+	number := 0
+	p, err := x.player(x.journal, x.drive.ID, &playbackOptions{pace: speed{most: true}})
+	if err != nil {
+		return err
+	}
+	p.tally.EachWindow(func(w *misfire.Window) {
+		if p.failed == nil {
+			number++
+			rows = export.AppendWindow(rows[:0], number, start, w)
+			p.failed = write(rows)
+		}
+	})
+	_, err = x.tallied(p, func(s *obd.Sample) {
+		if start.IsZero() {
+			start = s.Sent
+		}
+	})
+	return err
+}
+
+func (x *exporter) cells(write func([]export.Cell) error) error {
+	p, err := x.player(x.journal, x.drive.ID, &playbackOptions{pace: speed{most: true}})
+	if err != nil {
+		return err
+	}
+	summary, err := x.tallied(p, func(*obd.Sample) {})
+	if err != nil {
+		return err
+	}
+	return write(export.Cells(summary))
+}
+
+// tallied counts the drive anew, in the way that playback does. heed is given each sample before it is counted.
+func (x *exporter) tallied(p *player, heed func(*obd.Sample)) (*misfire.Summary, error) {
+	p.notify = func(_ time.Time, text string) error {
+		fmt.Fprintln(x.err, text)
+		return nil
+	}
+	summary, err := p.counted(x.ctx, heed)
+	return summary, cmp.Or(err, p.failed)
+}
