@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"stumble/misfire"
+	"stumble/misfire/proof"
 	"stumble/misfire/steps"
 	"stumble/obd/link"
 	"stumble/obd/vehicle"
@@ -61,6 +62,19 @@ func (d *demonstration) run() error {
 	if err != nil {
 		return err
 	}
+	return d.judge(before, after)
+}
+
+// judge says what both drives show together: a clean drive alone proves nothing.
+func (d *demonstration) judge(before, after *misfire.Summary) error {
+	c, err := proof.Compare(proof.Input{
+		Before: proof.Side{Drives: []*misfire.Summary{before}},
+		After:  proof.Side{Drives: []*misfire.Summary{after}},
+	})
+	if err != nil {
+		return err
+	}
+	d.say("Judged: " + c.Sentence)
 	d.say("Before: " + before.Verdict.Sentence)
 	d.say("After:  " + after.Verdict.Sentence)
 	return nil
