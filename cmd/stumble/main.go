@@ -57,7 +57,7 @@ func commands() []command {
 		{"loadtest", "watch with guided steps: at rest in each gear, cruise, pull", loadtest},
 		{"compare", "judge a repair or a swap by the drives before and after it", compare},
 		{"clear", "clear trouble codes, after a repair", clearCodes},
-		{"jobs", "list, show, name, note and delete what is saved", jobs},
+		{"jobs", "list, show, name, note, delete, export and import what is saved", jobs},
 		{"playback", "show a stored drive at any speed", playback},
 		{"export", "write a stored drive as CSV, JSON lines or Parquet", exportDrive},
 		{"simulate", "serve the simulated adapter and car on TCP or a serial port", simulate},
@@ -67,7 +67,8 @@ func commands() []command {
 // run is the whole program: it returns the exit status.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, env func(string) string) int {
 	a := newApp(ctx, in, out, errs)
-	a.env, a.clock, a.terminal = env, clock.System{}, systemTerminal{}
+	// Steady: a computer whose clock is set during a drive must not tear the drive.
+	a.env, a.clock, a.terminal = env, clock.NewScaled(1), systemTerminal{}
 	return a.run(args)
 }
 
