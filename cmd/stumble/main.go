@@ -15,6 +15,7 @@ import (
 )
 
 func main() {
+	signal.Ignore(syscall.SIGPIPE) // a reader that left is told as any output that fails, and a drive still ends whole
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	defer stop()
 	status := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr, os.Getenv)
