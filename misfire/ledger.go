@@ -136,8 +136,8 @@ func (l *ledger) adopt(mode candidate) {
 	l.mode, l.known, l.anchored, l.holding = mode, true, false, false
 }
 
-// let goes on by a cadence that is not sure, when holding on costs too much or there is no more to wait for.
-func (l *ledger) let(guess candidate) {
+// goOn goes on by a cadence that is not sure, when holding on costs too much or there is no more to wait for.
+func (l *ledger) goOn(guess candidate) {
 	if l.holding {
 		l.mode, l.holding = guess, false
 	}
@@ -189,7 +189,7 @@ func (l *ledger) settle() {
 // breakOff ends a driving cycle and begins the next; midway tells that it was under way before it was
 // watched. The running since the last refresh was never shown and is left out.
 func (l *ledger) breakOff(guess candidate, midway bool) {
-	l.let(guess)
+	l.goOn(guess)
 	l.settle()
 	l.closeAtOnce()
 	if l.mode.kind == RefreshKeyOff && l.readBeyond().sec > l.now.sec { // read once more after the engine stopped

@@ -382,7 +382,7 @@ func TestHoldingIsBounded(t *testing.T) {
 			c.known, c.holding = false, true
 			tt.cut(c)
 			assert.Equal(t, !tt.holds, c.tooMuch())
-			c.let(assumed)
+			c.goOn(assumed)
 			c.settle()
 			assert.LessOrEqual(t, len(c.slices), mostSlices)
 			if !tt.holds {

@@ -110,7 +110,7 @@ func (t *Tally) Finish() {
 	t.drain(math.Inf(1))
 	t.cadence.close()
 	t.decide()
-	t.ledger.let(t.cadence.guess())
+	t.ledger.goOn(t.cadence.guess())
 	t.ledger.settle()
 }
 
@@ -227,7 +227,7 @@ func (t *Tally) decide() {
 	case f.Kind != RefreshUnknown:
 		t.ledger.adopt(f.candidate())
 	case t.ledger.tooMuch():
-		t.ledger.let(t.cadence.guess())
+		t.ledger.goOn(t.cadence.guess())
 	}
 }
 
