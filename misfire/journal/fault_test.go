@@ -138,10 +138,10 @@ func TestMemoryIsBoundedAndGapsAreMarked(t *testing.T) {
 	release := hold(t, path)
 	c := newCar(1)
 	told, _ := record(r, c, 6000) // two minutes
-	until(t, r, c, func() bool { return !r.State().Saving })
+	// A save that is under way keeps what it took: only once it failed is the oldest given up.
+	until(t, r, c, func() bool { return !r.State().Saving && r.State().Lost > 0 })
 	require.ErrorIs(t, r.State().Why, journal.ErrBusy)
 	lost := r.State().Lost
-	assert.Positive(t, lost)
 	release()
 	require.NoError(t, r.Finish(nil))
 
