@@ -214,5 +214,6 @@ func (r *Recorder) failed(err error) error {
 		r.since = r.now
 	}
 	r.trouble, r.tried = err, r.now
+	r.bound() // what this save had taken could not be given up until now
 	return err
 }
