@@ -18,7 +18,7 @@ func (t *Tally) Summary() *Summary {
 }
 
 // Glance is the Summary without its Cells, for a screen that is drawn several times a second: sharing lumps
-// out over dozens of conditions takes a hundred times as long as the rest.
+// out over dozens of conditions takes up to ten times as long as the rest.
 func (t *Tally) Glance() *Summary { return t.review().glance() }
 
 // review is a book being read, with what many of its cells need worked out once.
