@@ -116,6 +116,7 @@ type SummaryObject struct {
 	MIL         string          `json:"mil"`
 	EaseOff     bool            `json:"ease_off"`
 	Averages    []AverageObject `json:"averages"`
+	Idle        []IdleObject    `json:"idle_dips"` // of a car without counts; weaker evidence
 	Exchanges   ExchangesObject `json:"exchanges"`
 	Notes       []string        `json:"notes"`
 }
@@ -136,7 +137,7 @@ type EngineObject struct {
 
 // RefreshObject is how often the car's counts move.
 type RefreshObject struct {
-	Kind        string `json:"kind"` // "unknown", "at_once", "revolutions", "seconds"
+	Kind        string `json:"kind"` // "unknown", "at_once", "revolutions", "seconds", "key_off"
 	Revolutions Number `json:"revolutions"`
 	Seconds     Number `json:"seconds"`
 	Rises       int    `json:"rises"` // rises of a counter behind the finding
@@ -166,6 +167,7 @@ type CellObject struct {
 	Widened   Number       `json:"dispersion"` // misses and firings were divided by it for the limits; 1 is not at all
 	Worsening bool         `json:"worsening"`
 	Since     Stamp        `json:"worse_since"`
+	Still     bool         `json:"still"` // the counter stands still beyond chance; what ran since is left out
 }
 
 // VerdictObject is what the drive shows.
@@ -204,6 +206,16 @@ type UnknownObject struct {
 type AverageObject struct {
 	Cylinder int    `json:"cylinder"`
 	Misses   Number `json:"misses_per_cycle"`
+}
+
+// IdleObject is how often the idle dipped in one gear state. A dip is not a miss.
+type IdleObject struct {
+	Gear      gear.State `json:"gear"`
+	Dips      int        `json:"dips"`
+	Minutes   Number     `json:"minutes"`    // of steady idle
+	PerMinute Number     `json:"per_minute"` // with 95 % limits
+	Low       Number     `json:"low"`
+	High      Number     `json:"high"`
 }
 
 // ExchangesObject is how the adapter is doing.
@@ -312,7 +324,7 @@ func NewSummary(s *State) SummaryObject {
 		WholeEngine: WholeObject{blockObject(sum.Whole.Catalyst), blockObject(sum.Whole.Emission)},
 		Unknown:     UnknownObject{Number(sum.Unknown.Running.Seconds()), sum.Unknown.Misses},
 		Unmonitored: Number(sum.Unmonitored.Seconds()), MIL: sum.Live.MIL.String(), EaseOff: sum.Verdict.EaseOff,
-		Averages: averageObjects(sum.Averages), Exchanges: exchangesObject(s.Health), Notes: list(sum.Notes),
+		Averages: averageObjects(sum.Averages), Idle: idleObjects(sum.Idle), Exchanges: exchangesObject(s.Health), Notes: list(sum.Notes),
 	}
 }
 
@@ -333,6 +345,8 @@ func refreshObject(r misfire.Refresh) RefreshObject {
 		o.Kind, o.Revolutions = "revolutions", Number(r.Revolutions)
 	case misfire.RefreshSeconds:
 		o.Kind, o.Seconds = "seconds", Number(r.Seconds)
+	case misfire.RefreshKeyOff:
+		o.Kind = "key_off"
 	}
 	return o
 }
@@ -357,7 +371,7 @@ func objects(cells []misfire.Cell, add func(*CellObject, *misfire.Cell)) []CellO
 			Misses: Number(c.Misses), Firings: Number(c.Firings), Seconds: Number(c.Running.Seconds()),
 			Rate: Number(c.Rate), Low: Number(c.Low), High: Number(c.High), AtLeast: c.AtLeast,
 			Mixed: Number(c.Mixed), Apart: c.Apart, Judged: c.Judged, Bursts: c.Bursts, Widened: Number(c.Phi),
-			Worsening: c.Worsening, Since: Stamp(c.Since),
+			Worsening: c.Worsening, Since: Stamp(c.Since), Still: c.Still,
 		}
 		if !c.Reported {
 			o.Misses, o.Rate, o.Low, o.High = unknown(), unknown(), unknown(), unknown()
@@ -384,6 +398,14 @@ func averageObjects(averages []misfire.Average) []AverageObject {
 	objects := make([]AverageObject, len(averages))
 	for i, a := range averages {
 		objects[i] = AverageObject{a.Cylinder, Number(a.Value)}
+	}
+	return objects
+}
+
+func idleObjects(idle []misfire.IdleDips) []IdleObject {
+	objects := make([]IdleObject, len(idle))
+	for i, d := range idle {
+		objects[i] = IdleObject{d.Gear, d.Dips, Number(d.Minutes), Number(d.PerMinute()), Number(d.Low), Number(d.High)}
 	}
 	return objects
 }

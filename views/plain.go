@@ -214,6 +214,7 @@ func remarksOn(s *misfire.Summary, c *misfire.Cell) []string {
 	}
 	add(c.Worsening, "worse"+since+", against its own earlier running")
 	add(c.Judged && c.Phi > unwidened, "misses come in bursts: limits widened as if there were "+digits(c.Phi)+" times fewer of each")
+	add(c.Still, "the counter stands still where it used to move: what ran since is left out")
 	add(c.AtLeast, "the counter stood at its end: at least so many")
 	add(c.Overcounted(), "more misses than firings: the engine speed or the cylinder map is wrong")
 	add(!c.Apart && c.Mixed > 0, "shared out between gear states, which cannot be told apart yet")

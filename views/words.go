@@ -161,6 +161,8 @@ func cadence(r misfire.Refresh) []string {
 	case misfire.RefreshSeconds:
 		n := digits(r.Seconds)
 		return []string{"counts move every " + n + " seconds", "counts every " + n + " s", "every " + n + " s"}
+	case misfire.RefreshKeyOff:
+		return []string{"counts move only when the engine stops", "counts at engine stop", "at stop"}
 	}
 	return []string{"how often counts move is not known yet", "counts move: ?", ""}
 }
