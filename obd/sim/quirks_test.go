@@ -185,7 +185,7 @@ func TestFaults(t *testing.T) {
 
 // The same seed and the same dialogue give the same bytes at the same times, quirks and all.
 func TestDeterministic(t *testing.T) {
-	transcript := func(seed uint64) string {
+	spoken := func(seed uint64) string {
 		r := newRig(t, Config{Bus: idling(), Baud: 38400, Seed: seed, Quirks: CheapAdapter()})
 		rng := rand.New(rand.NewPCG(7, 7))
 		commands := []string{"ATZ", "0100", "010D", "0902", "ATRV", "ATSP0", "01FF", "", "ATH1"}
@@ -206,8 +206,8 @@ func TestDeterministic(t *testing.T) {
 		}
 		return all.String()
 	}
-	first := transcript(3)
+	first := spoken(3)
 	require.Greater(t, len(first), 10000)
-	require.Equal(t, first, transcript(3))
-	require.NotEqual(t, first, transcript(4))
+	require.Equal(t, first, spoken(3))
+	require.NotEqual(t, first, spoken(4))
 }

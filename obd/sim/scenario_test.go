@@ -111,7 +111,7 @@ func TestRealCars(t *testing.T) {
 
 // The same name, seed and dialogue give the same bytes.
 func TestScenarioDeterministic(t *testing.T) {
-	transcript := func(seed uint64) string {
+	spoken := func(seed uint64) string {
 		clk := clock.NewStepped(noon)
 		sim, err := Open("wren", seed, clk)
 		require.NoError(t, err)
@@ -128,7 +128,7 @@ func TestScenarioDeterministic(t *testing.T) {
 		}
 		return all.String()
 	}
-	first := transcript(5)
-	require.Equal(t, first, transcript(5))
-	require.NotEqual(t, first, transcript(6))
+	first := spoken(5)
+	require.Equal(t, first, spoken(5))
+	require.NotEqual(t, first, spoken(6))
 }
