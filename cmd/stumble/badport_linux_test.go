@@ -160,7 +160,7 @@ func TestRefusedConnection(t *testing.T) {
 
 func TestStrangersOnTheNetwork(t *testing.T) {
 	web := httptest.NewServer(http.NotFoundHandler())
-	defer web.Close()
+	t.Cleanup(web.Close)
 	for name, c := range map[string]struct {
 		port string
 		says string
@@ -178,7 +178,11 @@ func TestStrangersOnTheNetwork(t *testing.T) {
 			w.(io.Closer).Close()
 		}), "closed the connection at once; another program may be using the adapter, or something else is there: check the address"},
 	} {
-		t.Run(name, func(t *testing.T) { requireFails(t, c.port, c.says) })
+		t.Run(name, func(t *testing.T) {
+			t.Parallel() // they wait
+			o := stumbleAt(t.Context(), brisk(), "codes", "--port", c.port)
+			requireOneLine(t, o, statusFailed, c.says)
+		})
 	}
 }
 

@@ -107,8 +107,10 @@ func inTheWorkshop(args []string, journal string) []string {
 		args = append(args, "--plain")
 	}
 	switch args[0] {
+	case "watch":
+		args = append(args, "--for", "2m") // the last said counts
 	case "loadtest":
-		args = append(args, "--yes")
+		args = append(args, "--yes", "--for", "4m")
 	case "ports":
 		args = append(args, "--names")
 	}
