@@ -373,10 +373,21 @@ func (c *comparing) side(ids []int64, codes *obd.CodeReport, cfg proof.CycleConf
 
 // counted plays the whole drive for its numbers alone. heed is given each sample.
 func (p *player) counted(ctx context.Context, heed func(*obd.Sample)) (*misfire.Summary, error) {
+	state, err := p.ended(ctx, heed)
+	if err != nil {
+		return nil, err
+	}
+	return state.Summary, nil
+}
+
+// ended plays the whole drive and gives its last state. heeds are given each sample.
+func (p *player) ended(ctx context.Context, heeds ...func(*obd.Sample)) (*views.State, error) {
 	play := p.samples
 	p.samples = func(ctx context.Context, take func(*obd.Sample) error) error {
 		return play(ctx, func(s *obd.Sample) error {
-			heed(s)
+			for _, heed := range heeds {
+				heed(s)
+			}
 			return take(s)
 		})
 	}
@@ -384,7 +395,7 @@ func (p *player) counted(ctx context.Context, heed func(*obd.Sample)) (*misfire.
 	if err := p.run(ctx, never, func(*views.State) error { return nil }); err != nil {
 		return nil, err
 	}
-	return p.finish().Summary, nil
+	return p.finish(), nil
 }
 
 // codesRead is what was read of the codes at either time; nil where nothing was.
