@@ -13,13 +13,13 @@ import (
 // tells apart a list that is empty from one that was not read. An error says that width is too small, or
 // what w reported.
 func WriteCodes(w io.Writer, r *obd.CodeReport, width int) error {
-	d := &document{}
-	d.title(titleCodes)
+	d := &Document{}
+	d.head(titleCodes)
 	d.add(caution(cautionClear))
 	addCodes(d, r, beforeCAN(r))
 	addFrames(d, r)
 	addUnread(d, r.Unread)
-	return writeText(w, d, width)
+	return d.WriteText(w, width)
 }
 
 // beforeCAN reports that the modules have addresses of a bus that is older than permanent codes.
@@ -77,7 +77,7 @@ func (l codeList) modules(r *obd.CodeReport, c obd.Code) []string {
 }
 
 // addCodes tells the three lists, then each code.
-func addCodes(d *document, r *obd.CodeReport, beforeCAN bool) {
+func addCodes(d *Document, r *obd.CodeReport, beforeCAN bool) {
 	d.show(listTable(r, beforeCAN))
 	codes := sortedCodes(r)
 	switch {
@@ -190,7 +190,7 @@ func workLine(codes []obd.Code) string {
 }
 
 // addFrames shows each freeze frame: a sentence, then everything that was kept.
-func addFrames(d *document, r *obd.CodeReport) {
+func addFrames(d *Document, r *obd.CodeReport) {
 	if len(r.Frames) == 0 {
 		if len(r.Modules) > 0 && !unreadBegins(r.Unread, unreadFrame) {
 			d.say(sayNoFrame)
@@ -242,7 +242,7 @@ func readingTable(readings []obd.Reading) *table {
 }
 
 // addUnread lists what could not be read.
-func addUnread(d *document, unread []string) {
+func addUnread(d *Document, unread []string) {
 	if len(unread) == 0 {
 		return
 	}

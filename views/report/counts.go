@@ -50,7 +50,7 @@ func countedCylinder(r *obd.TestResult, tests []obd.TestResult) (cylinder int, o
 }
 
 // addCounts shows the misfire counts of each cylinder, or says why there are none.
-func addCounts(d *document, i *obd.Intake) {
+func addCounts(d *Document, i *obd.Intake) {
 	d.section(headCounts)
 	counts := countsOf(i.Tests)
 	if len(counts) == 0 {

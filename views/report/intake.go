@@ -10,8 +10,8 @@ import (
 // WriteIntake writes an intake as text for people, no line longer than width cells. An error says that width
 // is too small, or what w reported.
 func WriteIntake(w io.Writer, i *obd.Intake, width int) error {
-	d := &document{}
-	d.title(titleIntake)
+	d := &Document{}
+	d.head(titleIntake)
 	d.add(caution(cautionClear))
 	addVehicle(d, i)
 	d.section(titleCodes)
@@ -24,11 +24,11 @@ func WriteIntake(w io.Writer, i *obd.Intake, width int) error {
 	addTrims(d, i.Live)
 	addModules(d, i.Modules)
 	addUnread(d, i.Unread)
-	return writeText(w, d, width)
+	return d.WriteText(w, width)
 }
 
 // addVehicle tells which car it is, how it was reached, and the state it was found in.
-func addVehicle(d *document, i *obd.Intake) {
+func addVehicle(d *Document, i *obd.Intake) {
 	t := facts()
 	t.add(factVIN, vinText(i))
 	if !i.At.IsZero() {
@@ -153,7 +153,7 @@ func sinceClear(live []obd.Reading) string {
 }
 
 // addMiscounts says where a module counts more or fewer stored codes than its list holds.
-func addMiscounts(d *document, i *obd.Intake) {
+func addMiscounts(d *Document, i *obd.Intake) {
 	if !codeLists()[0].read(&i.CodeReport) {
 		return
 	}
@@ -175,7 +175,7 @@ func addMiscounts(d *document, i *obd.Intake) {
 }
 
 // addModules lists what identifies the program of each control module.
-func addModules(d *document, modules []obd.ModuleIntake) {
+func addModules(d *Document, modules []obd.ModuleIntake) {
 	t := &table{columns: []column{{title: colModule, firm: true}, {title: colCalibration}, {title: colCVN}, {title: colName}}}
 	for i := range modules {
 		m := &modules[i]

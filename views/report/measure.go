@@ -11,7 +11,7 @@ import (
 const firmSpace = "\u00a0"
 
 // width is the number of terminal cells that a text takes.
-func width(s string) int { return uniseg.StringWidth(s) }
+func width(s string) int { return uniseg.StringWidth(bare(s)) }
 
 // wrap breaks a text into lines of at most limit cells, where the line-breaking rules of Unicode (UAX 14)
 // allow it; a word longer than a line is cut between characters. Newlines part paragraphs. There is always
@@ -66,6 +66,25 @@ func pad(s string, to int, right bool) string {
 		return fill + s
 	}
 	return s + fill
+}
+
+// The marks around a text of another direction than what it stands in: it is laid out by itself (UAX 9, FSI and PDI).
+const (
+	isolateBegins = "\u2068"
+	isolateEnds   = "\u2069"
+)
+
+// isolate is foreign for a text within a sentence or a cell, which may be written from right to left.
+func isolate(s string) string {
+	if s = foreign(s); s == "" {
+		return ""
+	}
+	return isolateBegins + s + isolateEnds
+}
+
+// bare is a text without the marks of isolate.
+func bare(s string) string {
+	return strings.NewReplacer(isolateBegins, "", isolateEnds, "").Replace(s)
 }
 
 // foreign makes a text from outside fit to print: no control characters, which could move the cursor, and

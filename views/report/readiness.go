@@ -3,7 +3,7 @@ package report
 import "stumble/obd"
 
 // addReadiness shows how far the car's own checks have come, a table for each module that has any.
-func addReadiness(d *document, modules []obd.ModuleIntake) {
+func addReadiness(d *Document, modules []obd.ModuleIntake) {
 	var told []*obd.ModuleIntake
 	var silent []string
 	for i := range modules {
@@ -30,7 +30,7 @@ func addReadiness(d *document, modules []obd.ModuleIntake) {
 	d.say(sayMisfireMonitor)
 }
 
-func addMonitors(d *document, m *obd.ModuleIntake) {
+func addMonitors(d *Document, m *obd.ModuleIntake) {
 	t := &table{columns: []column{{title: colMonitor}, {title: colSinceClear}}}
 	if m.ThisCycle != nil {
 		t.columns = append(t.columns, column{title: colThisCycle})

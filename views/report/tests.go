@@ -8,7 +8,7 @@ import (
 
 // addTests shows the on-board tests that failed and names those that have not run. Misfire counts have their
 // own section.
-func addTests(d *document, i *obd.Intake) {
+func addTests(d *Document, i *obd.Intake) {
 	failed := &table{columns: []column{
 		{title: colMonitor}, {title: colTest}, {title: colValue, right: true}, {title: colAllowed},
 	}}

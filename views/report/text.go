@@ -10,8 +10,9 @@ import (
 // least is the narrowest line that the tables can be read at.
 const least = 40
 
-// writeText lays a document out as plain text with lines of at most width cells.
-func writeText(w io.Writer, d *document, width int) error {
+// WriteText lays the document out as plain text with lines of at most width cells: the page of a printer that knows
+// nothing but letters. An error says that width is too small, or what w reported.
+func (d *Document) WriteText(w io.Writer, width int) error {
 	if width < least {
 		return fmt.Errorf("a report %d columns wide cannot be read: give it %d or more", width, least)
 	}
@@ -32,13 +33,25 @@ type textPage struct {
 
 // block writes one block, with an empty line before all but the first.
 func (p *textPage) block(b block) {
+	if _, ends := b.(pageBreak); ends {
+		return // paper without end has no pages
+	}
 	if p.out.Len() > 0 {
 		p.line("")
 	}
 	switch b := b.(type) {
+	case masthead:
+		for _, text := range append([]string{b.name}, b.lines...) {
+			p.hanging("", text)
+		}
 	case heading:
 		p.heading(b)
+	case finding:
+		p.hanging("", b.word)
+		p.hanging("", b.text)
 	case paragraph:
+		p.hanging("", string(b))
+	case note:
 		p.hanging("", string(b))
 	case caution:
 		p.hanging("! ", string(b))
@@ -48,11 +61,15 @@ func (p *textPage) block(b block) {
 		}
 	case *table:
 		p.table(b)
+	case *figure:
+		p.figure(b)
+	case signatures:
+		p.signatures(b)
 	}
 }
 
 func (p *textPage) line(s string) {
-	s = strings.ReplaceAll(s, firmSpace, " ")
+	s = strings.ReplaceAll(bare(s), firmSpace, " ")
 	p.out.WriteString(strings.TrimRight(s, " ") + "\n")
 }
 
@@ -81,7 +98,14 @@ func (p *textPage) hanging(sign, text string) {
 const gap = 2
 
 func (p *textPage) table(t *table) {
+	if t.caption != "" {
+		p.hanging("", t.caption)
+		p.line("")
+	}
 	widths := p.columnWidths(t)
+	if len(t.groups) > 0 {
+		p.groups(t, widths)
+	}
 	if t.titled() {
 		titles := make([]string, len(t.columns))
 		for i, c := range t.columns {
@@ -94,8 +118,70 @@ func (p *textPage) table(t *table) {
 		}
 		p.row(t, widths, rules)
 	}
-	for _, cells := range t.rows {
-		p.row(t, widths, cells)
+	for i := range t.rows {
+		p.tableRow(t, widths, i)
+	}
+}
+
+// groups writes the titles that stand over several columns, each underlined as far as it reaches.
+func (p *textPage) groups(t *table, widths []int) {
+	wide := &table{}
+	var reach []int
+	titles, rules := []string{}, []string{}
+	at := 0
+	for _, g := range t.groups {
+		w := sum(widths[at:at+g.over]) + gap*(g.over-1)
+		at += g.over
+		wide.columns = append(wide.columns, column{})
+		reach = append(reach, w)
+		titles = append(titles, g.title)
+		rule := ""
+		if g.title != "" {
+			rule = strings.Repeat("-", w)
+		}
+		rules = append(rules, rule)
+	}
+	p.row(wide, reach, titles)
+	p.row(wide, reach, rules)
+}
+
+// tableRow writes one row; a band and a total stand off from the row above.
+func (p *textPage) tableRow(t *table, widths []int, i int) {
+	r := &t.rows[i]
+	if r.kind == rowBand {
+		if i > 0 {
+			p.line("")
+		}
+		p.hanging("", r.cells[0])
+		return
+	}
+	if r.kind == rowTotal && i > 0 {
+		rules := make([]string, len(widths))
+		for k, w := range widths {
+			rules[k] = strings.Repeat("-", w)
+		}
+		p.row(t, widths, rules)
+	}
+	p.row(t, widths, r.cells)
+}
+
+// figure writes in words what a picture would show.
+func (p *textPage) figure(f *figure) {
+	p.hanging("", f.caption)
+	p.hanging("  ", f.alt)
+}
+
+// signatures leaves room to write above each line.
+func (p *textPage) signatures(lines signatures) {
+	for i, s := range lines {
+		if i > 0 {
+			p.line("")
+		}
+		p.line("")
+		date := min(p.width/3, 24)
+		who := p.width - date - 2*gap
+		p.line(strings.Repeat("_", who) + strings.Repeat(" ", 2*gap) + strings.Repeat("_", date))
+		p.row(&table{columns: []column{{}, {}}}, []int{who + gap, date}, []string{s.who, s.date})
 	}
 }
 
@@ -129,8 +215,10 @@ func (p *textPage) columnWidths(t *table) []int {
 	widths := make([]int, len(t.columns))
 	for i, c := range t.columns {
 		widths[i] = min(longestLine(c.title), p.width)
-		for _, row := range t.rows {
-			widths[i] = max(widths[i], min(longestLine(row[i]), p.width))
+		for _, r := range t.rows {
+			if r.kind != rowBand {
+				widths[i] = max(widths[i], min(longestLine(r.cells[i]), p.width))
+			}
 		}
 	}
 	const readable = 16

@@ -26,9 +26,9 @@ func TestNamesKeepColumnsAligned(t *testing.T) {
 	for _, s := range scripts {
 		rows.add(s.name, "#")
 	}
-	d := &document{}
+	d := &Document{}
 	d.show(rows)
-	out := text(t, func(b *strings.Builder) error { return writeText(b, d, 80) })
+	out := text(t, func(b *strings.Builder) error { return d.WriteText(b, 80) })
 	lines := strings.Split(out, "\n")[2:]
 	for i, s := range scripts {
 		name, _, found := strings.Cut(lines[i], "#")
@@ -97,11 +97,11 @@ func TestWriterFails(t *testing.T) {
 
 // The widest column gives way first, and one that is firm last.
 func TestTableGivesWay(t *testing.T) {
-	d := &document{}
+	d := &Document{}
 	rows := &table{columns: []column{{firm: true}, {}, {right: true}}}
 	rows.add("P0302 stays", strings.Repeat("word ", 12)+"end", "7")
 	d.show(rows)
-	out := text(t, func(b *strings.Builder) error { return writeText(b, d, 40) })
+	out := text(t, func(b *strings.Builder) error { return d.WriteText(b, 40) })
 	assert.Equal(t, "P0302 stays  word word word word word  7\n"+
 		"             word word word word word\n"+
 		"             word word end\n", out)

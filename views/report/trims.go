@@ -13,7 +13,7 @@ const (
 )
 
 // addTrims shows the fuel trims of each bank with how to read them.
-func addTrims(d *document, live []obd.Reading) {
+func addTrims(d *Document, live []obd.Reading) {
 	d.section(headTrims)
 	t := &table{columns: []column{
 		{title: colBank, right: true}, {title: colShort, right: true}, {title: colLong, right: true},

@@ -1,0 +1,27 @@
+package report
+
+import (
+	"io"
+
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+)
+
+// figure is a chart with what it shows in words. A form that cannot show pictures prints the words alone, so alt has
+// the facts that a reader takes from the picture.
+type figure struct {
+	chart   drawing
+	caption string
+	alt     string
+}
+
+// drawing is a chart that knows nothing of the page it is put on. Its texts are set in the page's own language.
+type drawing interface {
+	// Size is the room that the chart wants, at the width of an A4 page between its margins.
+	Size() (width, height vg.Length)
+	// Draw paints the chart over the whole canvas, in colours for white paper.
+	Draw(c draw.Canvas)
+	// WriteSVG writes the chart as one svg element to stand within an HTML page, fit for a light page and a dark one.
+	// It has no identifiers that two charts of a page could share, and refers to nothing outside. The error is w's.
+	WriteSVG(w io.Writer) error
+}
