@@ -53,7 +53,7 @@ func TestWorseningIsNamedAndDated(t *testing.T) {
 // Hours at one steady rate: false alarms of worsening come no oftener than promised for misses seen.
 func TestSteadyHours(t *testing.T) {
 	hours := 20
-	if underRace || testing.Short() {
+	if testing.Short() {
 		hours = 2
 	}
 	misses, false_ := 0.0, 0
@@ -86,7 +86,7 @@ func play(tally *misfire.Tally, samples []obd.Sample, later time.Duration) {
 }
 
 func TestAddDoesNotAllocate(t *testing.T) {
-	if underRace {
+	if testing.Short() {
 		t.Skip("the race detector allocates")
 	}
 	samples := hour(t)
@@ -103,7 +103,7 @@ func TestAddDoesNotAllocate(t *testing.T) {
 
 // Memory goes with the conditions seen, not with the time.
 func TestMemoryIsOfConditionsNotTime(t *testing.T) {
-	if underRace || testing.Short() {
+	if testing.Short() {
 		t.Skip("long")
 	}
 	samples := hour(t)

@@ -31,8 +31,8 @@ const fitted = 200
 
 // drives is how many drives to make of each scenario.
 func drives() int {
-	if underRace || testing.Short() {
-		return min(*seeds, 4)
+	if testing.Short() {
+		return min(*seeds, 2)
 	}
 	return *seeds
 }

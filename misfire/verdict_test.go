@@ -186,6 +186,9 @@ func TestIdleIsSilentWhereCountsSpeak(t *testing.T) {
 // A rate that triples after twenty steady minutes is found within ten, and dated to when it began, not to the
 // alarm; chance in the steady minutes may put the date off now and then.
 func TestWorsening(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hours of driving")
+	}
 	const drives = 40
 	found, dated := 0, 0
 	var off []float64 // seconds from the change to the date given

@@ -138,7 +138,11 @@ func TestComparisonAsJSON(t *testing.T) {
 func TestAnyComparison(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 5))
 	gears := []gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse, gear.Moving, gear.Unknown}
-	for range 150 {
+	comparisons := 150
+	if testing.Short() {
+		comparisons = 15
+	}
+	for range comparisons {
 		side := func(hours int) *misfire.Summary {
 			var spells []spell
 			for range 1 + random.IntN(12) {

@@ -44,6 +44,9 @@ func requirePage(t testing.TB, o outcome, first string) {
 
 // A job from the intake to the proof: what the simulated cars are known to be is what the program must find.
 func TestCompare(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hours of driving")
+	}
 	s := newDay(t)
 	require.Equal(t, statusDone, s.on("engine-off", "", "intake").status)
 	s.drive("wren", "15m")

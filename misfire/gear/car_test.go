@@ -52,6 +52,7 @@ func stateOf(g car.GearState) gear.State {
 // The truth is the simulated car's own. Reverse counts as right when it is called drive: at rest nothing tells
 // them apart.
 func TestInferredOnTheSimulatedCar(t *testing.T) {
+	simulation(t)
 	configs := map[string]func(*car.Config){
 		"no-gear":  func(*car.Config) {},
 		"curlew":   func(c *car.Config) { c.Vehicle, c.Faults = car.Curlew(), []car.Fault{car.PlugWire{Cylinder: 4}} },

@@ -12,6 +12,15 @@ import (
 
 const seeds = 20
 
+// simulation leaves a long calculation out of a short run, as that with the race detector: it is the work of one
+// goroutine, of which the detector has nothing to say.
+func simulation(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("a long calculation in one goroutine: run without -short")
+	}
+}
+
 // judged runs a story on many rigs and wants the share of standing time judged right to reach least on each.
 func judged(t *testing.T, least float64, story func(r *rig)) {
 	t.Helper()
@@ -64,6 +73,7 @@ func backAndForth(r *rig) {
 }
 
 func TestParkAndDriveInTurn(t *testing.T) {
+	simulation(t)
 	for name, vary := range map[string]func(r *rig){
 		"plain":                func(r *rig) {},
 		"idle speed held":      func(r *rig) { r.gearDrop = 0 },
@@ -106,6 +116,7 @@ func TestFanDoesNotTurnTheLever(t *testing.T) {
 }
 
 func TestAirConditioningDoesNotTurnTheLever(t *testing.T) {
+	simulation(t)
 	type compressor struct{ load, dip, rpm float64 }
 	for name, c := range map[string]compressor{
 		"announced, idle raised": {6, 5, 50},

@@ -83,6 +83,7 @@ func (d driven) side() proof.Side {
 // What each simulated car comes to after an hour before and so long after. The simulated car
 // knows what was done to it; wren-two-faults has a new fault beside the old one.
 func TestSimulatedRepairs(t *testing.T) {
+	simulation(t)
 	befores := map[uint64]driven{}
 	for _, c := range []struct {
 		after   string
@@ -127,6 +128,7 @@ func TestSimulatedRepairs(t *testing.T) {
 // A repaired car is proven in the end, in every gear it failed in, and is never called anything worse on the
 // way. Healthy engines miss now and then, which moves the mark: how long it takes differs.
 func TestRepairedCarIsProven(t *testing.T) {
+	simulation(t)
 	for seed := range uint64(max(1, *seeds/24)) {
 		before := drive(t, "wren", 2*seed+1, time.Hour).side()
 		after := proof.Side{}
@@ -168,6 +170,7 @@ func TestMissingMinutesAreEnough(t *testing.T) {
 
 // A fault whose misses come in long runs: a short clean drive says what is known and claims nothing.
 func TestBurstyRepairSaysWhatIsKnown(t *testing.T) {
+	simulation(t)
 	before := drive(t, "wren-bursty", 1, time.Hour)
 	after := drive(t, "wren-repaired", 2, 8*time.Minute)
 	got, err := proof.Compare(proof.Input{Before: before.side(), After: after.side()})
@@ -177,6 +180,7 @@ func TestBurstyRepairSaysWhatIsKnown(t *testing.T) {
 }
 
 func TestSimulatedSwaps(t *testing.T) {
+	simulation(t)
 	before := drive(t, "wren", 1, 20*time.Minute)
 	for after, want := range map[string]proof.SwapVerdict{"wren-swapped": proof.FollowedPart, "wren-wrong-wire": proof.StayedPut, "wren-repaired": proof.NeitherMisses} {
 		r, err := proof.CompareSwap(proof.Input{Before: before.side(), After: drive(t, after, 2, 30*time.Minute).side()}, proof.Swap{Part: "wire", A: 1, B: 2})

@@ -19,6 +19,15 @@ import (
 // The simulations run few seeds by default; -seeds 500 runs those that the documentation speaks of.
 var seeds = flag.Int("seeds", 24, "simulated repairs behind each line")
 
+// simulation leaves a long calculation out of a short run, as that with the race detector: it is the work of one
+// goroutine, of which the detector has nothing to say.
+func simulation(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("a long calculation in one goroutine: run without -short")
+	}
+}
+
 // spell is one cylinder's running in one condition.
 type spell struct {
 	cylinder        int

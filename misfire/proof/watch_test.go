@@ -13,6 +13,7 @@ import (
 // to be beaten: a tenth of the lower limit before. Wrongly "proven" in at most 5.5 % without bursts and 5 % with
 // (from 500 seeds; with few, as many as chance allows).
 func TestWatchingProvesNothingFalse(t *testing.T) {
+	simulation(t)
 	for name, f := range map[string]fault{"no bursts": steady{}, "runs of 5": badRuns{5, 0.5}, "runs of 40": badRuns{40, 0.5},
 		"runs of 300": badRuns{300, 0.3}, "clusters of 10": clusters{10, 4}} {
 		t.Run(name, func(t *testing.T) {
@@ -65,6 +66,7 @@ func everProven(t *testing.T, before *misfire.Summary, after []float64) bool {
 // A repaired car that misses now and then, as often as a healthy one may, is called "still missing" in at most 1
 // drive of 100, however often one looks. Its misses come singly or as bunched as they were.
 func TestWatchingAccusesNobody(t *testing.T) {
+	simulation(t)
 	for name, f := range map[string]fault{"no bursts": steady{}, "runs of 5": badRuns{5, 0.5}, "clusters of 10": clusters{10, 4}} {
 		t.Run(name, func(t *testing.T) {
 			wrong, ran := 0, 0
@@ -98,6 +100,7 @@ func everMissing(t *testing.T, before *misfire.Summary, after []float64) bool {
 
 // A fault that is still there is found; one that is gone is proven gone.
 func TestWatchingFindsWhatIsSo(t *testing.T) {
+	simulation(t)
 	for name, f := range map[string]fault{"no bursts": steady{}, "runs of 5": badRuns{5, 0.5}} {
 		t.Run(name, func(t *testing.T) {
 			for seed := range min(*seeds, 100) {
@@ -118,6 +121,7 @@ func TestWatchingFindsWhatIsSo(t *testing.T) {
 // Swaps, watched all the while: the part took the fault along in half of the drives and not in the others. Read
 // wrongly in at most 2 of 100 (each of the two questions errs once in 100 at most).
 func TestWatchingSwaps(t *testing.T) {
+	simulation(t)
 	for name, f := range map[string]fault{"no bursts": steady{}, "runs of 5": badRuns{5, 0.5}, "clusters of 10": clusters{10, 4}} {
 		t.Run(name, func(t *testing.T) {
 			wrong, right := 0, 0
@@ -159,6 +163,7 @@ func firstReading(t *testing.T, before *misfire.Summary, on2, on3 []float64) pro
 // Siblings that miss as often as a healthy cylinder may are not taken for a fault that moved, however often one
 // looks.
 func TestWatchingMovesNothing(t *testing.T) {
+	simulation(t)
 	wrong, runs := 0, min(*seeds, 150)
 	for seed := range runs {
 		rng := seeded(uint64(seed), 44)

@@ -173,6 +173,7 @@ func (c *coverage) add(d *Dispersion, rate float64) {
 // need be, because Clopper-Pearson's are (97 to 98.6 %), and because a handful
 // of misses cannot show that they are independent.
 func TestIntervalCoverageUnderBursts(t *testing.T) {
+	simulation(t)
 	for _, m := range []struct {
 		name     string
 		fault    fault

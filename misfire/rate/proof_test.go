@@ -55,6 +55,7 @@ func TestLookingAgainProvesNothingFalse(t *testing.T) {
 // The same with bursts: phi measured on 24,000 firings at 30 per 1,000 before,
 // the car still missing at R0 after. Without phi half and more would be proven.
 func TestBurstsProveNothingFalse(t *testing.T) {
+	simulation(t)
 	for _, f := range []fault{badRuns{0, 5, 0.5}, badRuns{0, 40, 0.5}, badRuns{0, 300, 0.3}, clusters{0, 10, 4}} {
 		rng := seeded(41)
 		runs := many(150)

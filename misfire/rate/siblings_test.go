@@ -121,6 +121,7 @@ func TestDifferFindsAPair(t *testing.T) {
 
 // Too many outcomes to count are drawn; where both can be done they agree.
 func TestDifferDrawnAgreesWithCounted(t *testing.T) {
+	simulation(t)
 	m := multinomial{chances: []float64{0.2, 0.3, 0.25, 0.25}, misses: 25}
 	m.seen = m.log([]int{9, 4, 8, 4}) + 1e-7
 	counted := m.below(0, m.misses, m.logFactorial(m.misses))

@@ -10,6 +10,15 @@ import (
 // long runs the simulations ten times as large.
 var long = flag.Bool("long", false, "run the simulations ten times as large")
 
+// simulation leaves a long calculation out of a short run, as that with the race detector: it is the arithmetic of one
+// goroutine, which the detector slows tenfold and has nothing to say of.
+func simulation(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("a long calculation in one goroutine: run without -short")
+	}
+}
+
 func many(n int) int {
 	if *long {
 		return 10 * n

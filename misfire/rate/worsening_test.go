@@ -108,6 +108,7 @@ func falseAlarms(rng *rand.Rand, f fault, height float64) (alarms, allowed float
 
 // Steady running, single misses or bursts, alarms no more often than stated.
 func TestWorseningSeldomAlarmsForNothing(t *testing.T) {
+	simulation(t)
 	for _, f := range []fault{
 		steady{0.001}, steady{0.005}, badRuns{0.005, 5, 0.5}, badRuns{0.02, 40, 0.5},
 		badRuns{0.03, 300, 0.3}, clusters{0.01, 10, 4}, wandering{0.01, 1, 300},
@@ -130,6 +131,7 @@ func TestWorseningSeldomAlarmsForNothing(t *testing.T) {
 // misses on average, and missed in at most one of twenty drives that end after
 // 200 more.
 func TestWorseningFindsADoubling(t *testing.T) {
+	simulation(t)
 	for _, f := range []fault{steady{0.005}, badRuns{0.01, 5, 0.5}, badRuns{0.02, 40, 0.5}, clusters{0.01, 10, 4}} {
 		for _, h := range []float64{4, 5, 6.2} {
 			rng := seeded(71)

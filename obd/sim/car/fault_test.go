@@ -100,6 +100,9 @@ func exact(misses uint64, expected float64) float64 {
 // Each firing stands for itself here, so the number of misses is Poisson (rates are small) with the sum of the
 // chances as its mean; 1 in 100,000 is beyond chance over the couple of hundred comparisons made.
 func TestMissesComeAtTheirChances(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hours of driving")
+	}
 	for _, s := range complaints() {
 		if s.Name == "dead-cylinder" {
 			continue // nothing left to chance

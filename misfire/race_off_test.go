@@ -1,5 +1,0 @@
-//go:build !race
-
-package misfire_test
-
-const underRace = false
