@@ -7,18 +7,19 @@ import (
 	"strings"
 
 	"stumble/obd"
+	"stumble/views/report/catalogue"
 )
 
 // WriteCodes writes the trouble codes of a car as text for people, no line longer than width cells. It
 // tells apart a list that is empty from one that was not read. An error says that width is too small, or
 // what w reported.
 func WriteCodes(w io.Writer, r *obd.CodeReport, width int) error {
-	d := &Document{}
-	d.head(titleCodes)
-	d.add(caution(cautionClear))
-	addCodes(d, r, beforeCAN(r))
-	addFrames(d, r)
-	addUnread(d, r.Unread)
+	d := newDocument(Metric)
+	d.head(d.tell("title-codes"))
+	d.add(caution(d.tell("caution-clear")))
+	d.addCodes(r, beforeCAN(r))
+	d.addFrames(r)
+	d.addUnread(r.Unread)
 	return d.WriteText(w, width)
 }
 
@@ -29,10 +30,9 @@ func beforeCAN(r *obd.CodeReport) bool {
 
 // codeList is one of the three lists that every module keeps.
 type codeList struct {
-	name string
+	name, meaning catalogue.Key
 	// opening is how a line of CodeReport.Unread on this list begins.
 	opening string
-	meaning string
 	// sinceCAN says that older buses have no such list.
 	sinceCAN bool
 	of       func(*obd.ModuleCodes) []obd.Code
@@ -40,9 +40,9 @@ type codeList struct {
 
 func codeLists() [3]codeList {
 	return [3]codeList{
-		{wordStored, unreadStored, meaningStored, false, func(m *obd.ModuleCodes) []obd.Code { return m.Stored }},
-		{wordPending, unreadPending, meaningPending, false, func(m *obd.ModuleCodes) []obd.Code { return m.Pending }},
-		{wordPermanent, unreadPermanent, meaningPermanent, true, func(m *obd.ModuleCodes) []obd.Code { return m.Permanent }},
+		{"word-stored", "meaning-stored", unreadStored, false, func(m *obd.ModuleCodes) []obd.Code { return m.Stored }},
+		{"word-pending", "meaning-pending", unreadPending, false, func(m *obd.ModuleCodes) []obd.Code { return m.Pending }},
+		{"word-permanent", "meaning-permanent", unreadPermanent, true, func(m *obd.ModuleCodes) []obd.Code { return m.Permanent }},
 	}
 }
 
@@ -77,18 +77,18 @@ func (l codeList) modules(r *obd.CodeReport, c obd.Code) []string {
 }
 
 // addCodes tells the three lists, then each code.
-func addCodes(d *Document, r *obd.CodeReport, beforeCAN bool) {
-	d.show(listTable(r, beforeCAN))
+func (d *Document) addCodes(r *obd.CodeReport, beforeCAN bool) {
+	d.show(d.listTable(r, beforeCAN))
 	codes := sortedCodes(r)
 	switch {
 	case len(codes) > 0:
-		d.section(headCodes)
-		d.show(codeTable(r, codes))
-		d.say(workLine(codes))
+		d.section(d.tell("head-codes"))
+		d.show(d.codeTable(r, codes))
+		d.say(d.workLine(codes))
 	case len(r.Modules) == 0:
-		d.say(sayNobody)
+		d.say(d.tell("say-nobody"))
 	case allRead(r, beforeCAN):
-		d.say(sayNoCodes)
+		d.say(d.tell("say-no-codes"))
 	}
 }
 
@@ -103,24 +103,24 @@ func allRead(r *obd.CodeReport, beforeCAN bool) bool {
 }
 
 // listTable has a row for each list: what is in it, and what being in it means.
-func listTable(r *obd.CodeReport, beforeCAN bool) *table {
-	t := &table{columns: []column{{title: colList, firm: true}, {title: colCodes}, {title: colMeaning}}}
+func (w *words) listTable(r *obd.CodeReport, beforeCAN bool) *table {
+	t := &table{columns: []column{{title: w.tell("col-list"), firm: true}, {title: w.tell("col-codes")}, {title: w.tell("col-meaning")}}}
 	for _, l := range codeLists() {
-		var words []string
+		var found []string
 		for _, c := range l.codes(r) {
-			words = append(words, c.String())
+			found = append(found, c.String())
 		}
 		switch {
-		case beforeCAN && l.sinceCAN && len(words) == 0:
-			words = []string{wordOlder}
-		case !l.read(r) && len(words) > 0:
-			words = append(words, wordPerhapsMore)
+		case beforeCAN && l.sinceCAN && len(found) == 0:
+			found = []string{w.tell("word-older")}
+		case !l.read(r) && len(found) > 0:
+			found = append(found, w.tell("word-perhaps-more"))
 		case !l.read(r):
-			words = []string{wordNotRead}
-		case len(words) == 0:
-			words = []string{wordNone}
+			found = []string{w.tell("word-not-read")}
+		case len(found) == 0:
+			found = []string{w.tell("word-none")}
 		}
-		t.add(l.name, strings.Join(words, ", "), l.meaning)
+		t.add(w.tell(l.name), w.commas(found), w.tell(l.meaning))
 	}
 	return t
 }
@@ -138,12 +138,12 @@ func sortedCodes(r *obd.CodeReport) []obd.Code {
 }
 
 // codeTable explains each code: where it stands, what it means, what it does to the case.
-func codeTable(r *obd.CodeReport, codes []obd.Code) *table {
+func (w *words) codeTable(r *obd.CodeReport, codes []obd.Code) *table {
 	t := &table{columns: []column{{firm: true}, {}}}
 	present := func(c obd.Code) bool { return slices.Contains(codes, c) }
 	for _, c := range codes {
-		lines := []string{sentence(c.Meaning()), standing(r, c)}
-		if e := effect(c, present); e != "" {
+		lines := []string{w.sentence(c.Meaning()), w.standing(r, c)}
+		if e := w.effect(c, present); e != "" {
 			lines = append(lines, e)
 		}
 		t.add(c.String(), strings.Join(lines, "\n"))
@@ -152,25 +152,26 @@ func codeTable(r *obd.CodeReport, codes []obd.Code) *table {
 }
 
 // standing tells in which lists a code is, and of which modules where there are several.
-func standing(r *obd.CodeReport, c obd.Code) string {
-	var lists, places []string
+func (w *words) standing(r *obd.CodeReport, c obd.Code) string {
+	var lists, places, named []string
 	for _, l := range codeLists() {
 		if modules := l.modules(r, c); len(modules) > 0 {
-			lists = append(lists, l.name)
-			places = append(places, inModules(modules))
+			lists = append(lists, w.tell(l.name))
+			places = append(places, w.inModules("", modules))
+			named = append(named, w.inModules(w.tell(l.name), modules))
 		}
 	}
 	alike := len(slices.Compact(slices.Clone(places))) == 1
 	for i := range lists {
 		if len(r.Modules) > 1 && (!alike || i == len(lists)-1) {
-			lists[i] += places[i]
+			lists[i] = named[i]
 		}
 	}
-	return sentence(strings.Join(lists, ", "))
+	return w.sentence(w.commas(lists))
 }
 
 // workLine tells the order of work when the codes are of several groups.
-func workLine(codes []obd.Code) string {
+func (w *words) workLine(codes []obd.Code) string {
 	var steps []string
 	for _, g := range orderOfWork() {
 		var names []string
@@ -180,30 +181,30 @@ func workLine(codes []obd.Code) string {
 			}
 		}
 		if len(names) > 0 {
-			steps = append(steps, and(names))
+			steps = append(steps, w.and(names))
 		}
 	}
 	if len(steps) < 2 {
 		return ""
 	}
-	return orderLine(steps)
+	return w.tell("order-line", w.chain("order-then", steps))
 }
 
 // addFrames shows each freeze frame: a sentence, then everything that was kept.
-func addFrames(d *Document, r *obd.CodeReport) {
+func (d *Document) addFrames(r *obd.CodeReport) {
 	if len(r.Frames) == 0 {
 		if len(r.Modules) > 0 && !unreadBegins(r.Unread, unreadFrame) {
-			d.say(sayNoFrame)
+			d.say(d.tell("say-no-frame"))
 		}
 		return
 	}
 	for i := range r.Frames {
 		f := &r.Frames[i]
-		d.section(headFrame(f.Code))
-		d.say(frameLine(f))
-		d.show(readingTable(f.Readings))
+		d.section(d.tell("head-frame", f.Code))
+		d.say(d.frameLine(f))
+		d.show(d.readingTable(f.Readings))
 		if comparable(f) {
-			d.say(saySimilar)
+			d.say(d.tell("say-similar"))
 		}
 	}
 }
@@ -218,36 +219,36 @@ func comparable(f *obd.FreezeFrame) bool {
 }
 
 // frameLine is a freeze frame in a sentence: what describes the moment best, as far as it was kept.
-func frameLine(f *obd.FreezeFrame) string {
-	var words []string
+func (w *words) frameLine(f *obd.FreezeFrame) string {
+	var about []string
 	for _, pid := range [...]byte{obd.PIDRPM, obd.PIDLoad, obd.PIDCoolant, obd.PIDSpeed, obd.PIDRunTime} {
 		if r, ok := find(f.Readings, pid, 0); ok {
-			words = append(words, phrase(r))
+			about = append(about, w.phrase(r))
 		}
 	}
-	return frameWords(f, words)
+	return w.frameWords(f, about)
 }
 
 // readingTable lists readings with the parameter numbers of the standard.
-func readingTable(readings []obd.Reading) *table {
-	t := &table{columns: []column{{title: colReading}, {title: colValue, right: true}, {title: colNumber, firm: true}}}
+func (w *words) readingTable(readings []obd.Reading) *table {
+	t := &table{columns: []column{{title: w.tell("col-reading")}, {title: w.tell("col-value"), right: true}, {title: w.tell("col-number"), firm: true}}}
 	for i := range readings {
 		r := &readings[i]
 		if r.ID == obd.PIDFuelSystem && r.Part == obd.PartFuelSystem2 && r.Value == 0 {
 			continue // hardly any engine has a second one
 		}
-		t.add(readingName(r), readingText(r), hex(r.ID))
+		t.add(w.nameOf(r), w.readingText(r), hex(r.ID))
 	}
 	return t
 }
 
 // addUnread lists what could not be read.
-func addUnread(d *Document, unread []string) {
+func (d *Document) addUnread(unread []string) {
 	if len(unread) == 0 {
 		return
 	}
-	d.section(headUnread)
-	d.say(sayUnread)
+	d.section(d.tell("head-unread"))
+	d.say(d.tell("say-unread"))
 	lines := make(list, len(unread))
 	for i, l := range unread {
 		lines[i] = foreign(l)

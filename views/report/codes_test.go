@@ -62,11 +62,11 @@ func TestEffects(t *testing.T) {
 		"P0325": "pulled back", "P0400": "rough idle", "P0406": "rough idle", "P0420": "misfire first", "P0430": "misfire first",
 		"P0562": "charge", "P0563": "charge", "P1234": "Not among", "U0100": "Not among",
 	} {
-		assert.Contains(t, effect(code(t, s), func(obd.Code) bool { return false }), want, s)
+		assert.Contains(t, english(Metric).effect(code(t, s), func(obd.Code) bool { return false }), want, s)
 	}
 	both := func(obd.Code) bool { return true }
-	assert.Contains(t, effect(0x0171, both), "Both banks")
-	assert.Equal(t, "Goes with P0171.", effect(0x0174, both))
+	assert.Contains(t, english(Metric).effect(0x0171, both), "Both banks")
+	assert.Equal(t, "Goes with P0171.", english(Metric).effect(0x0174, both))
 }
 
 // An unread list is not an empty list.
@@ -79,18 +79,18 @@ func TestListStates(t *testing.T) {
 		not    []string
 	}{
 		{"all read and empty", obd.CodeReport{Modules: none},
-			[]string{"stored     none", "pending    none", "permanent  none", sayNoCodes, sayNoFrame}, []string{"not read"}},
+			[]string{"stored     none", "pending    none", "permanent  none", en("say-no-codes"), en("say-no-frame")}, []string{"not read"}},
 		{"nobody answered", obd.CodeReport{},
-			[]string{"stored     not read", "pending    not read", "permanent  not read", sayNobody}, []string{sayNoCodes, sayNoFrame, "none"}},
+			[]string{"stored     not read", "pending    not read", "permanent  not read", en("say-nobody")}, []string{en("say-no-codes"), en("say-no-frame"), "none"}},
 		{"one list not read", obd.CodeReport{Modules: none, Unread: []string{unreadPermanent + ": refused"}},
-			[]string{"stored     none", "permanent  not read", "- permanent codes: refused"}, []string{sayNoCodes}},
+			[]string{"stored     none", "permanent  not read", "- permanent codes: refused"}, []string{en("say-no-codes")}},
 		{"one module's list cut short", obd.CodeReport{
 			Modules: []obd.ModuleCodes{{Module: engine, Stored: []obd.Code{0x0301}}}, Unread: []string{unreadStored + " of module 7E8: cut"}},
-			[]string{"stored     P0301, perhaps more: not wholly read"}, []string{sayNoCodes}},
+			[]string{"stored     P0301, perhaps more: not wholly read"}, []string{en("say-no-codes")}},
 		{"freeze frame not read", obd.CodeReport{Modules: none, Unread: []string{unreadFrame + ": no answer"}},
-			[]string{sayNoCodes}, []string{sayNoFrame}},
+			[]string{en("say-no-codes")}, []string{en("say-no-frame")}},
 		{"a bus before permanent codes", obd.CodeReport{Modules: []obd.ModuleCodes{{Module: kline}}},
-			[]string{"permanent  " + wordOlder, sayNoCodes}, []string{"not read"}},
+			[]string{"permanent  " + en("word-older"), en("say-no-codes")}, []string{"not read"}},
 		{"modules not told apart", obd.CodeReport{Modules: []obd.ModuleCodes{{Stored: []obd.Code{0x0301}}},
 			Frames: []obd.FreezeFrame{{Code: 0x0301}}},
 			[]string{"Stored.", "Frame 0 holds no reading"}, []string{"module"}},
@@ -108,7 +108,7 @@ func TestListStates(t *testing.T) {
 				assert.Contains(t, page, want)
 			}
 			for _, not := range c.not {
-				assert.NotContains(t, strings.ReplaceAll(page, cautionClear, ""), not)
+				assert.NotContains(t, strings.ReplaceAll(page, en("caution-clear"), ""), not)
 			}
 		})
 	}

@@ -50,26 +50,26 @@ func countedCylinder(r *obd.TestResult, tests []obd.TestResult) (cylinder int, o
 }
 
 // addCounts shows the misfire counts of each cylinder, or says why there are none.
-func addCounts(d *Document, i *obd.Intake) {
-	d.section(headCounts)
+func (d *Document) addCounts(i *obd.Intake) {
+	d.section(d.tell("head-counts"))
 	counts := countsOf(i.Tests)
 	if len(counts) == 0 {
-		d.say(noCounts(i.Protocol))
+		d.say(d.noCounts(i.Protocol))
 		return
 	}
 	turns, told := running(i.Live)
 	several := counts[0].module != counts[len(counts)-1].module
 	for group := range modulesOf(counts) {
 		if several {
-			d.say(countsOfModule(group[0].module))
+			d.say(d.tell("counted-by", group[0].module))
 		}
-		d.show(countTable(group, driveColumn(turns, told)))
-		d.say(shareLine(group))
+		d.show(d.countTable(group, d.driveColumn(turns, told)))
+		d.say(d.shareLine(group))
 	}
-	d.say(sayCountsNoRate)
-	d.say(sayAverage)
+	d.say(d.tell("say-counts-no-rate"))
+	d.say(d.tell("say-average"))
 	if told && !turns {
-		d.say(sayLastDrive)
+		d.say(d.tell("say-last-drive"))
 	}
 }
 
@@ -89,18 +89,18 @@ func modulesOf(counts []cylinderCounts) iter.Seq[[]cylinderCounts] {
 	}
 }
 
-func countTable(counts []cylinderCounts, drive string) *table {
+func (w *words) countTable(counts []cylinderCounts, drive string) *table {
 	t := &table{columns: []column{
-		{title: colCylinder, right: true}, {title: drive, right: true}, {title: colShare, right: true},
-		{title: colAverage, right: true}, {title: colRemark},
+		{title: w.tell("col-cylinder"), right: true}, {title: drive, right: true}, {title: w.tell("col-share"), right: true},
+		{title: w.tell("col-average"), right: true}, {title: w.tell("col-remark")},
 	}}
 	total := totalMisses(counts)
 	for _, c := range counts {
 		share := ""
 		if total > 0 && c.current != nil {
-			share = shareText(c.current.Value / total)
+			share = w.shareText(c.current.Value / total)
 		}
-		t.add(whole(c.cylinder), countText(c.current), share, countText(c.average), countRemark(c))
+		t.add(whole(c.cylinder), w.countText(c.current), share, w.countText(c.average), w.countRemark(c))
 	}
 	return t
 }
@@ -127,35 +127,35 @@ func totalMisses(counts []cylinderCounts) float64 {
 	return total
 }
 
-func countText(r *obd.TestResult) string {
+func (w *words) countText(r *obd.TestResult) string {
 	switch {
 	case r == nil:
-		return wordNotTold
+		return w.tell("word-not-told")
 	case r.Saturated():
-		return atLeast(r.Value)
+		return w.tell("at-least", w.quantity(r.Value, obd.Counts))
 	}
-	return quantity(r.Value, obd.Counts)
+	return w.quantity(r.Value, obd.Counts)
 }
 
 // countRemark says what the figure alone does not.
-func countRemark(c cylinderCounts) string {
+func (w *words) countRemark(c cylinderCounts) string {
 	r := c.current
 	switch {
 	case r == nil:
 		return ""
 	case r.Saturated():
-		return remarkSaturated
+		return w.tell("remark-saturated")
 	case r.NotRun:
-		return remarkPerhapsNotRun
+		return w.tell("remark-perhaps-not-run")
 	case !r.Pass && r.MaxApplies && r.Value > r.MaxValue:
-		return overLimit(r.MaxValue)
+		return w.tell("over-limit", w.quantity(r.MaxValue, obd.Counts))
 	}
 	return ""
 }
 
 // shareLine names the cylinders that have more than a tenth of all misses, the share from which the
 // multiple-cylinder code is due (13 CCR 1968.2 (e)(3.1.3)).
-func shareLine(counts []cylinderCounts) string {
+func (w *words) shareLine(counts []cylinderCounts) string {
 	total := totalMisses(counts)
 	var names []string
 	part := 0.0
@@ -168,5 +168,5 @@ func shareLine(counts []cylinderCounts) string {
 	if total == 0 || len(names) == 0 || len(names) == len(counts) {
 		return ""
 	}
-	return shareWords(names, part/total, total)
+	return w.shareWords(names, part/total, total)
 }

@@ -6,9 +6,9 @@ package report
 // Texts are plain. A newline parts paragraphs within a cell; [firmSpace] joins a figure to its unit; names from outside
 // stand between [isolate]'s marks, so that one written from right to left does not shuffle what is beside it.
 type Document struct {
-	language string // of the words, as BCP 47 has it
-	title    string // names the page where it is listed: the window, the file
-	blocks   []block
+	*words        // that it is written in
+	title  string // names the page where it is listed: the window, the file
+	blocks []block
 }
 
 // block is one piece of a document: a value of one of the types below, tables and figures by pointer.
@@ -117,10 +117,16 @@ func (t *table) titled() bool {
 // facts is a table of names and what is known of them, without a head.
 func facts() *table { return &table{columns: []column{{firm: true, head: true}, {}}} }
 
+func newDocument(u Units) *Document { return &Document{words: english(u)} }
+
 func (d *Document) add(b block) { d.blocks = append(d.blocks, b) }
 
-// title, section and say add a block; say leaves out what is empty.
-func (d *Document) head(text string)       { d.title = text; d.add(heading{1, text}) }
+// head, section, subsection and say add a block; say leaves out what is empty.
+func (d *Document) head(text string) {
+	d.title = bare(text)
+	d.add(heading{1, text})
+}
+
 func (d *Document) section(text string)    { d.add(heading{2, text}) }
 func (d *Document) subsection(text string) { d.add(heading{3, text}) }
 func (d *Document) say(text string) {

@@ -1,10 +1,6 @@
 package report
 
-import (
-	"fmt"
-
-	"stumble/obd"
-)
+import "stumble/obd"
 
 // group sorts codes by the order in which they are shown: misfire first, since that is the complaint.
 type group uint8
@@ -68,95 +64,85 @@ func balance(c obd.Code) bool {
 }
 
 // effect says what a code does to a misfire case; "" when nothing is known to say. present tells which
-// other codes the car holds. The advice is common practice without a source, that on catalysts and on lean
-// readings under misfire trade training.
-func effect(c obd.Code, present func(obd.Code) bool) string {
+// other codes the car holds.
+func (w *words) effect(c obd.Code, present func(obd.Code) bool) string {
 	info := obd.DescribeCode(c)
 	if cylinder, ok := c.MisfireCylinder(); ok {
-		return fmt.Sprintf("Start at cylinder %d; check that it is not one half of a shared coil.", cylinder)
+		return w.tell("effect-cylinder", cylinder)
 	}
 	switch info.Kind {
 	case obd.KindMisfire:
-		return misfireEffect(c)
+		return w.misfireEffect(c)
 	case obd.KindCoil:
-		return effectCircuit
+		return w.tell("effect-circuit")
 	case obd.KindTiming:
-		return timingEffect(c)
+		return w.timingEffect(c)
 	case obd.KindFuel, obd.KindInjector:
-		return fuelEffect(c, info.Cylinder, present)
+		return w.fuelEffect(c, info.Cylinder, present)
 	}
-	return otherEffect(c, info.Known)
+	return w.otherEffect(c, info.Known)
 }
 
-const effectCircuit = "An electrical fault, and stronger evidence than a misfire code: put it right first."
-
-func misfireEffect(c obd.Code) string {
+func (w *words) misfireEffect(c obd.Code) string {
 	switch c {
 	case 0x0300:
-		return "Look for a common cause first: fuel, air, exhaust recirculation, timing, supply voltage. " +
-			"One cylinder may still stand behind it: the counts of each cylinder tell."
+		return w.tell("effect-many")
 	case 0x0313:
-		return "Fill the tank, and see whether the misses ever come back."
+		return w.tell("effect-low-tank")
 	case 0x0314:
-		return "The counts of each cylinder, or a cut test, show which one it is."
+		return w.tell("effect-unnamed")
 	case 0x0315:
-		return "Have the crank pattern learned before believing any count."
+		return w.tell("effect-unlearned")
 	case 0x0316:
-		return "Think of the cold start: dripping injector, coolant seep, fouled plug, too little fuel at cranking."
+		return w.tell("effect-first-turns")
 	case 0x0363:
-		return "While the fuel is shut off the counts do not describe the fault: restart the engine before counting."
+		return w.tell("effect-fuel-shut")
 	}
 	return ""
 }
 
-func timingEffect(c obd.Code) string {
+func (w *words) timingEffect(c obd.Code) string {
 	if within(c, 0x0008, 0x0025) {
-		return "Look at chain or belt, oil and cam phaser."
+		return w.tell("effect-cam")
 	}
-	return "May be the cause, or may feign the misses: put it right first."
+	return w.tell("effect-crank")
 }
 
-func fuelEffect(c obd.Code, cylinder int, present func(obd.Code) bool) string {
+func (w *words) fuelEffect(c obd.Code, cylinder int, present func(obd.Code) bool) string {
+	const leanBank1, leanBank2 obd.Code = 0x0171, 0x0174
 	switch {
 	case ownCorrection(c):
-		return fmt.Sprintf("Points straight at the injector of cylinder %d.", cylinder)
+		return w.tell("effect-own-correction", cylinder)
 	case balance(c):
-		return fmt.Sprintf("Cylinder %d does too little or too much work: see whether it is also the one that misses.", cylinder)
+		return w.tell("effect-balance", cylinder)
 	case obd.DescribeCode(c).Kind == obd.KindInjector:
-		return effectCircuit
-	case c == 0x0174 && present(0x0171):
-		return "Goes with P0171."
-	case c == 0x0171 || c == 0x0174:
-		return leanEffect(present(0x0174) && present(0x0171))
+		return w.tell("effect-circuit")
+	case c == leanBank2 && present(leanBank1):
+		return w.tell("effect-goes-with", leanBank1)
+	case c == leanBank1 && present(leanBank2):
+		return w.tell("effect-lean-both")
+	case c == leanBank1 || c == leanBank2:
+		return w.tell("effect-lean-one")
 	case c == 0x0172 || c == 0x0175:
-		return "Look for a leaking injector, purge flow, high fuel pressure or a faulty sensor."
+		return w.tell("effect-rich")
 	}
-	return "Bears on a whole bank or on all cylinders at once."
+	return w.tell("effect-bank")
 }
 
-func leanEffect(both bool) string {
-	const trap = " Misses themselves look lean to the sensor: judge the mixture where the engine does not miss."
-	if both {
-		return "Both banks are lean: look at what they share, the air supply or the fuel supply." + trap
-	}
-	return "One bank is named: look for an air leak or a faulty sensor there; where the engine has one bank only, " +
-		"also at fuel pressure and air meter." + trap
-}
-
-func otherEffect(c obd.Code, known bool) string {
+func (w *words) otherEffect(c obd.Code, known bool) string {
 	switch {
 	case within(c, 0x0100, 0x0109):
-		return "Wrong fuelling on all cylinders."
+		return w.tell("effect-air")
 	case within(c, 0x0324, 0x0334):
-		return "The spark is pulled back, and power is poor."
+		return w.tell("effect-knock")
 	case within(c, 0x0400, 0x0406):
-		return "Too much of it at idle gives a rough idle and misses on several cylinders, with trims near normal."
+		return w.tell("effect-recirculation")
 	case c == 0x0420, c == 0x0430:
-		return "Cure the misfire first, then judge the catalyst."
+		return w.tell("effect-catalyst")
 	case within(c, 0x0560, 0x0563):
-		return "Weak spark and late injectors: charge the battery and check again, before all else."
+		return w.tell("effect-voltage")
 	case !known:
-		return "Not among the codes that are known to matter to a misfire."
+		return w.tell("effect-unknown")
 	}
 	return ""
 }

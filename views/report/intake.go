@@ -2,7 +2,6 @@ package report
 
 import (
 	"io"
-	"strings"
 
 	"stumble/obd"
 )
@@ -10,51 +9,51 @@ import (
 // WriteIntake writes an intake as text for people, no line longer than width cells. An error says that width
 // is too small, or what w reported.
 func WriteIntake(w io.Writer, i *obd.Intake, width int) error {
-	d := &Document{}
-	d.head(titleIntake)
-	d.add(caution(cautionClear))
-	addVehicle(d, i)
-	d.section(titleCodes)
-	addCodes(d, &i.CodeReport, i.Protocol != obd.ProtocolUnknown && !i.Protocol.CAN())
-	addMiscounts(d, i)
-	addFrames(d, &i.CodeReport)
-	addReadiness(d, i.Modules)
-	addCounts(d, i)
-	addTests(d, i)
-	addTrims(d, i.Live)
-	addModules(d, i.Modules)
-	addUnread(d, i.Unread)
+	d := newDocument(Metric)
+	d.head(d.tell("title-intake"))
+	d.add(caution(d.tell("caution-clear")))
+	d.addVehicle(i)
+	d.section(d.tell("title-codes"))
+	d.addCodes(&i.CodeReport, i.Protocol != obd.ProtocolUnknown && !i.Protocol.CAN())
+	d.addMiscounts(i)
+	d.addFrames(&i.CodeReport)
+	d.addReadiness(i.Modules)
+	d.addCounts(i)
+	d.addTests(i)
+	d.addTrims(i.Live)
+	d.addModules(i.Modules)
+	d.addUnread(i.Unread)
 	return d.WriteText(w, width)
 }
 
 // addVehicle tells which car it is, how it was reached, and the state it was found in.
-func addVehicle(d *Document, i *obd.Intake) {
+func (d *Document) addVehicle(i *obd.Intake) {
 	t := facts()
-	t.add(factVIN, vinText(i))
+	t.add(d.tell("fact-vin"), d.vinText(i))
 	if !i.At.IsZero() {
-		t.add(factAt, i.At.Format("2006-01-02 15:04 MST"))
+		t.add(d.tell("fact-at"), i.At.Format("2006-01-02 15:04 MST"))
 	}
 	if i.Adapter != "" {
-		t.add(factAdapter, foreign(i.Adapter))
+		t.add(d.tell("fact-adapter"), isolate(i.Adapter))
 	}
-	t.add(factProtocol, i.Protocol.String())
-	t.add(factVoltage, voltageText(i))
-	t.add(factEngine, engineText(i.Live))
-	t.add(factLamp, lampText(i))
-	if since := sinceClear(i.Live); since != "" {
-		t.add(factCleared, since)
+	t.add(d.tell("fact-protocol"), i.Protocol.String())
+	t.add(d.tell("fact-voltage"), d.voltageText(i))
+	t.add(d.tell("fact-engine"), d.engineText(i.Live))
+	t.add(d.tell("fact-lamp"), d.lampText(i))
+	if since := d.sinceClear(i.Live); since != "" {
+		t.add(d.tell("fact-cleared"), since)
 	}
 	d.show(t)
 }
 
-func vinText(i *obd.Intake) string {
+func (w *words) vinText(i *obd.Intake) string {
 	switch vin := foreign(i.VIN); {
 	case vin == "":
-		return wordNotTold
+		return w.tell("word-not-told")
 	case i.VINCheck:
-		return vin + remarkVINRight
+		return w.tell("remark-vin-right", vin)
 	default:
-		return vin + remarkVINWrong
+		return w.tell("remark-vin-wrong", vin)
 	}
 }
 
@@ -71,44 +70,44 @@ const (
 	highestVolts  = 14.8
 )
 
-func voltageText(i *obd.Intake) string {
+func (w *words) voltageText(i *obd.Intake) string {
 	if !(i.Voltage > 0) {
-		return wordNotTold
+		return w.tell("word-not-told")
 	}
 	turns, _ := running(i.Live)
-	text := quantity(i.Voltage, obd.Volts)
+	text := w.quantity(i.Voltage, obd.Volts)
 	switch {
 	case i.Voltage > highestVolts:
-		return text + remarkVoltsHigh
+		return w.tell("remark-volts-high", text)
 	case turns && i.Voltage < chargingVolts:
-		return text + remarkNotCharging
+		return w.tell("remark-not-charging", text)
 	case !turns && i.Voltage < restingVolts:
-		return text + remarkBatteryLow
+		return w.tell("remark-battery-low", text)
 	}
 	return text
 }
 
 // engineText tells how the engine was found.
-func engineText(live []obd.Reading) string {
+func (w *words) engineText(live []obd.Reading) string {
 	turns, told := running(live)
 	if !told {
-		return wordNotTold
+		return w.tell("word-not-told")
 	}
-	words := []string{wordStandsStill}
+	about := []string{w.tell("word-stands-still")}
 	if turns {
 		r, _ := find(live, obd.PIDRPM, 0)
-		words = []string{wordRunningAt + phrase(r)}
+		about = []string{w.tell("word-running-at", w.phrase(r))}
 	}
 	for _, pid := range [...]byte{obd.PIDLoad, obd.PIDCoolant, obd.PIDIntakeAir} {
 		if r, ok := find(live, pid, 0); ok && (turns || pid != obd.PIDLoad) {
-			words = append(words, phrase(r))
+			about = append(about, w.phrase(r))
 		}
 	}
-	return strings.Join(words, ", ")
+	return w.commas(about)
 }
 
 // lampText tells the state of the warning lamp as the modules command it.
-func lampText(i *obd.Intake) string {
+func (w *words) lampText(i *obd.Intake) string {
 	var lit, dark, silent []string
 	for k := range i.Modules {
 		switch m := &i.Modules[k]; {
@@ -123,37 +122,41 @@ func lampText(i *obd.Intake) string {
 	switch {
 	case len(lit) > 0:
 	case len(dark) == 0:
-		return wordNotTold
+		return w.tell("word-not-told")
 	case len(silent) > 0: // one that did not tell may be the one that lights it
-		return onOff(false) + inModules(dark) + ", " + wordNotTold + byModules(silent)
+		return w.commas([]string{w.inModules(w.onOff(false), dark), w.byModules(w.tell("word-not-told"), silent)})
 	default:
-		return onOff(false)
+		return w.onOff(false)
 	}
 	var lengths []string
 	for _, pid := range [...]byte{obd.PIDDistanceMIL, obd.PIDTimeMIL} {
 		if r, ok := find(i.Live, pid, 0); ok {
-			lengths = append(lengths, phrase(r))
+			lengths = append(lengths, w.phrase(r))
 		}
 	}
-	return onOff(true) + inModules(lit) + litFor(lengths)
+	text := w.inModules(w.onOff(true), lit)
+	if len(lengths) == 0 {
+		return text
+	}
+	return w.tell("lamp-for", text, w.and(lengths))
 }
 
 // sinceClear tells how long ago the codes were cleared, as far as the car keeps that.
-func sinceClear(live []obd.Reading) string {
-	var words []string
+func (w *words) sinceClear(live []obd.Reading) string {
+	var about []string
 	for _, pid := range [...]byte{obd.PIDDistanceClear, obd.PIDTimeClear, obd.PIDWarmUps} {
 		if r, ok := find(live, pid, 0); ok {
-			words = append(words, phrase(r))
+			about = append(about, w.phrase(r))
 		}
 	}
-	if len(words) == 0 {
+	if len(about) == 0 {
 		return ""
 	}
-	return and(words) + wordAgo
+	return w.tell("word-ago", w.and(about))
 }
 
 // addMiscounts says where a module counts more or fewer stored codes than its list holds.
-func addMiscounts(d *Document, i *obd.Intake) {
+func (d *Document) addMiscounts(i *obd.Intake) {
 	if !codeLists()[0].read(&i.CodeReport) {
 		return
 	}
@@ -169,14 +172,16 @@ func addMiscounts(d *Document, i *obd.Intake) {
 			}
 		}
 		if m.Monitors.Codes != held {
-			d.say(miscountLine(m.Module, m.Monitors.Codes, held))
+			d.say(d.tell("say-miscount", m.Module, d.count("count-stored-codes", float64(m.Monitors.Codes)), held))
 		}
 	}
 }
 
 // addModules lists what identifies the program of each control module.
-func addModules(d *Document, modules []obd.ModuleIntake) {
-	t := &table{columns: []column{{title: colModule, firm: true}, {title: colCalibration}, {title: colCVN}, {title: colName}}}
+func (d *Document) addModules(modules []obd.ModuleIntake) {
+	t := &table{columns: []column{
+		{title: d.tell("col-module"), firm: true}, {title: d.tell("col-calibration")}, {title: d.tell("col-cvn")}, {title: d.tell("col-name")},
+	}}
 	for i := range modules {
 		m := &modules[i]
 		if m.Name == "" && len(m.Calibrations)+len(m.CVNs) == 0 {
@@ -185,10 +190,10 @@ func addModules(d *Document, modules []obd.ModuleIntake) {
 		for k := range max(1, len(m.Calibrations), len(m.CVNs)) {
 			row := []string{"", "", "", ""}
 			if k == 0 {
-				row[0], row[3] = m.Module.String(), foreign(m.Name)
+				row[0], row[3] = m.Module.String(), isolate(m.Name)
 			}
 			if k < len(m.Calibrations) {
-				row[1] = foreign(m.Calibrations[k])
+				row[1] = isolate(m.Calibrations[k])
 			}
 			if k < len(m.CVNs) {
 				row[2] = m.CVNs[k].String()
@@ -197,7 +202,7 @@ func addModules(d *Document, modules []obd.ModuleIntake) {
 		}
 	}
 	if len(t.rows) > 0 {
-		d.section(headModules)
+		d.section(d.tell("head-modules"))
 		d.show(t)
 	}
 }

@@ -19,15 +19,15 @@ func TestVoltageRemark(t *testing.T) {
 		volts, rpm float64 // rpm -1: not told
 		want       string
 	}{
-		{12.4, 0, "12.4 V"}, {12.39, 0, "12.4 V" + remarkBatteryLow}, {12.8, 0, "12.8 V"}, {12.3, -1, "12.3 V" + remarkBatteryLow},
-		{13.2, 700, "13.2 V"}, {13.1, 700, "13.1 V" + remarkNotCharging}, {12.1, 700, "12.1 V" + remarkNotCharging},
-		{14.8, 700, "14.8 V"}, {15.1, 700, "15.1 V" + remarkVoltsHigh}, {0, 700, wordNotTold},
+		{12.4, 0, "12.4 V"}, {12.39, 0, english(Metric).tell("remark-battery-low", "12.4 V")}, {12.8, 0, "12.8 V"}, {12.3, -1, english(Metric).tell("remark-battery-low", "12.3 V")},
+		{13.2, 700, "13.2 V"}, {13.1, 700, english(Metric).tell("remark-not-charging", "13.1 V")}, {12.1, 700, english(Metric).tell("remark-not-charging", "12.1 V")},
+		{14.8, 700, "14.8 V"}, {15.1, 700, english(Metric).tell("remark-volts-high", "15.1 V")}, {0, 700, en("word-not-told")},
 	} {
 		i := &obd.Intake{Voltage: c.volts}
 		if c.rpm >= 0 {
 			i.Live = []obd.Reading{live(engine, obd.PIDRPM, c.rpm)}
 		}
-		assert.Equal(t, c.want, strings.Replace(voltageText(i), firmSpace, " ", 1), "%v V at %v rpm", c.volts, c.rpm)
+		assert.Equal(t, c.want, strings.Replace(english(Metric).voltageText(i), firmSpace, " ", 1), "%v V at %v rpm", c.volts, c.rpm)
 	}
 }
 
@@ -42,17 +42,17 @@ func TestLamp(t *testing.T) {
 		{nil, off, "off in module 7E9, not told by module 7E8"}, {nil, on, "on in module 7E9"},
 	} {
 		i := &obd.Intake{Modules: []obd.ModuleIntake{{Module: engine, Monitors: c.engine}, {Module: gears, Monitors: c.gears}}}
-		assert.Equal(t, c.want, lampText(i))
+		assert.Equal(t, c.want, english(Metric).lampText(i))
 	}
 }
 
 // Within 5 % ideal, within 10 % acceptable; plus adds fuel (trade training, no standard behind it).
 func TestTrimWords(t *testing.T) {
 	for sum, want := range map[float64]string{
-		0: trimWithin5, 5: trimWithin5, -5: trimWithin5, 5.47: trimWithin10, 10: trimWithin10, -10: trimWithin10,
-		10.16: trimAdds, -10.16: trimTakes,
+		0: en("trim-within-5"), 5: en("trim-within-5"), -5: en("trim-within-5"), 5.47: en("trim-within-10"), 10: en("trim-within-10"), -10: en("trim-within-10"),
+		10.16: en("trim-adds"), -10.16: en("trim-takes"),
 	} {
-		assert.Equal(t, want, trimWords(sum), "%v", sum)
+		assert.Equal(t, want, english(Metric).trimWords(sum), "%v", sum)
 	}
 }
 
@@ -73,8 +73,8 @@ func TestTrims(t *testing.T) {
 		assert.Contains(t, page, row)
 	}
 	i.Live[len(i.Live)-1].Value = 0
-	assert.Contains(t, intakePage(t, i), sayTrimsAtRest)
-	assert.Contains(t, intakePage(t, &obd.Intake{}), sayNoTrims)
+	assert.Contains(t, intakePage(t, i), en("say-trims-at-rest"))
+	assert.Contains(t, intakePage(t, &obd.Intake{}), en("say-no-trims"))
 }
 
 func TestCounts(t *testing.T) {
@@ -85,10 +85,10 @@ func TestCounts(t *testing.T) {
 	assert.Contains(t, page, "A count is not a rate")
 	i.Live = []obd.Reading{live(engine, obd.PIDRPM, 0)}
 	assert.Contains(t, intakePage(t, i), "cylinder  last drive")
-	assert.Contains(t, intakePage(t, i), sayLastDrive)
+	assert.Contains(t, intakePage(t, i), en("say-last-drive"))
 	i.Live[0].Value = 600
 	assert.Contains(t, intakePage(t, i), "cylinder  this drive")
-	assert.NotContains(t, intakePage(t, i), sayLastDrive)
+	assert.NotContains(t, intakePage(t, i), en("say-last-drive"))
 
 	// Two cylinders above a tenth each: 13 CCR 1968.2 (e)(3.1.3).
 	i.Tests = counts(t, 0, 0, 89, 4, 11, 0, 0, 0)
@@ -100,9 +100,9 @@ func TestCounts(t *testing.T) {
 	assert.Contains(t, page, "65535 or more")
 	assert.NotContains(t, page, "misses counted in that drive", "a full counter hides the shares")
 	i.Tests = nil
-	assert.Contains(t, intakePage(t, i), sayNoCounts)
+	assert.Contains(t, intakePage(t, i), en("say-no-counts"))
 	i.Protocol = obd.KWPFast
-	assert.Contains(t, intakePage(t, i), sayCountsOlder)
+	assert.Contains(t, intakePage(t, i), en("say-counts-older"))
 }
 
 // Monitors AE to B1 are cylinders 13 to 16 only where they carry counts.
@@ -118,7 +118,7 @@ func TestReadinessAfterClear(t *testing.T) {
 		want bool
 	}{{0x65, 0x65, true}, {0x65, 0x05, true}, {0x65, 0x01, false}, {0x65, 0x00, false}, {0, 0, false}} {
 		i := &obd.Intake{Modules: []obd.ModuleIntake{{Module: engine, Monitors: status(t, engine, obd.PIDStatus, 0, 0x07, c.c, c.d)}}}
-		assert.Equal(t, c.want, strings.Contains(intakePage(t, i), sayLatelyCleared), "%02X %02X", c.c, c.d)
+		assert.Equal(t, c.want, strings.Contains(intakePage(t, i), en("say-lately-cleared")), "%02X %02X", c.c, c.d)
 	}
 }
 
@@ -141,7 +141,7 @@ func TestReadingNames(t *testing.T) {
 		{0x24, 0, "wide-range oxygen sensor, lambda"}, {0x01, 0, "warning lamp"}, {0xA4, 1, "gear ratio"}, {0xEE, 0, "parameter EE"},
 		{0x0C, 9, "parameter 0C"},
 	} {
-		assert.Equal(t, c.want, readingName(&obd.Reading{ID: c.id, Part: c.part}))
+		assert.Equal(t, c.want, english(Metric).nameOf(&obd.Reading{ID: c.id, Part: c.part}))
 	}
 }
 
@@ -160,7 +160,7 @@ func TestSimulatedCars(t *testing.T) {
 	for name, want := range map[string][]string{
 		"wren": {"0LKWR16A4R0104217, check digit right", "P0302  Misses counted on cylinder 2.", "The moment P0302 was stored",
 			"Cylinder 2 has", "LKW16-AT-0417B"},
-		"rook": {"ISO 9141-2", "permanent  " + wordOlder, sayCountsOlder, "The moment P0302 was stored"},
+		"rook": {"ISO 9141-2", "permanent  " + en("word-older"), en("say-counts-older"), "The moment P0302 was stored"},
 	} {
 		i := simulatedIntake(t, name)
 		page := intakePage(t, i)

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"math"
 	"strings"
 	"time"
@@ -227,7 +228,7 @@ func frameObject(f *obd.FreezeFrame) FreezeFrame {
 }
 
 func readingObject(r *obd.Reading) Reading {
-	return Reading{PID: hex(r.ID), Name: readingName(r), Value: finite(r.Value), Unit: string(r.Unit), State: readingState(r)}
+	return Reading{PID: hex(r.ID), Name: cmp.Or(readingName(r), "parameter "+hex(r.ID)), Value: finite(r.Value), Unit: string(r.Unit), State: readingState(r)}
 }
 
 func liveObject(r *obd.Reading) Reading {

@@ -3,7 +3,7 @@ package report
 import "stumble/obd"
 
 // addReadiness shows how far the car's own checks have come, a table for each module that has any.
-func addReadiness(d *Document, modules []obd.ModuleIntake) {
+func (d *Document) addReadiness(modules []obd.ModuleIntake) {
 	var told []*obd.ModuleIntake
 	var silent []string
 	for i := range modules {
@@ -13,32 +13,32 @@ func addReadiness(d *Document, modules []obd.ModuleIntake) {
 			silent = append(silent, m.Module.String())
 		}
 	}
-	d.section(headReadiness)
+	d.section(d.tell("head-readiness"))
 	if len(told) == 0 {
-		d.say(sayNoReadiness)
+		d.say(d.tell("say-no-readiness"))
 		return
 	}
 	for _, m := range told {
 		if len(modules) > 1 {
-			d.say(moduleLine(m))
+			d.say(d.moduleLine(m))
 		}
-		addMonitors(d, m)
+		d.addMonitors(m)
 	}
 	if len(silent) > 0 {
-		d.say(sentence(wordNotTold + byModules(silent)))
+		d.say(d.sentence(d.byModules(d.tell("word-not-told"), silent)))
 	}
-	d.say(sayMisfireMonitor)
+	d.say(d.tell("say-misfire-monitor"))
 }
 
-func addMonitors(d *Document, m *obd.ModuleIntake) {
-	t := &table{columns: []column{{title: colMonitor}, {title: colSinceClear}}}
+func (d *Document) addMonitors(m *obd.ModuleIntake) {
+	t := &table{columns: []column{{title: d.tell("col-monitor"), head: true}, {title: d.tell("col-since-clear")}}}
 	if m.ThisCycle != nil {
-		t.columns = append(t.columns, column{title: colThisCycle})
+		t.columns = append(t.columns, column{title: d.tell("col-this-cycle")})
 	}
 	open, all := 0, 0
 	for _, monitor := range fitted(m) {
 		since := state(m.Monitors, monitor)
-		row := []string{monitor.String(), sinceWord(since), cycleWord(state(m.ThisCycle, monitor))}
+		row := []string{monitor.String(), d.sinceWord(since), d.cycleWord(state(m.ThisCycle, monitor))}
 		t.add(row[:len(t.columns)]...)
 		if since != nil && since.Supported && monitor > obd.MonitorComponents {
 			all++
@@ -49,7 +49,7 @@ func addMonitors(d *Document, m *obd.ModuleIntake) {
 	}
 	d.show(t)
 	if open > 0 && 2*open >= all {
-		d.say(sayLatelyCleared)
+		d.say(d.tell("say-lately-cleared"))
 	}
 }
 
@@ -76,24 +76,24 @@ func state(m *obd.Monitors, monitor obd.Monitor) *obd.MonitorState {
 	return &s
 }
 
-func sinceWord(s *obd.MonitorState) string {
+func (w *words) sinceWord(s *obd.MonitorState) string {
 	switch {
 	case s == nil:
-		return wordNotTold
+		return w.tell("word-not-told")
 	case s.Complete:
-		return wordComplete
+		return w.tell("word-complete")
 	}
-	return wordIncomplete
+	return w.tell("word-incomplete")
 }
 
-func cycleWord(s *obd.MonitorState) string {
+func (w *words) cycleWord(s *obd.MonitorState) string {
 	switch {
 	case s == nil:
-		return wordNotTold
+		return w.tell("word-not-told")
 	case !s.Supported:
-		return wordResting
+		return w.tell("word-resting")
 	case s.Complete:
-		return wordComplete
+		return w.tell("word-complete")
 	}
-	return wordIncomplete
+	return w.tell("word-incomplete")
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -9,11 +8,11 @@ import (
 	"stumble/obd"
 )
 
-// readingName names a reading in plain words.
+// readingName names a reading in plain words; "" when its parameter is not known.
 func readingName(r *obd.Reading) string {
 	pid, known := obd.DescribePID(r.ID)
 	if !known || int(r.Part) >= len(pid.Parts) {
-		return fmt.Sprintf("parameter %02X", r.ID)
+		return ""
 	}
 	part := pid.Parts[r.Part].Name
 	base, trim := strings.CutSuffix(pid.Name, " bank 1")
@@ -31,29 +30,66 @@ func readingName(r *obd.Reading) string {
 	return part
 }
 
-// readingState is the word for a reading that is a state rather than a number; "" for numbers.
+// nameOf names a reading in any case.
+func (w *words) nameOf(r *obd.Reading) string {
+	if name := readingName(r); name != "" {
+		return name
+	}
+	return w.tell("name-parameter", hex(r.ID))
+}
+
+// readingState is what a reading says that is a state rather than a number, as programs read it; "" for numbers.
 func readingState(r *obd.Reading) string {
 	switch {
 	case r.ID == obd.PIDFuelSystem:
 		return obd.FuelSystem(r.Value).String()
 	case r.ID == obd.PIDStatus && r.Part == obd.PartMIL:
-		return onOff(r.Value != 0)
+		return oneOf(r.Value != 0, stateOn, stateOff)
 	case r.ID == obd.PIDAuxiliary && r.Part != obd.PartRecommendedGear:
-		return yesNo(r.Value != 0)
+		return oneOf(r.Value != 0, stateYes, stateNo)
 	}
 	return ""
 }
 
+// The states that a reading may have by itself.
+const (
+	stateOn  = "on"
+	stateOff = "off"
+	stateYes = "yes"
+	stateNo  = "no"
+)
+
+func oneOf(first bool, a, b string) string {
+	if first {
+		return a
+	}
+	return b
+}
+
+// rounded is a reading to the nearest whole number, with its unit, as prose has it.
+func (w *words) rounded(r *obd.Reading) string { return w.written(r.Value, 0, r.Unit) }
+
 // readingText is a reading's value with its unit, or its state.
-func readingText(r *obd.Reading) string {
-	if state := readingState(r); state != "" {
+func (w *words) readingText(r *obd.Reading) string {
+	switch state := readingState(r); state {
+	case "":
+	case stateOn, stateOff:
+		return w.onOff(state == stateOn)
+	case stateYes, stateNo:
+		return w.yesNo(state == stateYes)
+	default:
 		return state
 	}
-	return written(r.Value, decimals(r.Unit), r.Unit)
+	v, unit := w.measure(r.Value, r.Unit)
+	if r.ID == obd.PIDManifold || r.ID == obd.PIDBarometer {
+		v, unit = w.mercury(r.Value)
+	}
+	return w.written(v, decimals(unit), unit)
 }
 
 // quantity writes a number with about three figures, and its unit.
-func quantity(v float64, unit obd.Unit) string {
+func (w *words) quantity(v float64, unit obd.Unit) string {
+	v, unit = w.measure(v, unit)
 	size, places := math.Abs(v), 3
 	switch {
 	case v == math.Trunc(v), size >= 100:
@@ -63,14 +99,15 @@ func quantity(v float64, unit obd.Unit) string {
 	case size >= 1:
 		places = 2
 	}
-	return written(v, places, unit)
+	return w.written(v, places, unit)
 }
 
 // written writes a number with so many decimals, and its unit.
-func written(v float64, places int, unit obd.Unit) string {
+func (w *words) written(v float64, places int, unit obd.Unit) string {
 	if finite(v) == nil {
-		return wordNoNumber
+		return w.tell("word-no-number")
 	}
+	v, unit = w.measure(v, unit)
 	text := strconv.FormatFloat(v, 'f', places, 64)
 	if strings.Trim(text, "-0.") == "" {
 		text = strings.TrimPrefix(text, "-")
@@ -87,7 +124,7 @@ func written(v float64, places int, unit obd.Unit) string {
 // decimals is how many decimals a technician reads of live data in a unit.
 func decimals(unit obd.Unit) int {
 	switch unit {
-	case obd.Percent, obd.Degrees, obd.LitresHour:
+	case obd.Percent, obd.Degrees, obd.LitresHour, psi, inchesOfMercury:
 		return 1
 	case obd.Volts, obd.GramsSecond, obd.Milliamperes:
 		return 2

@@ -8,9 +8,9 @@ import (
 
 // addTests shows the on-board tests that failed and names those that have not run. Misfire counts have their
 // own section.
-func addTests(d *Document, i *obd.Intake) {
+func (d *Document) addTests(i *obd.Intake) {
 	failed := &table{columns: []column{
-		{title: colMonitor}, {title: colTest}, {title: colValue, right: true}, {title: colAllowed},
+		{title: d.tell("col-monitor")}, {title: d.tell("col-test")}, {title: d.tell("col-value"), right: true}, {title: d.tell("col-allowed")},
 	}}
 	passed := 0
 	var waiting []string
@@ -27,55 +27,55 @@ func addTests(d *Document, i *obd.Intake) {
 		case r.Pass:
 			passed++
 		default:
-			failed.add(monitor, obd.TestName(r.TID), testValue(r), allowed(r))
+			failed.add(monitor, obd.TestName(r.TID), d.testValue(r), d.allowed(r))
 		}
 	}
 	for k := range i.Legacy {
 		if r := &i.Legacy[k]; r.Pass {
 			passed++
 		} else {
-			failed.add(legacyName(r), componentName(r), whole(int(r.Value)), legacyAllowed(r))
+			failed.add(d.tell("legacy-test", hex(r.TID)), d.tell("legacy-component", hex(r.Component)), whole(int(r.Value)), d.legacyAllowed(r))
 		}
 	}
 	if passed+len(failed.rows)+len(waiting) == 0 {
 		return
 	}
-	d.section(headTests)
+	d.section(d.tell("head-tests"))
 	if len(failed.rows) > 0 {
-		d.say(sayFailed)
+		d.say(d.tell("say-failed"))
 		d.show(failed)
 	}
 	if len(i.Legacy) > 0 {
-		d.say(sayLegacy)
+		d.say(d.tell("say-legacy"))
 	}
-	d.say(passedLine(passed, len(failed.rows)))
+	d.say(d.passedLine(passed, len(failed.rows)))
 	if len(waiting) > 0 {
-		d.say(waitingLine(waiting))
+		d.say(d.tell("say-waiting", d.chain("join-semicolon", waiting)))
 	}
 }
 
-func testValue(r *obd.TestResult) string {
+func (w *words) testValue(r *obd.TestResult) string {
 	if !r.Known {
-		return rawNumber(r.Value)
+		return w.tell("scale-unknown", w.quantity(r.Value, obd.NoUnit))
 	}
-	return quantity(r.Value, r.Unit)
+	return w.quantity(r.Value, r.Unit)
 }
 
 // allowed is the range a test value should be in.
-func allowed(r *obd.TestResult) string {
-	low, high := quantity(r.MinValue, r.Unit), quantity(r.MaxValue, r.Unit)
+func (w *words) allowed(r *obd.TestResult) string {
+	low, high := w.quantity(r.MinValue, r.Unit), w.quantity(r.MaxValue, r.Unit)
 	switch {
 	case r.MinApplies && r.MaxApplies:
-		return between(low, high)
+		return w.tell("range-between", low, high)
 	case r.MinApplies:
-		return notUnder(low)
+		return w.tell("range-not-under", low)
 	}
-	return notOver(high)
+	return w.tell("range-not-over", high)
 }
 
-func legacyAllowed(r *obd.LegacyResult) string {
+func (w *words) legacyAllowed(r *obd.LegacyResult) string {
 	if r.LowerLimit {
-		return notUnder(whole(int(r.Limit)))
+		return w.tell("range-not-under", r.Limit)
 	}
-	return notOver(whole(int(r.Limit)))
+	return w.tell("range-not-over", r.Limit)
 }

@@ -13,11 +13,11 @@ const (
 )
 
 // addTrims shows the fuel trims of each bank with how to read them.
-func addTrims(d *Document, live []obd.Reading) {
-	d.section(headTrims)
+func (d *Document) addTrims(live []obd.Reading) {
+	d.section(d.tell("head-trims"))
 	t := &table{columns: []column{
-		{title: colBank, right: true}, {title: colShort, right: true}, {title: colLong, right: true},
-		{title: colTogether, right: true}, {title: colReads},
+		{title: d.tell("col-bank"), right: true}, {title: d.tell("col-short"), right: true}, {title: d.tell("col-long"), right: true},
+		{title: d.tell("col-together"), right: true}, {title: d.tell("col-reads")},
 	}}
 	for bank := range 4 {
 		pid, part := byte(2*(bank%2)), byte(bank/2)
@@ -26,7 +26,7 @@ func addTrims(d *Document, live []obd.Reading) {
 		if !haveShort && !haveLong {
 			continue
 		}
-		row := []string{whole(bank + 1), wordNotTold, wordNotTold, "", ""}
+		row := []string{whole(bank + 1), d.tell("word-not-told"), d.tell("word-not-told"), "", ""}
 		if haveShort {
 			row[1] = signed(short.Value)
 		}
@@ -34,43 +34,43 @@ func addTrims(d *Document, live []obd.Reading) {
 			row[2] = signed(long.Value)
 		}
 		if haveShort && haveLong {
-			row[3], row[4] = signed(short.Value+long.Value), trimWords(short.Value+long.Value)
+			row[3], row[4] = signed(short.Value+long.Value), d.trimWords(short.Value+long.Value)
 		}
 		t.add(row...)
 	}
 	if len(t.rows) == 0 {
-		d.say(sayNoTrims)
+		d.say(d.tell("say-no-trims"))
 		return
 	}
 	d.show(t)
-	d.say(loopLine(live))
-	d.say(sayTrims)
-	d.say(sayTrimTrap)
+	d.say(d.loopLine(live))
+	d.say(d.tell("say-trims"))
+	d.say(d.tell("say-trim-trap"))
 }
 
-func trimWords(sum float64) string {
+func (w *words) trimWords(sum float64) string {
 	switch size := math.Abs(sum); {
 	case size <= trimIdeal:
-		return trimWithin5
+		return w.tell("trim-within-5")
 	case size <= trimAcceptable:
-		return trimWithin10
+		return w.tell("trim-within-10")
 	case sum > 0:
-		return trimAdds
+		return w.tell("trim-adds")
 	}
-	return trimTakes
+	return w.tell("trim-takes")
 }
 
 // loopLine warns when the trims were not at work.
-func loopLine(live []obd.Reading) string {
+func (w *words) loopLine(live []obd.Reading) string {
 	if turns, told := running(live); told && !turns {
-		return sayTrimsAtRest
+		return w.tell("say-trims-at-rest")
 	}
 	r, ok := find(live, obd.PIDFuelSystem, obd.PartFuelSystem1)
 	if !ok {
 		return ""
 	}
 	if s := obd.FuelSystem(r.Value); s != obd.ClosedLoop && s != obd.ClosedLoopHurt {
-		return openLoopLine(s)
+		return w.tell("say-open-loop", s)
 	}
 	return ""
 }
