@@ -24,8 +24,13 @@ var errOver = errors.New("the trip is over")
 // chain drives a scenario the long way: simulated adapter, dialogue, poller.
 func chain(t *testing.T, scenario string, length time.Duration) *misfire.Summary {
 	t.Helper()
+	return chainOf(t, scenario, 1, length)
+}
+
+func chainOf(t *testing.T, scenario string, seed uint64, length time.Duration) *misfire.Summary {
+	t.Helper()
 	clk := clock.NewStepped(epoch)
-	s, err := sim.Open(scenario, 1, clk)
+	s, err := sim.Open(scenario, seed, clk)
 	require.NoError(t, err)
 	a, err := elm.Connect(context.Background(), elm.Config{Clock: clk, Dial: func(ctx context.Context) (elm.Link, error) { return s.Dial(ctx) }})
 	require.NoError(t, err)
@@ -82,4 +87,14 @@ func TestOlderCarWithoutCounts(t *testing.T) {
 	assert.Contains(t, s.Verdict.Sentence, "This car reports no misfire counts; the idle dips ")
 	assert.Contains(t, s.Verdict.Sentence, "weaker evidence")
 	assert.Greater(t, s.Running, 8*time.Minute)
+}
+
+// No cylinder loses its first window to the order in which the counters are read.
+func TestCylindersCountAlikeFromTheFirstReading(t *testing.T) {
+	for seed := range uint64(10) {
+		s := chainOf(t, "wren", seed, 2*time.Minute)
+		for _, c := range s.Total {
+			require.Equal(t, s.Total[0].Firings, c.Firings, "seed %d, cylinder %d", seed, c.Cylinder)
+		}
+	}
 }

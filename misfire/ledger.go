@@ -89,8 +89,8 @@ const (
 	// though no refresh ended it.
 	quietWindow = 200
 	// lateBaseline is how much of a window, in part or in seconds, a counter may have missed and still count
-	// for all of it: the first round of readings takes about so long.
-	lateBaseline, lateSeconds = 0.05, 1.5
+	// for all of it: settling and the first round of readings take about so long.
+	lateBaseline, lateSeconds = 0.05, baselineSettles + 1.5
 	// The most that is held before the cadence is known. Without a rise there is nothing to place, and the
 	// car may be one that shows its counts at key-off: then it is worth holding on longer.
 	mostSlices, mostRevolutions = 4096, 30000

@@ -191,8 +191,8 @@ func TestWindowOfACounterFollowedLate(t *testing.T) {
 		follow bool
 	}{
 		{lane{based: true}, false, true},
-		{lane{based: true, from: place{0, 1.4}}, false, true},
-		{lane{based: true, from: place{0, 1.6}}, false, false},
+		{lane{based: true, from: place{0, 2.4}}, false, true},
+		{lane{based: true, from: place{0, 2.6}}, false, false},
 		{lane{based: false}, false, false},
 		{lane{based: true, saturated: true}, false, false},
 		{lane{based: true, saturated: true}, true, true},

@@ -245,6 +245,9 @@ func (t *Tally) handle(e *event) {
 		t.endAverages()
 		t.newCycle(!e.witnessed)
 		t.runningFrom, t.stoppedAt = e.at, math.Inf(1)
+		if !e.witnessed { // found running: its counters have settled
+			t.runningFrom -= baselineSettles
+		}
 	case eventStop:
 		t.runningFrom, t.stoppedAt = math.Inf(1), e.at
 	}
