@@ -33,6 +33,8 @@ func (k *Kind) ParseMaker(text string) (Range, error) {
 	switch {
 	case err != nil:
 		return Range{}, err
+	case high <= 0:
+		return Range{}, fmt.Errorf("the maker's figure %q ends at nothing: %w", shortened(text), errNoFigure)
 	case low > high:
 		return Range{}, fmt.Errorf("the maker's figure %q ends below its beginning: %w", shortened(text), errNoFigure)
 	case metres > 0:
@@ -56,16 +58,15 @@ func (k *Kind) perLength(text string) (rest string, metres float64, err error) {
 
 // ends are the ends of a figure, in the kind's unit.
 func (k *Kind) ends(text string) (low, high float64, err error) {
-	lower := strings.ToLower(text)
 	for _, word := range []string{"max", "<=", "<", "\u2264"} {
-		if rest, ok := strings.CutPrefix(lower, word); ok {
-			high, err = k.figure(text[len(text)-len(rest):], "")
+		if rest, ok := cutWord(text, word); ok {
+			high, err = k.figure(rest, "")
 			return math.Inf(-1), high, err
 		}
 	}
 	for _, word := range []string{"min", ">=", ">", "\u2265"} {
-		if rest, ok := strings.CutPrefix(lower, word); ok {
-			low, err = k.figure(text[len(text)-len(rest):], "")
+		if rest, ok := cutWord(text, word); ok {
+			low, err = k.figure(rest, "")
 			return low, math.Inf(1), err
 		}
 	}
@@ -75,7 +76,7 @@ func (k *Kind) ends(text string) (low, high float64, err error) {
 	if parts := betweenForm.FindStringSubmatch(text); parts != nil {
 		m, err := parseMeasured(parts[2])
 		if err != nil {
-			return 0, 0, err
+			return 0, 0, fmt.Errorf("%w; %w", err, errNoFigure)
 		}
 		if low, err = k.figure(parts[1], m.unit); err == nil {
 			high, err = k.figure(parts[2], "")
@@ -90,6 +91,14 @@ func (k *Kind) ends(text string) (low, high float64, err error) {
 		return 0, 0, fmt.Errorf("%q is one figure, no range: %w", shortened(text), errNoFigure)
 	}
 	return rounded(middle - gapStep), rounded(middle + gapStep), nil
+}
+
+// cutWord takes a word off the beginning, letter case aside.
+func cutWord(text, word string) (rest string, ok bool) {
+	if len(text) < len(word) || !strings.EqualFold(text[:len(word)], word) {
+		return text, false
+	}
+	return text[len(word):], true
 }
 
 // tolerance are the ends of a figure and how far it may be off, in a unit or in percent.

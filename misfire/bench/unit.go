@@ -98,6 +98,9 @@ const (
 // quantityForm is a number with whatever stands behind it.
 var quantityForm = regexp.MustCompile(`^([+-]?)(\d+|\d*[.,]\d+|\d+[.,])\s*([^\d.,\s-][^\s]*|)$`)
 
+// powerForm is a power of ten, which no meter shows.
+var powerForm = regexp.MustCompile(`^[eE][+-]?\d`)
+
 // measured is a number with its unit as it was written; unit is empty where none was.
 type measured struct {
 	number float64
@@ -108,7 +111,7 @@ type measured struct {
 func parseMeasured(text string) (measured, error) {
 	text = strings.TrimSpace(text)
 	parts := quantityForm.FindStringSubmatch(text)
-	if parts == nil {
+	if parts == nil || powerForm.MatchString(parts[3]) {
 		return measured{}, fmt.Errorf("%q is no number with a unit: write one as 12.1kohm", shortened(text))
 	}
 	digits := parts[2]
