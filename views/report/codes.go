@@ -1,7 +1,6 @@
 package report
 
 import (
-	"cmp"
 	"io"
 	"slices"
 	"strings"
@@ -106,23 +105,28 @@ func allRead(r *obd.CodeReport, beforeCAN bool) bool {
 func (w *words) listTable(r *obd.CodeReport, beforeCAN bool) *table {
 	t := &table{columns: []column{{title: w.tell("col-list"), firm: true}, {title: w.tell("col-codes")}, {title: w.tell("col-meaning")}}}
 	for _, l := range codeLists() {
-		var found []string
-		for _, c := range l.codes(r) {
-			found = append(found, c.String())
-		}
-		switch {
-		case beforeCAN && l.sinceCAN && len(found) == 0:
-			found = []string{w.tell("word-older")}
-		case !l.read(r) && len(found) > 0:
-			found = append(found, w.tell("word-perhaps-more"))
-		case !l.read(r):
-			found = []string{w.tell("word-not-read")}
-		case len(found) == 0:
-			found = []string{w.tell("word-none")}
-		}
-		t.add(w.tell(l.name), w.commas(found), w.tell(l.meaning))
+		t.add(w.tell(l.name), w.listText(l, r, beforeCAN), w.tell(l.meaning))
 	}
 	return t
+}
+
+// listText is what one list holds.
+func (w *words) listText(l codeList, r *obd.CodeReport, beforeCAN bool) string {
+	var found []string
+	for _, c := range l.codes(r) {
+		found = append(found, c.String())
+	}
+	switch {
+	case beforeCAN && l.sinceCAN && len(found) == 0:
+		return w.tell("word-older")
+	case !l.read(r) && len(found) > 0:
+		found = append(found, w.tell("word-perhaps-more"))
+	case !l.read(r):
+		return w.tell("word-not-read")
+	case len(found) == 0:
+		return w.tell("word-none")
+	}
+	return w.commas(found)
 }
 
 // sortedCodes are all codes of a car, each once, misfire codes first.
@@ -131,9 +135,7 @@ func sortedCodes(r *obd.CodeReport) []obd.Code {
 	for _, l := range codeLists() {
 		out = append(out, l.codes(r)...)
 	}
-	slices.SortFunc(out, func(a, b obd.Code) int {
-		return cmp.Or(cmp.Compare(groupOf(a), groupOf(b)), cmp.Compare(a, b))
-	})
+	slices.SortFunc(out, byGroup)
 	return slices.Compact(out)
 }
 

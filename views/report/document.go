@@ -8,6 +8,7 @@ package report
 type Document struct {
 	*words        // that it is written in
 	title  string // names the page where it is listed: the window, the file
+	depth  int    // how many sections the one being written stands in
 	blocks []block
 }
 
@@ -84,6 +85,7 @@ type column struct {
 	right bool // set against the right edge, as figures are
 	firm  bool // keeps its width while others can still give way
 	head  bool // its cells name their rows
+	lead  bool // the first line of a cell is what counts, the others explain it
 }
 
 // row is one row of a table. A cell may hold several paragraphs, parted by newlines.
@@ -127,12 +129,19 @@ func (d *Document) head(text string) {
 	d.add(heading{1, text})
 }
 
-func (d *Document) section(text string)    { d.add(heading{2, text}) }
-func (d *Document) subsection(text string) { d.add(heading{3, text}) }
+func (d *Document) section(text string)    { d.add(heading{2 + d.depth, text}) }
+func (d *Document) subsection(text string) { d.add(heading{3 + d.depth, text}) }
 func (d *Document) say(text string) {
 	if text != "" {
 		d.add(paragraph(text))
 	}
+}
+
+// deeper has do write sections within the present one.
+func (d *Document) deeper(do func()) {
+	d.depth++
+	do()
+	d.depth--
 }
 
 // show adds a table, unless it has no rows.

@@ -5,6 +5,8 @@ import (
 
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
+
+	"stumble/views/report/chart"
 )
 
 // figure is a chart with what it shows in words. A form that cannot show pictures prints the words alone, so alt has
@@ -24,4 +26,19 @@ type drawing interface {
 	// WriteSVG writes the chart as one svg element to stand within an HTML page, fit for a light page and a dark one.
 	// It has no identifiers that two charts of a page could share, and refers to nothing outside. The error is w's.
 	WriteSVG(w io.Writer) error
+}
+
+// newFigure is a figure of a chart; nil when there is nothing to draw.
+func newFigure(c *chart.Chart, caption, alt string) *figure {
+	if c == nil {
+		return nil
+	}
+	return &figure{chart: c.Label(bare(caption), bare(alt)), caption: caption, alt: alt}
+}
+
+// picture adds a figure, unless there is none.
+func (d *Document) picture(f *figure) {
+	if f != nil {
+		d.add(f)
+	}
 }

@@ -1,0 +1,207 @@
+package report
+
+import (
+	"math"
+
+	"stumble/misfire/proof"
+	"stumble/views/report/chart"
+)
+
+// comparison shows before against after, condition by condition, and what the judgement rests on.
+func (w *writer) comparison() {
+	if w.Proof == nil || w.Proof.Result == nil {
+		return
+	}
+	r := w.Proof.Result
+	w.chapter(w.tell("head-comparison"))
+	w.say(w.tell("say-comparison", w.drivesOf(SideBefore), w.drivesOf(SideAfter)))
+	if w.Proof.Chosen != "" {
+		w.say(w.tell("say-chosen", foreign(w.Proof.Chosen)))
+	}
+	w.show(w.comparisonTable(r))
+	w.picture(w.ratioFigure(r))
+	for i := range r.Cylinders {
+		w.judgedSo(&r.Cylinders[i])
+	}
+	w.swap()
+	w.newcomers()
+	w.add(note(w.tell("note-comparison", w.grouped(r.Tolerance.RPM), w.grouped(r.Tolerance.Load), w.figureOf(r.Ceiling))))
+}
+
+// drivesOf names the drives of a side.
+func (w *writer) drivesOf(side Side) string {
+	var names []string
+	for i := range w.Drives {
+		if d := &w.Drives[i]; d.Side == side {
+			names = append(names, w.tell("drive-on", d.Number, w.day(d.Summary.Start)))
+		}
+	}
+	if len(names) == 0 {
+		return w.tell("word-none")
+	}
+	return w.and(names)
+}
+
+func (w *writer) comparisonTable(r *proof.Comparison) *table {
+	t := &table{
+		caption: w.tell("caption-comparison"),
+		columns: []column{
+			{title: w.tell("col-condition"), head: true}, {title: w.tell("col-before"), right: true, lead: true},
+			{title: w.tell("col-after"), right: true, lead: true}, {title: w.tell("col-ratio"), right: true, lead: true}, {title: w.tell("col-state")},
+		},
+	}
+	for i := range r.Cylinders {
+		c := &r.Cylinders[i]
+		t.band(w.tell("cylinder-outcome", c.Cylinder, w.outcomeName(c.Outcome)))
+		for k := range c.Conditions {
+			w.conditionRow(t, &c.Conditions[k])
+		}
+		if o := c.Overall.Comparison; c.OneRatio && len(c.Conditions) > 1 {
+			t.addKind(rowTotal, w.tell("row-all-alike"), "", "", w.ratioLines(o.Ratio, o.Low, o.High), "")
+		}
+	}
+	return t
+}
+
+// conditionRow holds the rates of one condition against each other. Where the cylinder showed no fault before, nothing
+// is judged.
+func (w *writer) conditionRow(t *table, c *proof.Condition) {
+	state, kind := w.tell("state-no-fault"), rowPlain
+	if c.Failing {
+		state = w.outcomeName(c.Outcome)
+		if c.Outcome != proof.Proven {
+			kind = rowLoud
+		}
+	}
+	ratio := ""
+	if c.After.Firings > 0 {
+		ratio = w.ratioLines(c.Ratio.Ratio, c.Ratio.Low, c.Ratio.High)
+	}
+	t.addKind(kind, w.conditionName(c), w.rateLines(c.Before), w.rateLines(c.After), ratio, state)
+}
+
+// conditionName is a condition as a table has it.
+func (w *words) conditionName(c *proof.Condition) string {
+	switch c.Level {
+	case proof.WholeGear:
+		return w.tell("condition-whole", w.gearName(c.Where.Gear))
+	case proof.Frame:
+		return w.tell("condition-frame", c.Code, w.point(c.At))
+	}
+	return w.tell("condition-at", w.gearName(c.Where.Gear), w.point(c.At))
+}
+
+// ratioLines is how many times as often it missed after, and the limits of that.
+func (w *words) ratioLines(ratio, low, high float64) string {
+	switch {
+	case math.IsNaN(ratio):
+		return w.tell("ratio-none")
+	case math.IsInf(ratio, 1):
+		return w.tell("ratio-new") + "\n" + w.tell("range-not-under", w.ratio(low))
+	case math.IsInf(high, 1):
+		return w.ratio(ratio) + "\n" + w.tell("range-not-under", w.ratio(low))
+	}
+	return w.ratio(ratio) + "\n" + w.tell("range-between", w.ratio(low), w.ratio(high))
+}
+
+// ratioFigure draws the ratios of the conditions that are judged.
+func (w *writer) ratioFigure(r *proof.Comparison) *figure {
+	var ratios []chart.Ratio
+	var words []string
+	for i := range r.Cylinders {
+		c := &r.Cylinders[i]
+		for k := range c.Conditions {
+			cond := &c.Conditions[k]
+			if !cond.Failing || !(cond.After.Firings > 0) {
+				continue
+			}
+			label := w.tell("cylinder-in", c.Cylinder, w.conditionName(cond))
+			ratios = append(ratios, chart.Ratio{Label: bare(label), Ratio: cond.Ratio.Ratio, Low: cond.Ratio.Low, High: cond.Ratio.High})
+			words = append(words, w.tell("alt-ratio", label, w.ratioPhrase(cond.Ratio.Ratio, cond.Ratio.Low, cond.Ratio.High)))
+		}
+		if o := c.Overall.Comparison; c.OneRatio && len(c.Conditions) > 1 {
+			label := w.tell("cylinder-in", c.Cylinder, w.tell("row-all-alike"))
+			ratios = append(ratios, chart.Ratio{Label: bare(label), Ratio: o.Ratio, Low: o.Low, High: o.High, Overall: true})
+			words = append(words, w.tell("alt-ratio", label, w.ratioPhrase(o.Ratio, o.Low, o.High)))
+		}
+	}
+	return newFigure(chart.Ratios(ratios, chart.Wide), w.tell("caption-ratios"), w.tell("alt-list", w.chain("join-semicolon", words)))
+}
+
+func (w *words) ratioPhrase(ratio, low, high float64) string {
+	switch {
+	case math.IsNaN(ratio):
+		return w.tell("ratio-none")
+	case math.IsInf(ratio, 1):
+		return w.tell("ratio-new")
+	}
+	return w.tell("ratio-phrase", w.ratio(ratio), w.ratio(low), w.ratio(high))
+}
+
+// judgedSo says of one cylinder what each judgement rests on.
+func (w *writer) judgedSo(c *proof.Cylinder) {
+	var lines list
+	for i := range c.Conditions {
+		if cond := &c.Conditions[i]; cond.Failing {
+			lines = append(lines, cond.Sentence)
+		}
+	}
+	if len(lines) > 0 {
+		w.subsection(w.tell("head-judged", c.Cylinder))
+		w.add(lines)
+	}
+}
+
+// swap tells both cylinders of a swap side by side.
+func (w *writer) swap() {
+	s := w.Proof.Swap
+	if s == nil {
+		return
+	}
+	w.subsection(w.tell("head-swap", s.Part, s.A, s.B))
+	w.say(s.Sentence)
+	t := &table{
+		caption: w.tell("caption-swap"),
+		groups:  []span{{"", 1}, {w.tell("cylinder-number", s.From), 2}, {w.tell("cylinder-number", s.To), 2}},
+		columns: []column{
+			{title: w.tell("col-condition"), head: true}, {title: w.tell("col-before"), right: true, lead: true}, {title: w.tell("col-after"), right: true, lead: true},
+			{title: w.tell("col-before"), right: true, lead: true}, {title: w.tell("col-after"), right: true, lead: true},
+		},
+	}
+	for i := range s.Conditions {
+		c := &s.Conditions[i]
+		t.add(w.conditionName(&c.Condition), w.rateLines(c.Before), w.rateLines(c.After), w.rateLines(c.OtherWas), w.rateLines(c.Other))
+	}
+	w.show(t)
+	if needs := w.needs(s.Needed); len(needs) > 0 {
+		w.say(w.tell("say-needed-swap"))
+		w.add(needs)
+	}
+	w.remarks(s.Notes)
+}
+
+func (w *writer) newcomers() {
+	var lines list
+	for _, n := range w.Proof.Result.Newcomers {
+		line := w.tell("newcomer-line", n.Cylinder, w.inGear(n.Gear), w.figureOf(n.Rate.Rate), w.limits(n.Rate))
+		if !n.Moved {
+			line = w.tell("newcomer-undriven", line)
+		}
+		lines = append(lines, w.sentence(line))
+	}
+	if len(lines) > 0 {
+		w.subsection(w.tell("head-newcomers"))
+		w.add(lines)
+	}
+}
+
+// remarks lists notes of the packages below as sentences.
+func (w *writer) remarks(notes []string) {
+	var lines list
+	for _, n := range notes {
+		lines = append(lines, w.asSentence(n))
+	}
+	if len(lines) > 0 {
+		w.add(lines)
+	}
+}

@@ -1,0 +1,241 @@
+package report
+
+import (
+	"stumble/misfire"
+	"stumble/misfire/gear"
+	"stumble/misfire/proof"
+)
+
+// Compose makes the drive-cycle report of a case. The order is that in which an owner asks: what came out of it, what
+// was done, what shows it, what is still to come; then what a technician wants to check it by.
+func Compose(c *Case, o Options) *Document {
+	d := newDocument(o.Units)
+	w := &writer{Document: d, Case: c}
+	w.top()
+	w.outcome()
+	w.work()
+	w.comparison()
+	w.drives()
+	w.codes()
+	w.carItself()
+	w.unknown()
+	w.marks()
+	w.care()
+	w.signatures()
+	return d
+}
+
+// writer writes a case into a document.
+type writer struct {
+	*Document
+	*Case
+}
+
+// chapter begins a section that a printed page may well begin with.
+func (w *writer) chapter(text string) {
+	w.add(pageBreak{})
+	w.section(text)
+}
+
+// top says who hands over what.
+func (w *writer) top() {
+	if s := w.Shop; s.Name != "" || s.Address != "" || s.Logo != nil {
+		w.add(masthead{name: isolate(s.Name), lines: isolatedLines(s.Address), logo: s.Logo})
+	}
+	w.head(w.tell("title-report"))
+	t := facts()
+	fact := func(name, text string) {
+		if text != "" {
+			t.add(name, text)
+		}
+	}
+	vehicle := isolate(w.Job.Vehicle)
+	if vehicle == "" {
+		vehicle = w.tell("word-not-told")
+	}
+	fact(w.tell("fact-vehicle"), vehicle)
+	vin := isolate(w.Job.VIN)
+	if vin == "" {
+		vin = w.tell("word-not-told")
+	}
+	fact(w.tell("fact-vin"), vin)
+	fact(w.tell("fact-engine"), w.engineLine())
+	fact(w.tell("fact-complaint"), isolate(w.Job.Complaint))
+	job := w.tell("job-number", w.Job.Number)
+	if name := isolate(w.Job.Name); name != "" {
+		job = w.tell("job-named", w.Job.Number, name)
+	}
+	fact(w.tell("fact-job"), w.tell("job-opened", job, w.day(w.Job.Opened)))
+	fact(w.tell("fact-made"), w.minute(w.Made))
+	w.show(t)
+}
+
+// engineLine is the engine as the drives were counted by.
+func (w *writer) engineLine() string {
+	for i := range w.Drives {
+		s := w.Drives[i].Summary
+		if s.Engine.Cylinders == 0 {
+			continue
+		}
+		words := isolate(s.Engine.Name)
+		if order := s.Engine.Row().Order; order != "" {
+			words = w.tell("engine-order", words, order)
+		}
+		if !s.Map.IsIdentity() {
+			words = w.tell("engine-map", words, s.Map)
+		}
+		return words
+	}
+	return ""
+}
+
+// outcome is the verdict: of the comparison where there is one, else of the drives.
+func (w *writer) outcome() {
+	switch {
+	case w.Proof != nil && w.Proof.Result != nil:
+		w.compared(w.Proof)
+	case len(w.Drives) > 0:
+		w.driven()
+	default:
+		w.add(finding{toneOpen, w.tell("outcome-nothing"), w.tell("say-nothing-driven")})
+	}
+	if w.easedOff() {
+		w.add(caution(w.tell("caution-ease-off")))
+	}
+}
+
+// easedOff reports whether misfire that harms the catalyst was seen in the newest drive.
+func (w *writer) easedOff() bool {
+	if len(w.Drives) == 0 {
+		return false
+	}
+	s := w.Drives[len(w.Drives)-1].Summary
+	return s.Verdict.EaseOff || s.Whole.Catalyst.Over > 0
+}
+
+// compared tells how the repair came out.
+func (w *writer) compared(p *Proof) {
+	r := p.Result
+	word := w.outcomeName(r.Outcome)
+	text := withoutOpening(r.Sentence, word)
+	if p.Swap != nil {
+		w.add(finding{toneOpen, capital(p.Swap.Verdict.String()), p.Swap.Sentence})
+	}
+	w.add(finding{toneOf(r.Outcome), word, text})
+	w.say(w.meaning(r.Outcome))
+	w.needed()
+}
+
+// meaning says to an owner what an outcome is good for.
+func (w *words) meaning(o proof.Outcome) string {
+	switch o {
+	case proof.Proven:
+		return w.tell("meaning-proven")
+	case proof.Improved:
+		return w.tell("meaning-improved")
+	case proof.StillMissing:
+		return w.tell("meaning-still-missing")
+	case proof.Moved:
+		return w.tell("meaning-moved")
+	}
+	return w.tell("meaning-not-yet")
+}
+
+func toneOf(o proof.Outcome) tone {
+	switch o {
+	case proof.Proven:
+		return toneGood
+	case proof.StillMissing, proof.Moved, proof.Improved:
+		return toneBad
+	}
+	return toneOpen
+}
+
+// driven tells what the newest drive showed, when nothing was compared.
+func (w *writer) driven() {
+	s := w.Drives[len(w.Drives)-1].Summary
+	v := s.Verdict
+	word, t := w.tell("outcome-seen"), toneOpen
+	switch {
+	case len(v.Cylinders) > 0 || v.Random:
+		word, t = w.tell("outcome-misses"), toneBad
+	case !reportsCounts(s):
+		word = w.tell("outcome-weaker")
+	}
+	text := v.Sentence
+	if text == "" {
+		text = w.tell("say-nothing-yet")
+	}
+	w.add(finding{t, word, text})
+	if w.Proof != nil && w.Proof.Why != "" {
+		w.say(w.tell("say-not-compared", w.asSentence(w.Proof.Why)))
+	} else {
+		w.say(w.tell("meaning-one-drive"))
+	}
+}
+
+// needed lists the running that a proof still wants.
+func (w *writer) needed() {
+	lines := w.needs(w.Proof.Result.Needed)
+	for _, c := range w.Proof.Result.Checks {
+		if !c.Met {
+			lines = append(lines, w.asSentence(c.Text))
+		}
+	}
+	if len(lines) > 0 {
+		w.say(w.tell("say-needed"))
+		w.add(lines)
+	}
+}
+
+func (w *words) needs(needs []proof.Need) (lines list) {
+	for _, n := range needs {
+		lines = append(lines, w.tell("need-line", w.runningTime(n.Minutes), w.inGear(n.Gear), w.point(n.At)))
+	}
+	return lines
+}
+
+// point is where an engine ran.
+func (w *words) point(p proof.Point) string {
+	text := w.tell("point-at", w.grouped(p.RPM), w.grouped(p.Load))
+	if warm := w.warmName(p.Warm); warm != "" {
+		text = w.commas([]string{text, warm})
+	}
+	return text
+}
+
+// work is what was done and noted down, in order of time.
+func (w *writer) work() {
+	if len(w.Notes) == 0 {
+		return
+	}
+	w.section(w.tell("head-work"))
+	t := &table{columns: []column{{title: w.tell("col-when"), firm: true, head: true}, {title: w.tell("col-note")}}}
+	for _, n := range w.Notes {
+		t.add(w.minute(n.At), isolate(n.Text))
+	}
+	w.show(t)
+}
+
+// reportsCounts reports whether the car counts the misses of any cylinder.
+func reportsCounts(s *misfire.Summary) bool {
+	for i := range s.Total {
+		if s.Total[i].Reported {
+			return true
+		}
+	}
+	return false
+}
+
+// gearsSeen are the gear states of a drive, in the order in which they are told.
+func gearsSeen(s *misfire.Summary) (seen []gear.State) {
+	for _, g := range [...]gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse, gear.Moving, gear.Unknown} {
+		for i := range s.ByGear {
+			if s.ByGear[i].Condition.Gear == g {
+				seen = append(seen, g)
+				break
+			}
+		}
+	}
+	return seen
+}

@@ -1,0 +1,255 @@
+package report
+
+import (
+	"math"
+	"strconv"
+	"time"
+
+	"stumble/misfire"
+	"stumble/misfire/gear"
+	"stumble/misfire/proof"
+	"stumble/misfire/rate"
+	"stumble/views/report/catalogue"
+)
+
+// grouped writes a whole number with its thousands parted: "38,412".
+func (w *words) grouped(v float64) string {
+	if finite(v) == nil {
+		return w.tell("word-no-number")
+	}
+	s := strconv.FormatFloat(math.Abs(math.Round(v)), 'f', 0, 64)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	if math.Round(v) < 0 {
+		return "-" + s
+	}
+	return s
+}
+
+// counted is a message about a whole number of things, written with its thousands parted.
+func (w *words) counted(key catalogue.Key, n float64, more ...any) string {
+	return w.catalogue.Count(key, math.Round(n), append([]any{w.grouped(n)}, more...)...)
+}
+
+// figureOf writes a rate, or a limit of one, so that it has two or three digits that say something. None is never
+// written as a little, nor a little as none.
+func (w *words) figureOf(v float64) string {
+	switch {
+	case finite(v) == nil:
+		return w.tell("word-no-number")
+	case v == 0:
+		return "0"
+	case v > 0 && v < 0.05:
+		return w.tell("range-under", "0.05")
+	case v < 99.95:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	}
+	return w.grouped(v)
+}
+
+// ratio writes how many times as often: "0.08", "15".
+func (w *words) ratio(v float64) string {
+	switch {
+	case finite(v) == nil:
+		return w.tell("word-no-number")
+	case v == 0:
+		return "0"
+	case v < 0.005:
+		return w.tell("range-under", "0.005")
+	case v < 9.995:
+		return strconv.FormatFloat(v, 'f', 2, 64)
+	}
+	return w.grouped(v)
+}
+
+// limits writes the 95 % limits of a rate.
+func (w *words) limits(e rate.Estimate) string {
+	if e.AtLeast || math.IsInf(e.High, 1) {
+		return w.tell("range-not-under", w.figureOf(e.Low))
+	}
+	return w.tell("range-between", w.figureOf(e.Low), w.figureOf(e.High))
+}
+
+// ofFirings is the counts behind a rate.
+func (w *words) ofFirings(misses, firings float64) string {
+	return w.tell("rate-of", w.grouped(misses), w.grouped(firings))
+}
+
+// rateLines is a rate, its limits and the counts behind it, a line each.
+func (w *words) rateLines(e rate.Estimate) string {
+	if !e.Known() {
+		return w.tell("word-not-driven")
+	}
+	first := w.figureOf(e.Rate)
+	if e.AtLeast {
+		first = w.tell("at-least", w.figureOf(e.Low))
+	}
+	return first + "\n" + w.limits(e) + "\n" + w.ofFirings(e.Misses, e.Firings)
+}
+
+// percent writes a share of the whole; a little is not nothing.
+func (w *words) percent(v float64) string {
+	switch {
+	case finite(v) == nil:
+		return w.tell("word-no-number")
+	case v > 0 && v < 0.05:
+		return w.tell("range-under", "0.05"+firmSpace+"%")
+	case v < 9.95 && v != 0:
+		return strconv.FormatFloat(v, 'f', 1, 64) + firmSpace + "%"
+	}
+	return w.grouped(v) + firmSpace + "%"
+}
+
+// length writes a stretch of time to the second.
+func (w *words) length(d time.Duration) string {
+	s := int(d.Round(time.Second) / time.Second)
+	hours, minutes, seconds := s/3600, s/60%60, s%60
+	switch {
+	case hours > 0:
+		return w.tell("length-hours", hours, minutes)
+	case minutes > 0 && seconds > 0:
+		return w.tell("length-minutes", minutes, seconds)
+	case minutes > 0:
+		return w.tell("time-minutes", minutes)
+	}
+	return w.tell("time-seconds", seconds)
+}
+
+// into writes a time of a drive as the clock that began with it: "02:10", "1:02:10".
+func into(d time.Duration) string {
+	s := max(0, int(d.Round(time.Second)/time.Second))
+	two := func(n int) string { return strconv.Itoa(n/10) + strconv.Itoa(n%10) }
+	if s >= 3600 {
+		return strconv.Itoa(s/3600) + ":" + two(s/60%60) + ":" + two(s%60)
+	}
+	return two(s/60) + ":" + two(s%60)
+}
+
+// day and minute write a time as a reader in any country understands it (ISO 8601).
+func (w *words) day(t time.Time) string {
+	if t.IsZero() {
+		return w.tell("word-not-told")
+	}
+	return t.Format("2006-01-02")
+}
+
+func (w *words) minute(t time.Time) string {
+	if t.IsZero() {
+		return w.tell("word-not-told")
+	}
+	return t.Format("2006-01-02") + firmSpace + t.Format("15:04")
+}
+
+// runningTime is a running time still wanted, rounded up; beyond ten hours it says no more than that.
+func (w *words) runningTime(minutes float64) string {
+	switch {
+	case math.IsNaN(minutes) || minutes > 600:
+		return w.tell("time-too-long")
+	case minutes > 90:
+		return w.tell("time-hours", strconv.FormatFloat(math.Ceil(minutes/6)/10, 'f', 1, 64))
+	}
+	return w.tell("time-minutes", w.grouped(math.Max(1, math.Ceil(minutes-1e-9))))
+}
+
+// gearName is a gear state as a table has it, inGear as a sentence has it.
+func (w *words) gearName(g gear.State) string {
+	switch g {
+	case gear.ParkNeutral:
+		return w.tell("gear-park")
+	case gear.Drive:
+		return w.tell("gear-drive")
+	case gear.Reverse:
+		return w.tell("gear-reverse")
+	case gear.Moving:
+		return w.tell("gear-moving")
+	}
+	return w.tell("gear-unknown")
+}
+
+func (w *words) inGear(g gear.State) string {
+	switch g {
+	case gear.ParkNeutral:
+		return w.tell("in-park")
+	case gear.Drive:
+		return w.tell("in-drive")
+	case gear.Reverse:
+		return w.tell("in-reverse")
+	case gear.Moving:
+		return w.tell("in-moving")
+	}
+	return w.tell("in-any-gear")
+}
+
+// originName is who says which gear it was.
+func (w *words) originName(o gear.Origin) string {
+	switch o {
+	case gear.Reported:
+		return w.tell("origin-reported")
+	case gear.Marked:
+		return w.tell("origin-marked")
+	case gear.Inferred:
+		return w.tell("origin-inferred")
+	}
+	return w.tell("origin-none")
+}
+
+// warmName is the warm state of running; "" when it is not known.
+func (w *words) warmName(warm proof.Warmth) string {
+	switch warm {
+	case proof.Cold:
+		return w.tell("warm-cold")
+	case proof.Warm:
+		return w.tell("warm-warm")
+	}
+	return ""
+}
+
+// outcomeName is what a comparison comes to, in a word or two.
+func (w *words) outcomeName(o proof.Outcome) string {
+	switch o {
+	case proof.Proven:
+		return w.tell("outcome-proven")
+	case proof.Improved:
+		return w.tell("outcome-improved")
+	case proof.StillMissing:
+		return w.tell("outcome-still-missing")
+	case proof.Moved:
+		return w.tell("outcome-moved")
+	}
+	return w.tell("outcome-not-yet")
+}
+
+// cylinders names some cylinders: "cylinder 2", "cylinders 1 and 4".
+func (w *words) cylinders(numbers []int) string {
+	var names []string
+	for _, n := range numbers {
+		names = append(names, whole(n))
+	}
+	return w.catalogue.Count("cylinder-names", float64(len(numbers)), w.and(names))
+}
+
+// lampName is the state of the warning lamp.
+func (w *words) lampName(m misfire.MIL) string {
+	switch m {
+	case misfire.MILOff:
+		return w.tell("word-off")
+	case misfire.MILOn:
+		return w.tell("word-on")
+	case misfire.MILFlashing:
+		return w.tell("word-flashing")
+	}
+	return w.tell("word-not-told")
+}
+
+// asSentence gives a note of the tally its capital letter and full stop.
+func (w *words) asSentence(note string) string {
+	if note = foreign(note); note == "" {
+		return ""
+	}
+	switch note[len(note)-1] {
+	case '.', '!', '?':
+		return capital(note)
+	}
+	return w.sentence(note)
+}
