@@ -102,6 +102,9 @@ func (p *painter) healthFields() []field {
 		add(0, p.pal.alert, " LINK "+strings.ToUpper(h.Link)+" ")
 	}
 	add(1, p.pal.plain, h.Recording, "")
+	if pb := p.state.Playback; pb != nil {
+		add(1, p.pal.strong, pb.words(), pb.short())
+	}
 	rate := "- exchanges/s"
 	if !math.IsNaN(h.PerSecond) {
 		rate = digits(h.PerSecond) + " exchanges/s"
@@ -162,8 +165,14 @@ func (p *painter) keyFields() []field {
 	if p.state.Step != nil {
 		add(1, "s skip  b again  x stop")
 	}
-	add(2, "p n d r mark gear", "p n d r gear", "p n d r")
-	add(3, "m note")
+	if p.state.Playback != nil {
+		add(1, p.playFields()...)
+		add(2, "left right 10 s, < > 1 min", "left right 10 s", "")
+		add(3, "- + speed", "")
+	} else {
+		add(2, "p n d r mark gear", "p n d r gear", "p n d r")
+		add(3, "m note")
+	}
 	bell := "1-9 bell"
 	if on := p.keys.bells(); len(on) > 0 {
 		words := make([]string, len(on))
@@ -174,12 +183,41 @@ func (p *painter) keyFields() []field {
 	}
 	add(6, bell, "")
 	add(7, "u unit", "")
-	hold := "space holds the strip"
-	if p.keys.held != nil {
-		hold = "space lets the strip go"
+	if p.state.Playback == nil {
+		add(8, p.holdWords(), "space hold", "")
 	}
-	add(8, hold, "space hold", "")
 	add(0, "? help")
 	add(0, "q quit")
 	return fields
 }
+
+func (p *painter) holdWords() string {
+	if p.keys.held != nil {
+		return "space lets the strip go"
+	}
+	return "space holds the strip"
+}
+
+// playFields is what space does in a playback.
+func (p *painter) playFields() []string {
+	if p.state.Playback.Paused {
+		return []string{"space plays on"}
+	}
+	return []string{"space pauses"}
+}
+
+// words tell where the playback is.
+func (pb *Playback) words() string {
+	text := "playback " + pb.short()
+	switch {
+	case pb.Over:
+		text += ", the end"
+	case pb.Paused:
+		text += ", paused"
+	case pb.Times != 1:
+		text += ", " + plainNumber(pb.Times) + " times as fast"
+	}
+	return text
+}
+
+func (pb *Playback) short() string { return minutes(pb.At) + " of " + minutes(pb.Length) }

@@ -3,6 +3,7 @@ package views
 import (
 	"math/bits"
 	"strings"
+	"time"
 	"unicode"
 
 	"github.com/gdamore/tcell/v2"
@@ -20,6 +21,7 @@ type keys struct {
 	back  int              // lines the held strip is turned back
 	entry []rune           // the note being typed; nil when none is
 	bell  uint16           // a bit a cylinder, bit 0 for cylinder 1
+	still bool             // the playback was paused
 }
 
 const (
@@ -45,12 +47,56 @@ func (k *keys) press(ev *tcell.EventKey, s *State, act Actions) (quit bool) {
 		k.write(ev, act)
 	case k.help:
 		return k.readHelp(ev)
+	case k.play(ev, s, act):
 	case ev.Key() == tcell.KeyRune:
 		return k.command(ev.Rune(), s, act)
 	case k.held != nil:
 		k.turn(ev.Key())
 	}
 	return false
+}
+
+// What the keys of a playback skip.
+const shortSkip, longSkip = 10 * time.Second, time.Minute
+
+// play acts on a key that only a playback has, and reports whether it was one.
+func (k *keys) play(ev *tcell.EventKey, s *State, act Actions) bool {
+	p, ok := act.(Player)
+	if !ok || s.Playback == nil {
+		return false
+	}
+	key, r := ev.Key(), ' '
+	if key == tcell.KeyRune {
+		r = ev.Rune()
+	}
+	switch {
+	case key == tcell.KeyRune && r == ' ':
+		k.still = !k.still
+		p.Pause(k.still)
+		k.release()
+		if k.still {
+			k.hold(s)
+		}
+	case key == tcell.KeyLeft:
+		k.seek(p, -shortSkip)
+	case key == tcell.KeyRight:
+		k.seek(p, shortSkip)
+	case r == '<':
+		k.seek(p, -longSkip)
+	case r == '>':
+		k.seek(p, longSkip)
+	case r == '+', r == '-':
+		p.Pace(r == '+')
+	default:
+		return strings.ContainsRune("pndrm", r) // what happened is not to be added to
+	}
+	return true
+}
+
+// seek goes somewhere else: a held strip is of where it was.
+func (k *keys) seek(p Player, by time.Duration) {
+	k.release()
+	p.Seek(by)
 }
 
 // write edits the note.
@@ -137,7 +183,7 @@ func stepKey(r rune, act Actions) {
 // hold keeps the strip as it is, or lets it run again.
 func (k *keys) hold(s *State) {
 	if k.held != nil {
-		k.held, k.back = nil, 0
+		k.release()
 		return
 	}
 	k.held = s.Strip
@@ -145,6 +191,9 @@ func (k *keys) hold(s *State) {
 		k.held = []misfire.Moment{}
 	}
 }
+
+// release lets the strip run.
+func (k *keys) release() { k.held, k.back = nil, 0 }
 
 // turn looks back and forth in a held strip.
 func (k *keys) turn(key tcell.Key) {

@@ -178,6 +178,9 @@ type heard struct {
 // news gives a bit for each cylinder that missed since the last call; the first call only listens. The newest
 // second of a strip may still be filling, so it is looked at again.
 func (h *heard) news(s *State) (missed uint16) {
+	if n := len(s.Strip); n > 0 && s.Strip[n-1].At.Before(h.at) { // a playback went back
+		*h = heard{}
+	}
 	for i := range s.Strip {
 		m := &s.Strip[i]
 		if m.At.Before(h.at) {

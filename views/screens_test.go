@@ -100,6 +100,14 @@ func requireGolden(t *testing.T, name, got string) {
 	require.Equal(t, string(want), got)
 }
 
+// played is a stored drive on the screen.
+func played(t testing.TB, paused bool) *State {
+	s := *wren(t)
+	s.Health.Recording = ""
+	s.Playback = &Playback{At: 3*time.Minute + 5*time.Second, Length: 20 * time.Minute, Paused: paused, Times: 4}
+	return &s
+}
+
 func TestScreens(t *testing.T) {
 	colour, mono := ColourPalette(256), MonoPalette()
 	for _, tc := range []struct {
@@ -128,6 +136,8 @@ func TestScreens(t *testing.T) {
 		{name: "80x24-held-percent-bell", state: wren(t), w: 80, h: 24, keys: keys{unit: percent, held: strip(100, 4, 2), back: 12, bell: 2}},
 		{name: "80x24-one-in-note", state: wren(t), w: 80, h: 24, keys: keys{unit: oneIn, entry: []rune("wire touched the head")}},
 		{name: "80x24-counts", state: wren(t), w: 80, h: 24, keys: keys{unit: counted}},
+		{name: "80x24-playback", state: played(t, false), w: 80, h: 24},
+		{name: "120x40-playback-paused", state: played(t, true), w: 120, h: 40, keys: keys{still: true, held: strip(100, 4, 2)}},
 		{name: "80x24-help", state: wren(t), w: 80, h: 24, keys: keys{help: true}},
 		{name: "120x40-help", state: wren(t), w: 120, h: 40, keys: keys{help: true}},
 		{name: "60x20-help-turned", state: wren(t), w: 60, h: 20, keys: keys{help: true, page: 999}},

@@ -21,7 +21,9 @@ type State struct {
 	Step    *Step            // the guided test step that runs; nil when none does
 	Alert   string           // a loud one-line warning; empty when there is none
 	Notes   []Mark           // recent marks, oldest first
-	Version uint64           // changes whenever anything above does
+	// Playback is where a stored drive is, nil in a live one.
+	Playback *Playback
+	Version  uint64 // changes whenever anything above does
 	// CoilEach is true for an engine with a coil on every plug: then no cylinders share one, and the brackets
 	// that tie those that may are left out.
 	CoilEach bool
@@ -34,7 +36,15 @@ type Health struct {
 	PerSecond float64 // exchanges a second of late; NaN when not known
 	Exchanges int     // exchanges of this drive
 	Link      string  // empty while all is well, else what is wrong: "lost, seeking"
-	Recording string  // "recording", "not recorded", "playback, 4 times as fast"; empty shows nothing
+	Recording string  // "recording", "not recorded"; empty shows nothing
+}
+
+// Playback is where the playback of a stored drive is.
+type Playback struct {
+	At, Length time.Duration // since the beginning of the drive, and its length
+	Paused     bool
+	Over       bool    // the end is reached
+	Times      float64 // how many times as fast as it was
 }
 
 // Step is one step of a guided test.
@@ -66,6 +76,13 @@ type Actions interface {
 	StepRepeat()
 	StepStop()
 	Quit() // the user wants to leave; Run returns right after
+}
+
+// Player is what the keys do that only a playback has. The Actions of one are a Player too; all must not block.
+type Player interface {
+	Pause(on bool)
+	Seek(by time.Duration) // from where it is; past the ends it stops there
+	Pace(faster bool)
 }
 
 // easeOff is shown when the summary asks for it and the caller has no words of its own.

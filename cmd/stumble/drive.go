@@ -31,11 +31,13 @@ type drive struct {
 	from     time.Time // nothing is shown before; zero: from the beginning
 	until    time.Time // zero: until the user ends it
 
-	samples func(context.Context, func(*obd.Sample) error) error // gives them until the drive is over
-	now     func() time.Time                                     // the car's time
-	health  func() views.Health
-	keeper  *keeper // nil when nothing is to be saved
-	stored  bool    // it is played back: what happened is not to be added to
+	samples  func(context.Context, func(*obd.Sample) error) error // gives them until the drive is over
+	now      func() time.Time                                     // the car's time
+	health   func() views.Health
+	playback func() *views.Playback // where a stored drive is; nil in a live one
+	keys     views.Actions          // what the screen's keys do; nil: what they do in a live drive
+	keeper   *keeper                // nil when nothing is to be saved
+	stored   bool                   // it is played back: what happened is not to be added to
 
 	board    board
 	commands chan func() // from the screen to the drive, which alone touches the tally
@@ -118,7 +120,7 @@ func (d *drive) tell(at time.Time, text string) {
 // run polls until the time is over, ctx ends or nothing more can be had. show is given the state every so
 // often in the car's time.
 func (d *drive) run(ctx context.Context, every time.Duration, show func(*views.State) error) error {
-	due := d.from
+	var due, last time.Time
 	return d.samples(ctx, func(s *obd.Sample) error {
 		d.obey()
 		if d.direct != nil {
@@ -129,7 +131,11 @@ func (d *drive) run(ctx context.Context, every time.Duration, show func(*views.S
 		if d.failed != nil {
 			return d.failed
 		}
-		if !s.Received.Before(due) {
+		if s.Received.Before(last) { // played back, the user went back
+			due = time.Time{}
+		}
+		last = s.Received
+		if !s.Received.Before(due) && !s.Received.Before(d.from) {
 			if err := show(d.state()); err != nil {
 				return err
 			}
@@ -197,6 +203,9 @@ func (d *drive) state() *views.State {
 		Health:   d.health(),
 		CoilEach: d.coilEach,
 	}
+	if d.playback != nil {
+		state.Playback = d.playback()
+	}
 	d.keeper.show(state)
 	return state
 }
@@ -228,6 +237,14 @@ func (d *drive) do(command func(now time.Time)) {
 	case d.commands <- func() { command(at) }:
 	default:
 	}
+}
+
+// actions is what the screen's keys do.
+func (d *drive) actions() views.Actions {
+	if d.keys != nil {
+		return d.keys
+	}
+	return d
 }
 
 // Mark, Note and the rest are the screen's keys.

@@ -19,8 +19,8 @@ import (
 const playbackAbout = `Show a stored drive as it was seen live, at any speed. It is counted anew by the same rules, so its summary is that of
 the drive. 'stumble jobs' lists the jobs, 'stumble jobs show JOB' their drives.
 
-The engine's layout and the map are those of the drive unless others are given. Keys on the screen: space holds the strip,
-u the unit, 1-9 bell, ? help, q quit; marks and notes are those of the drive, and none are added.`
+The engine's layout and the map are those of the drive unless others are given. Keys on the screen: space pauses, left and right
+go 10 s back or on, < and > a minute, - and + slower or faster, u the unit, 1-9 bell, ? help, q quit; marks and notes are those of the drive, and none are added.`
 
 // playbackOptions is what playback was asked for.
 type playbackOptions struct {
@@ -87,13 +87,15 @@ type player struct {
 	stored  journal.Drive
 	clock   clock.Clock // real time
 	speed   speed
+	wheel   *wheel
 	hold    bool // the last of it stays on the screen until the user leaves
 
 	at        time.Time // of the newest sample, the drive's time
+	shownAt   float64   // how fast since began
 	exchanges int
 	pace      pace
 	over      bool
-	began     struct{ real, car time.Time } // when the first sample was shown; zero before
+	began     struct{ real, car time.Time } // when the first sample was shown since the wheel was turned; zero before
 }
 
 // player makes ready to play a drive.
@@ -120,8 +122,10 @@ func (a *app) player(j *journal.Journal, id int64, o *playbackOptions) (*player,
 	if err != nil {
 		return nil, err
 	}
+	p.wheel = newWheel(stored.Started, stored.Ended, o.pace.times())
 	p.drive = &drive{cfg: cfg, tally: misfire.NewTally(cfg), title: setup.Title, vin: setup.VIN, coilEach: setup.CoilEach,
-		samples: p.play, now: func() time.Time { return p.at }, health: p.health, stored: true}
+		samples: p.play, now: func() time.Time { return p.at }, health: p.health, stored: true, playback: p.playback}
+	p.keys = p
 	p.tally.SetLimits(stored.Catalyst, stored.Emission)
 	if o.from.Duration > 0 {
 		p.from = stored.Started.Add(o.from.Duration).Local()
@@ -149,19 +153,46 @@ func setupOf(d *journal.Drive) (s driveSetup, err error) {
 }
 
 func (p *player) health() views.Health {
-	state := "playback"
-	switch {
-	case p.over:
-		state = "playback is over, q leaves"
-	case p.speed.factor > 0 && p.speed.factor != 1:
-		state += ", " + p.speed.String() + " times as fast"
-	}
-	return views.Health{Adapter: p.stored.Adapter, Protocol: p.stored.Protocol, PerSecond: p.pace.perSecond(), Exchanges: p.exchanges, Recording: state}
+	return views.Health{Adapter: p.stored.Adapter, Protocol: p.stored.Protocol, PerSecond: p.pace.perSecond(), Exchanges: p.exchanges}
 }
 
-// play gives the samples of the drive, each at its time, and puts its marks between them. Exchanges are counted as
-// they were then.
+// playback is where it is; a drive that goes by as lines is nowhere that anyone could turn it.
+func (p *player) playback() *views.Playback { return p.wheel.playback(p.over) }
+
+// Pause, Seek and Pace are the screen's keys.
+func (p *player) Pause(on bool)         { p.wheel.Pause(on) }
+func (p *player) Seek(by time.Duration) { p.wheel.Seek(by) }
+func (p *player) Pace(faster bool)      { p.wheel.Pace(faster) }
+
+// errBack ends a run through the drive that is to begin anew, to go back to an earlier time: the tally can only go on.
+var errBack = errors.New("back to an earlier time")
+
+// play gives the samples of the drive, each at its time, as often as the user goes back in it.
 func (p *player) play(ctx context.Context, take func(*obd.Sample) error) error {
+	for {
+		err := p.once(ctx, take)
+		if err == nil && p.hold {
+			p.over = true
+			err = p.stay(ctx)
+		}
+		if !errors.Is(err, errBack) {
+			return err
+		}
+		p.rewind()
+	}
+}
+
+// rewind makes everything as it was before the first sample.
+func (p *player) rewind() {
+	p.tally = misfire.NewTally(p.cfg)
+	p.tally.SetLimits(p.stored.Catalyst, p.stored.Emission)
+	p.notes, p.exchanges, p.pace, p.over = nil, 0, pace{}, false
+	p.at, p.began.real = p.stored.Started, time.Time{}
+}
+
+// once gives the samples from the first to the last, and puts the drive's marks between them. Exchanges are counted as
+// they were then.
+func (p *player) once(ctx context.Context, take func(*obd.Sample) error) error {
 	failed := error(nil)
 	next, stop := iter.Pull(p.answered(&failed))
 	defer stop()
@@ -191,19 +222,26 @@ func (p *player) play(ctx context.Context, take func(*obd.Sample) error) error {
 	if failed != nil { // exchanges are only counted here: the numbers do not suffer
 		p.tell(p.at, explain(failed))
 	}
-	if p.over = true; p.hold {
-		return p.stay(ctx)
-	}
 	return nil
 }
 
-// stay leaves the end of the drive on the screen.
+// stay leaves the end of the drive on the screen until the user goes back or leaves.
 func (p *player) stay(ctx context.Context) error {
-	if err := p.board.show(p.state()); err != nil {
-		return err
+	for {
+		w := p.wheel.read(p.at)
+		if !w.to.IsZero() && w.to.Before(p.at) {
+			p.from = w.to.Local()
+			return errBack
+		}
+		if err := p.board.show(p.state()); err != nil {
+			return err
+		}
+		select {
+		case <-w.turned:
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
 	}
-	<-ctx.Done()
-	return context.Cause(ctx)
 }
 
 // answered are the times at which exchanges were complete.
@@ -227,22 +265,57 @@ func (p *player) count(at time.Time) {
 	p.pace.add(at)
 }
 
-// wait waits until a sample is due.
+// wait waits until a sample is due, or says that the user went back.
 func (p *player) wait(ctx context.Context, at time.Time) error {
-	if ctx.Err() != nil {
-		return context.Cause(ctx)
+	for {
+		w := p.wheel.read(p.at)
+		switch {
+		case ctx.Err() != nil:
+			return context.Cause(ctx)
+		case !w.to.IsZero():
+			p.from, p.began.real = w.to.Local(), time.Time{}
+			if w.to.Before(p.at) {
+				return errBack
+			}
+		}
+		if p.speed.most || at.Before(p.from) {
+			return nil
+		}
+		due, err := p.due(w, at)
+		if err != nil || p.sleep(ctx, due, w) {
+			return err
+		}
 	}
-	if p.speed.most || at.Before(p.from) {
-		return nil
+}
+
+// due is when a sample is to be shown; zero while the playback is paused, which is shown then.
+func (p *player) due(w position, at time.Time) (time.Time, error) {
+	if w.paused {
+		p.began.real = time.Time{}
+		return time.Time{}, p.board.show(p.state())
 	}
-	if p.began.real.IsZero() {
-		p.began.real, p.began.car = p.clock.Now(), at
+	if p.began.real.IsZero() || w.times != p.shownAt {
+		p.began.real, p.began.car, p.shownAt = p.clock.Now(), at, w.times
 	}
-	due := p.began.real.Add(time.Duration(float64(at.Sub(p.began.car)) / p.speed.times()))
-	if !p.clock.SleepUntil(due, ctx.Done()) {
-		return context.Cause(ctx)
+	return p.began.real.Add(time.Duration(float64(at.Sub(p.began.car)) / w.times)), nil
+}
+
+// sleep waits until a time, for ever if it is zero, and reports whether it came; false: the wheel was turned, or ctx
+// ended.
+func (p *player) sleep(ctx context.Context, due time.Time, w position) bool {
+	if !due.IsZero() && !p.clock.Now().Before(due) {
+		return true
 	}
-	return nil
+	if due.IsZero() {
+		select {
+		case <-w.turned:
+		case <-ctx.Done():
+		}
+		return false
+	}
+	wake, stop := either(ctx, w.turned)
+	defer stop()
+	return p.clock.SleepUntil(due, wake)
 }
 
 // putMark puts a mark of the stored drive into the one that is shown.

@@ -143,11 +143,59 @@ func TestPlaybackOnTheScreen(t *testing.T) {
 		t.Helper()
 		require.Eventually(t, func() bool { return strings.Contains(screen.text(), words) }, time.Minute, time.Millisecond, words)
 	}
-	shows("playback, 60 times as fast")
+	shows("of 02:00, 60 times as fast")
 	screen.InjectKey(tcell.KeyRune, 'r', tcell.ModNone)
-	shows("playback is over, q leaves")
+	shows("of 02:00, the end")
 	assert.NotContains(t, screen.text(), "gear R", "what happened is not added to")
 	screen.InjectKey(tcell.KeyRune, 'q', tcell.ModNone)
+	require.Equal(t, statusDone, <-done, errs.String())
+	assert.Equal(t, lastLines(live.out, 8), lastLines(out.String(), 8), "the same summary")
+}
+
+// The keys of a playback stop it, take it back and on, and change its pace; however it was gone through, the summary is
+// that of the drive.
+func TestPlaybackIsTurned(t *testing.T) {
+	path := aJournal(t)
+	live := simulated(t, path, "watch --plain --for 2m")
+	require.Equal(t, statusDone, live.status)
+	screen := &glass{SimulationScreen: tcell.NewSimulationScreen("UTF-8")}
+	var out, errs buffer
+	a := program(t.Context(), clock.System{}, &out, &errs)
+	a.terminal = screen
+	done := make(chan int, 1)
+	go func() { done <- a.run([]string{"playback", "1", "--speed", "0.125", "--journal", path}) }()
+	shows := func(words string) {
+		t.Helper()
+		require.Eventually(t, func() bool { return strings.Contains(screen.text(), words) }, time.Minute, time.Millisecond, words)
+	}
+	press := func(keys ...any) {
+		for _, key := range keys {
+			switch key := key.(type) {
+			case rune:
+				screen.InjectKey(tcell.KeyRune, key, tcell.ModNone)
+			case tcell.Key:
+				screen.InjectKey(key, 0, tcell.ModNone)
+			}
+		}
+	}
+	shows("0.125 times as fast")
+	press(' ')
+	shows("of 02:00, paused")
+	press('>', tcell.KeyRight, tcell.KeyRight)
+	shows("playback 01:20 of 02:00, paused")
+	press(tcell.KeyLeft)
+	shows("playback 01:10 of 02:00, paused")
+	press('<', '<')
+	shows("playback 00:00 of 02:00, paused")
+	press(' ', '+', '+', '+', '+')
+	shows("2 times as fast")
+	press('>', '>', '>')
+	shows("of 02:00, the end")
+	press('<')
+	shows("of 02:00, 2 times as fast")
+	press('>')
+	shows("of 02:00, the end")
+	press('q')
 	require.Equal(t, statusDone, <-done, errs.String())
 	assert.Equal(t, lastLines(live.out, 8), lastLines(out.String(), 8), "the same summary")
 }

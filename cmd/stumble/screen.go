@@ -44,7 +44,7 @@ func (a *app) onScreen(screen tcell.Screen, d *drive) error {
 		defer stop(errTimeUp) // the screen goes with the drive
 		driven <- d.runSafely(ctx, screenEvery, d.board.show)
 	}()
-	err := views.Run(ctx, screen, a.clock, &d.board, d, views.Options{Palette: palette})
+	err := views.Run(ctx, screen, a.clock, &d.board, d.actions(), views.Options{Palette: palette})
 	stop(errTimeUp)
 	return errors.Join(onlyUnexpected(<-driven), onlyUnexpected(err))
 }
