@@ -45,9 +45,12 @@ func newestJob(j *journal.Journal) (int64, error) {
 	return found[0].ID, nil
 }
 
-// caseFile opens a job; 0 is the newest. heed, which may be nil, is asked before each drive is counted for who is
-// to be given its samples as well.
-func (a *app) caseFile(j *journal.Journal, job int64, o *engineOptions, heed func(journal.Drive) func(*obd.Sample)) (c *caseFile, err error) {
+// heeding is who is to be given the samples of a drive as it is counted, beside its tally, which they come before; nil
+// for nobody. It is asked for each drive before its first sample.
+type heeding func(*player) func(*obd.Sample)
+
+// caseFile opens a job; 0 is the newest. heed may be nil.
+func (a *app) caseFile(j *journal.Journal, job int64, o *engineOptions, heed heeding) (c *caseFile, err error) {
 	if job == 0 {
 		if job, err = newestJob(j); err != nil {
 			return nil, err
@@ -84,7 +87,7 @@ func (a *app) caseFile(j *journal.Journal, job int64, o *engineOptions, heed fun
 }
 
 // caseDrive counts one drive anew, in the way that playback does.
-func (a *app) caseDrive(j *journal.Journal, stored journal.Drive, o *engineOptions, heed func(journal.Drive) func(*obd.Sample)) (d caseDrive, err error) {
+func (a *app) caseDrive(j *journal.Journal, stored journal.Drive, o *engineOptions, heed heeding) (d caseDrive, err error) {
 	d.Stored = stored
 	if d.Marks, err = j.Marks(stored.ID); err != nil {
 		return d, err
@@ -95,7 +98,9 @@ func (a *app) caseDrive(j *journal.Journal, stored journal.Drive, o *engineOptio
 	}
 	var heeds []func(*obd.Sample)
 	if heed != nil {
-		heeds = append(heeds, heed(stored))
+		if who := heed(p); who != nil {
+			heeds = append(heeds, who)
+		}
 	}
 	d.State, err = p.ended(a.ctx, heeds...)
 	return d, err

@@ -65,6 +65,7 @@ func compare(a *app, args []string) error {
 		return usagef("a --ceiling of %v per 1,000 firings cannot be: give one above 0 and under 1000", o.ceiling)
 	}
 	c := &comparing{app: a, opts: &o}
+	c.count = c.side
 	if err := c.understand(rest); err != nil {
 		return err
 	}
@@ -83,6 +84,9 @@ type comparing struct {
 	journal       *journal.Journal
 	before, after []int64 // numbers of drives
 	chosen        string  // by which rule they were chosen
+
+	// count counts the drives of one side; see side.
+	count func(ids []int64, codes *obd.CodeReport, cfg proof.CycleConfig) (proof.Side, []views.Compared, error)
 }
 
 // understand reads the arguments.
@@ -303,19 +307,18 @@ func (c *comparing) compared() (*views.Comparison, error) {
 	if err != nil {
 		return nil, err
 	}
-	cycles := proof.CycleConfig{Strict: c.opts.strict}
+	cycles := c.cycleConfig(read)
 	in := proof.Input{Strict: c.opts.strict, Ceiling: c.opts.ceiling}
 	if read.before != nil {
 		shown.Codes.Before, in.Before.Codes = read.before.At.Local(), read.before.Codes
-		cycles.Similar = misfirePoints(read.before.Codes)
 	}
-	if in.Before, shown.Before, err = c.side(c.before, in.Before.Codes, cycles); err != nil {
+	if in.Before, shown.Before, err = c.count(c.before, in.Before.Codes, cycles); err != nil {
 		return nil, err
 	}
 	if read.after != nil {
 		shown.Codes.After, in.After.Codes = read.after.At.Local(), read.after.Codes
 	}
-	if in.After, shown.After, err = c.side(c.after, in.After.Codes, cycles); err != nil {
+	if in.After, shown.After, err = c.count(c.after, in.After.Codes, cycles); err != nil {
 		return nil, err
 	}
 	if shown.Result, err = proof.Compare(in); err != nil {
@@ -328,6 +331,15 @@ func (c *comparing) compared() (*views.Comparison, error) {
 	}
 	shown.Readiness, shown.Rules = read.readiness, in.After.Cycles.Rules()
 	return shown, nil
+}
+
+// cycleConfig is what the car's own cycles are held against: where the fault was first seen.
+func (c *comparing) cycleConfig(read codesRead) proof.CycleConfig {
+	cfg := proof.CycleConfig{Strict: c.opts.strict}
+	if read.before != nil {
+		cfg.Similar = misfirePoints(read.before.Codes)
+	}
+	return cfg
 }
 
 // misfirePoints are where the fault was first seen.
