@@ -1,0 +1,337 @@
+package cause
+
+import (
+	"math"
+	"slices"
+
+	"stumble/misfire"
+	"stumble/misfire/engine"
+	"stumble/misfire/gear"
+	"stumble/misfire/rate"
+	"stumble/obd"
+)
+
+// Place is where misses were counted: what an engine is asked for there.
+type Place uint8
+
+// Places.
+const (
+	IdleNeutral Place = iota // at rest in Park or Neutral, under 1,500 rpm
+	IdleGear                 // at rest in Drive or Reverse
+	Raised                   // at rest in Park or Neutral, 1,500 rpm and more
+	Cruise                   // on the move, load of 20 to 60 %
+	Pull                     // on the move, load of 60 % and more
+	Places      = iota
+)
+
+func (p Place) String() string {
+	switch p {
+	case IdleNeutral:
+		return "at idle in Park or Neutral"
+	case IdleGear:
+		return "at idle in gear"
+	case Raised:
+		return "at raised idle"
+	case Cruise:
+		return "cruising"
+	}
+	return "on a pull"
+}
+
+// placeOf is where a condition belongs; false for overrun and running of no known gear.
+func placeOf(c misfire.Condition) (Place, bool) {
+	const light, heavy, raised = 1, 3, 2 // bands: from 20 %, from 60 %; from 1,500 rpm
+	switch c.Gear {
+	case gear.ParkNeutral:
+		if c.RPM >= raised {
+			return Raised, true
+		}
+		return IdleNeutral, true
+	case gear.Drive, gear.Reverse:
+		return IdleGear, true
+	case gear.Moving:
+		if c.Load >= heavy {
+			return Pull, true
+		}
+		return Cruise, c.Load >= light
+	}
+	return 0, false
+}
+
+// Count is misses and firings, with how many independent misses say as much (misses over their dispersion).
+type Count struct {
+	Misses, Firings, Effective float64
+}
+
+func (c *Count) add(o Count) {
+	c.Misses += o.Misses
+	c.Firings += o.Firings
+	c.Effective += o.Effective
+}
+
+// Rate is misses per 1,000 firings; NaN without firings.
+func (c Count) Rate() float64 {
+	if c.Firings == 0 {
+		return math.NaN()
+	}
+	return 1000 * c.Misses / c.Firings
+}
+
+// phi is the dispersion of the misses.
+func (c Count) phi() float64 {
+	if c.Effective == 0 {
+		return 1
+	}
+	return max(1, c.Misses/c.Effective)
+}
+
+// Cylinder is what was counted of one cylinder.
+type Cylinder struct {
+	Total     Count
+	At        [Places][2]Count // by place, cold and warm
+	Judged    bool             // enough to judge bursts somewhere
+	Bursts    bool
+	Worsening bool
+	Counted   bool // the car has a counter for it
+}
+
+// at is the count in a place, cold and warm together.
+func (c *Cylinder) at(p Place) Count {
+	sum := c.At[p][0]
+	sum.add(c.At[p][1])
+	return sum
+}
+
+// Frame is what a freeze frame tells of the moment of a misfire code; NaN where it does not.
+type Frame struct {
+	Load, RPM, Coolant, Speed float64 // %, rpm, degrees Celsius, km/h
+}
+
+// Codes are the trouble codes of a car.
+type Codes struct {
+	Read    bool // they were asked for
+	Cleared bool // they were cleared lately: that a code is absent says nothing
+	Set     []obd.Code
+	Frame   *Frame // of a misfire code; nil without one
+}
+
+// Finding is how a test came out, by its weights over the outcomes that tests.csv names for it.
+type Finding struct {
+	Test    string
+	Weights []float64
+	Text    string // in words, for the reader
+}
+
+// Evidence is all that is known of a case.
+type Evidence struct {
+	Engine    engine.Layout
+	Ignition  Ignition
+	Cylinders []Cylinder // cylinder 1 first; empty without counts
+	Trims     Trims
+	Codes     Codes
+	Dips      [2]Count // idle dips in Park or Neutral and in gear, a dip a miss and a tenth of a second a firing; of cars without counts
+	Findings  []Finding
+	Repaired  bool // drives since a repair are among what was left out
+	Drives    int  // drives behind the counts
+}
+
+// Drive is one drive as it is given to Gather.
+type Drive struct {
+	Summary *misfire.Summary
+	Trims   Trims
+}
+
+// Gather makes evidence of drives and of what the car said of itself. intake may be nil. The engine is that of the
+// first drive that tells one.
+func Gather(drives []Drive, intake *obd.Intake, ignition Ignition) Evidence {
+	e := Evidence{Ignition: ignition}
+	for i := range drives {
+		e.addDrive(&drives[i])
+	}
+	if intake != nil {
+		e.addCodes(&intake.CodeReport, intake)
+		if e.Trims == (Trims{}) {
+			e.Trims = liveTrims(intake.Live)
+		}
+	}
+	return e
+}
+
+func (e *Evidence) addDrive(d *Drive) {
+	s := d.Summary
+	if e.Engine.Cylinders == 0 || len(e.Engine.FiringOrder) == 0 && len(s.Engine.FiringOrder) > 0 {
+		e.Engine = s.Engine
+	}
+	e.Trims.Add(d.Trims)
+	e.Drives++
+	e.addDips(s.Idle)
+	for i := range s.Total {
+		c := &s.Total[i]
+		if !c.Reported {
+			continue
+		}
+		to := e.cylinder(c.Cylinder)
+		to.Counted = true
+		to.Total.add(countOf(c))
+		to.Worsening = to.Worsening || c.Worsening
+	}
+	for i := range s.Cells {
+		c := &s.Cells[i]
+		place, ok := placeOf(c.Condition)
+		if !ok || !c.Reported {
+			continue
+		}
+		to := e.cylinder(c.Cylinder)
+		warm := 0
+		if c.Condition.Warm {
+			warm = 1
+		}
+		to.At[place][warm].add(countOf(c))
+		to.Judged = to.Judged || c.Judged
+		to.Bursts = to.Bursts || c.Bursts
+	}
+}
+
+// countOf is a cell's count; where a lump cannot be told apart only what is unmixed.
+func countOf(c *misfire.Cell) Count {
+	if !c.Known() {
+		return Count{}
+	}
+	misses, firings := c.Misses, c.Firings
+	if !c.Apart {
+		misses, firings = c.Decides.Misses, c.Decides.Firings
+	}
+	return Count{Misses: misses, Firings: firings, Effective: misses / max(1, c.Phi)}
+}
+
+func (e *Evidence) cylinder(n int) *Cylinder {
+	for len(e.Cylinders) < n {
+		e.Cylinders = append(e.Cylinders, Cylinder{})
+	}
+	return &e.Cylinders[n-1]
+}
+
+func (e *Evidence) addDips(idle []misfire.IdleDips) {
+	const perMinute = 600
+	for _, d := range idle {
+		at := 1
+		switch d.Gear {
+		case gear.ParkNeutral:
+			at = 0
+		case gear.Drive, gear.Reverse:
+		default:
+			continue
+		}
+		n := float64(d.Dips)
+		e.Dips[at].add(Count{Misses: n, Firings: d.Minutes * perMinute, Effective: n})
+	}
+}
+
+// addCodes takes trouble codes; intake, which may be nil, tells whether they were cleared lately.
+func (e *Evidence) addCodes(r *obd.CodeReport, intake *obd.Intake) {
+	e.Codes.Read = len(r.Unread) == 0
+	for _, m := range r.Modules {
+		for _, list := range [...][]obd.Code{m.Stored, m.Pending, m.Permanent} {
+			for _, code := range list {
+				if !slices.Contains(e.Codes.Set, code) {
+					e.Codes.Set = append(e.Codes.Set, code)
+				}
+			}
+		}
+	}
+	slices.Sort(e.Codes.Set)
+	for _, f := range r.Frames {
+		if e.Codes.Frame == nil && isMisfire(f.Code) {
+			e.Codes.Frame = frameOf(f)
+		}
+	}
+	if intake != nil {
+		e.Codes.Cleared = cleared(intake)
+	}
+}
+
+// isMisfire reports whether a code is of misfire, of one cylinder or of several.
+func isMisfire(c obd.Code) bool {
+	_, one := c.MisfireCylinder()
+	return one || c == severalMiss
+}
+
+const severalMiss obd.Code = 0x0300
+
+func frameOf(f obd.FreezeFrame) *Frame {
+	nan := math.NaN()
+	out := &Frame{nan, nan, nan, nan}
+	for _, r := range f.Readings {
+		switch r.ID {
+		case obd.PIDLoad:
+			out.Load = r.Value
+		case obd.PIDRPM:
+			out.RPM = r.Value
+		case obd.PIDCoolant:
+			out.Coolant = r.Value
+		case obd.PIDSpeed:
+			out.Speed = r.Value
+		}
+	}
+	return out
+}
+
+// cleared reports whether the monitors that take long are not complete: after a clear no code is no comfort.
+func cleared(in *obd.Intake) bool {
+	const many = 3
+	for _, m := range in.Modules {
+		if m.Monitors != nil && m.Monitors.Incomplete() >= many {
+			return true
+		}
+	}
+	return false
+}
+
+// liveTrims are the trims of one reading of the car at rest.
+func liveTrims(live []obd.Reading) Trims {
+	var c Collector
+	for i := range live {
+		c.take(&live[i])
+	}
+	var t Trims
+	place, in := trimPlace(c.rpm, c.load, c.speed)
+	if !in || !c.closed() {
+		return t
+	}
+	for bank := range t {
+		if c.have[bank] == [2]bool{true, true} {
+			t[bank][place] = Trim{Mean: c.short[bank] + c.long[bank], Samples: 1}
+		}
+	}
+	return t
+}
+
+// counted reports whether there are counts to go by.
+func (e *Evidence) counted() bool {
+	return slices.ContainsFunc(e.Cylinders, func(c Cylinder) bool { return c.Counted && c.Total.Firings > 0 })
+}
+
+// misses reports whether some place has more misses, of all cylinders together, than healthy engines have; a few
+// firings tell nothing.
+func (e *Evidence) misses() bool {
+	const few = 3 // effective misses
+	var all Count
+	for i := range e.Cylinders {
+		all.add(e.Cylinders[i].Total)
+	}
+	if all.Effective < few {
+		return false
+	}
+	for i := range e.Cylinders {
+		c := &e.Cylinders[i]
+		if c.Total.Effective >= few && c.Total.Rate() > rate.Ceiling {
+			return true
+		}
+		for p := range Places {
+			if n := c.at(Place(p)); n.Effective >= few && n.Rate() > rate.Ceiling {
+				return true
+			}
+		}
+	}
+	return all.Rate() > rate.Ceiling
+}

@@ -1,0 +1,355 @@
+package cause
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// Result is what the evidence comes to.
+type Result struct {
+	Sentence string   // the whole in one or two sentences
+	Basis    Basis    // what the ranking rests on
+	Notes    []string // what a reader must know to take the shares for what they are
+	Facts    []Fact   // what was found; those with Said weigh nothing
+	Ranked   []Ranked // the likeliest first; empty when there is nothing to explain
+	Bits     float64  // doubt left among the causes: Shannon's entropy; 0 is none
+	Done     []Finding
+	Next     *Test  // the test that tells most for its time and money; nil when none would tell anything
+	Others   []Test // the next best, at most two
+}
+
+// Basis is the kind of evidence, the strongest that there is.
+type Basis uint8
+
+// Kinds of evidence.
+const (
+	Nothing Basis = iota // neither misses nor misfire codes
+	FromCodes
+	FromDips
+	FromCounts
+)
+
+// String is the basis in words: "counts", "idle dips", "codes" or "nothing".
+func (b Basis) String() string {
+	return [...]string{Nothing: "nothing", FromCodes: "codes", FromDips: "idle dips", FromCounts: "counts"}[b]
+}
+
+// MarshalText writes the basis for scripts: counts, idle_dips, codes or nothing.
+func (b Basis) MarshalText() ([]byte, error) {
+	return []byte(strings.ReplaceAll(b.String(), " ", "_")), nil
+}
+
+// Ranked is one cause with its share of the belief.
+type Ranked struct {
+	Key, Name string
+	Cylinders []int   // what it would sit on; empty for the whole engine
+	Bank      int     // of a bank's cause, 0 unknown
+	Share     float64 // 0 to 1; those of a result sum to 1
+	For       []Reason
+	Against   []Reason
+	Overturn  string // the finding that would take it off the list
+}
+
+// Title is the cause with its place: "plug wire or its boot, cylinder 2".
+func (r *Ranked) Title() string {
+	switch {
+	case len(r.Cylinders) > 0:
+		return r.Name + ", " + cylinders(r.Cylinders)
+	case r.Bank > 0:
+		return fmt.Sprintf("%s, bank %d", r.Name, r.Bank)
+	}
+	return r.Name
+}
+
+// Reason is a fact as it bears on a cause.
+type Reason struct {
+	Fact   string  // what was found
+	Why    string  // why it bears on the cause
+	Source string  // whose rule that is
+	Times  float64 // how many times likelier the fact is with this cause than with the rest as now believed; under 1 less
+}
+
+// Told is where a reason begins to be told: facts that hardly move a cause are left out.
+const (
+	toldFor     = 1.2
+	toldAgainst = 1 / toldFor
+)
+
+// believed is a cause that can be, while it is weighed.
+type believed struct {
+	*knownCause
+	log float64
+}
+
+// Explain ranks the causes and finds the next test.
+func (b *Book) Explain(e Evidence) *Result {
+	s, basis := e.subject()
+	r := &Result{Basis: basis, Done: e.Findings}
+	if basis == Nothing {
+		r.Sentence = e.nothing()
+		return r
+	}
+	r.Facts = e.facts(b, &s)
+	r.Notes = e.notes(&s, basis)
+	all := b.weigh(&e, r.Facts)
+	shares := sharesOf(all)
+	r.Bits = entropy(shares)
+	for i, c := range all {
+		r.Ranked = append(r.Ranked, b.ranked(&e, &s, c.knownCause, shares[i]))
+	}
+	b.reasons(&e, r, all, shares)
+	slices.SortStableFunc(r.Ranked, func(x, y Ranked) int { return cmp.Compare(y.Share, x.Share) })
+	tests := b.worthwhile(&e, &s, all, shares)
+	if len(tests) > 0 {
+		r.Next, r.Others = &tests[0], tests[1:min(len(tests), 3)]
+	}
+	r.Sentence = r.sentence()
+	return r
+}
+
+// subject is the cylinders to explain, and by what they are known.
+func (e *Evidence) subject() (scope, Basis) {
+	if e.counted() && e.misses() {
+		return e.scopeOf(), FromCounts
+	}
+	s, _, coded := e.coded()
+	switch {
+	case coded && e.counted():
+		return s, FromCodes
+	case e.Dips[0].Misses+e.Dips[1].Misses >= fewMisses:
+		return s, FromDips
+	case coded:
+		return s, FromCodes
+	}
+	return s, Nothing
+}
+
+func (e *Evidence) nothing() string {
+	switch {
+	case e.counted():
+		return "Nothing to explain: no cylinder misses more than a healthy one, and no misfire code is stored."
+	case e.Drives > 0:
+		return "Nothing to explain: this car reports no misfire counts, its idle is even and no misfire code is stored."
+	case e.Codes.Read:
+		return "Nothing to explain: no misfire code is stored and no drive was recorded; record one with 'stumble watch'."
+	}
+	return "Nothing to explain: the job holds no intake and no drive; begin with 'stumble intake' and 'stumble watch'."
+}
+
+// weigh is Bayes's rule: the prior of each cause that can be, times the chance of each fact and finding under it.
+func (b *Book) weigh(e *Evidence, facts []Fact) []believed {
+	var all []believed
+	for i := range b.causes {
+		c := &b.causes[i]
+		if !e.can(c) {
+			continue
+		}
+		x := believed{c, math.Log(c.prior)}
+		for _, f := range facts {
+			if f.Said == "" {
+				x.log += math.Log(best(b.likelihoods[f.Feature], c.key, e.Ignition).chance(f.Weights))
+			}
+		}
+		for _, f := range e.Findings {
+			x.log += math.Log(best(b.outcomes[f.Test], c.key, e.Ignition).chance(f.Weights))
+		}
+		all = append(all, x)
+	}
+	return all
+}
+
+// can tells whether ignition and block have what a cause needs.
+func (e *Evidence) can(c *knownCause) bool {
+	if c.need == "banks" {
+		return e.twoBanks()
+	}
+	if c.key == "coil_half" || c.key == "coil_shared" {
+		if n := max(e.Engine.Cylinders, len(e.Cylinders)); n%2 != 0 && n > 1 {
+			return false // an odd number of cylinders cannot share coils in pairs
+		}
+	}
+	return e.Ignition.meets(c.need)
+}
+
+// sharesOf makes logarithms of odds into shares that sum to 1.
+func sharesOf(all []believed) []float64 {
+	top, sum := math.Inf(-1), 0.0
+	for _, c := range all {
+		top = max(top, c.log)
+	}
+	shares := make([]float64, len(all))
+	for i, c := range all {
+		shares[i] = math.Exp(c.log - top)
+		sum += shares[i]
+	}
+	for i := range shares {
+		shares[i] /= sum
+	}
+	return shares
+}
+
+func (b *Book) ranked(e *Evidence, s *scope, c *knownCause, share float64) Ranked {
+	r := Ranked{Key: c.key, Name: c.name, Share: share}
+	switch c.where {
+	case "engine":
+	case "bank":
+		r.Bank = s.bank
+	default:
+		if s.kind != scopeAll && s.kind != scopeSeveral {
+			r.Cylinders = s.cylinders
+		}
+	}
+	r.Overturn = e.words(s).Replace(c.overturn)
+	return r
+}
+
+// reasons puts each fact and finding where it bears on a cause.
+func (b *Book) reasons(e *Evidence, r *Result, all []believed, shares []float64) {
+	for _, f := range r.Facts {
+		if f.Said == "" {
+			bear(e, r, shares, b.likelihoods[f.Feature], f.Weights, f.Text)
+		}
+	}
+	for _, f := range e.Findings {
+		bear(e, r, shares, b.outcomes[f.Test], f.Weights, f.Text)
+	}
+	for i := range r.Ranked {
+		c := &r.Ranked[i]
+		slices.SortStableFunc(c.For, func(x, y Reason) int { return cmp.Compare(y.Times, x.Times) })
+		slices.SortStableFunc(c.Against, func(x, y Reason) int { return cmp.Compare(x.Times, y.Times) })
+	}
+}
+
+// bear sets how often each cause shows a thing against how often the causes as now believed do.
+func bear(e *Evidence, r *Result, shares []float64, rows []row, weights []float64, text string) {
+	chances, mean := make([]float64, len(shares)), 0.0
+	found := make([]*row, len(shares))
+	for i := range r.Ranked {
+		found[i] = best(rows, r.Ranked[i].Key, e.Ignition)
+		chances[i] = found[i].chance(weights)
+		mean += shares[i] * chances[i]
+	}
+	for i := range r.Ranked {
+		c := &r.Ranked[i]
+		// Held against the others alone: a cause that has nearly all of the belief would else hide its own reasons.
+		rest := chances[i]
+		if shares[i] < 1 {
+			rest = (mean - shares[i]*chances[i]) / (1 - shares[i])
+		}
+		reason := Reason{Fact: text, Why: found[i].reason, Source: found[i].source, Times: chances[i] / rest}
+		switch {
+		case reason.Times >= toldFor:
+			c.For = append(c.For, reason)
+		case reason.Times <= toldAgainst:
+			c.Against = append(c.Against, reason)
+		}
+	}
+}
+
+// words puts cylinders into the texts of the tables.
+func (e *Evidence) words(s *scope) *strings.Replacer {
+	mine, other := "each cylinder", "a clean one"
+	a, b := "A", "B"
+	if len(s.cylinders) > 0 && s.kind != scopeAll && s.kind != scopeSeveral {
+		mine, a = cylinders(s.cylinders), fmt.Sprint(s.cylinders[0])
+	}
+	if clean := e.clean(s); clean > 0 {
+		other, b = fmt.Sprintf("cylinder %d", clean), fmt.Sprint(clean)
+	}
+	return strings.NewReplacer("{cyl}", mine, "{other}", other, "{a}", a, "{b}", b)
+}
+
+// clean is the cylinder to exchange parts with: not one of those that miss, not their coil partner, with the fewest
+// misses, and near by. 0 when there is none.
+func (e *Evidence) clean(s *scope) int {
+	if len(s.cylinders) == 0 || s.kind == scopeAll || s.kind == scopeSeveral {
+		return 0
+	}
+	first, found := s.cylinders[0], 0
+	const alike = 1.0 // misses of 1,000 firings: no difference
+	for cyl := 1; cyl <= max(len(e.Cylinders), e.Engine.Cylinders); cyl++ {
+		if contains(s.cylinders, cyl) || contains(s.left, cyl) || e.mayShare(s, cyl) {
+			continue
+		}
+		if found == 0 || e.rate(cyl)+alike < e.rate(found) || e.rate(cyl) < e.rate(found)+alike && abs(cyl-first) < abs(found-first) {
+			found = cyl
+		}
+	}
+	return found
+}
+
+// mayShare reports whether a cylinder may share a coil with one of those that miss.
+func (e *Evidence) mayShare(s *scope, cyl int) bool {
+	if e.Ignition == CoilOnPlug {
+		return false
+	}
+	mate := e.Engine.MateOf(cyl)
+	return mate != 0 && contains(s.cylinders, mate)
+}
+
+func (e *Evidence) rate(cyl int) float64 {
+	if cyl > len(e.Cylinders) || e.Cylinders[cyl-1].Total.Firings == 0 {
+		return 0
+	}
+	return e.Cylinders[cyl-1].Total.Rate()
+}
+
+func abs(n int) int { return max(n, -n) }
+
+// notes say what the shares do not.
+func (e *Evidence) notes(s *scope, basis Basis) (notes []string) {
+	switch basis {
+	case FromCodes:
+		why := "there are no misfire counts"
+		if e.counted() {
+			why = "no miss was seen in the drives"
+		}
+		notes = append(notes, "by codes alone, for "+why+": a stored code says once, perhaps months ago; weak evidence until a drive shows when it misses")
+	case FromDips:
+		notes = append(notes, "this car reports no misfire counts: codes and idle dips alone, weaker evidence")
+	}
+	if len(s.left) > 0 {
+		notes = append(notes, fmt.Sprintf("%s as well, in no pattern that one fault makes: a second fault may be there; explained here is %s, the worst",
+			missAsWell(s.left), cylinders(s.cylinders)))
+	}
+	if len(e.Engine.FiringOrder) == 0 {
+		notes = append(notes, "the engine's layout was not told: which cylinders share a coil, a bank or a gasket is open; name it with --engine")
+	}
+	if e.Ignition == IgnitionUnknown {
+		notes = append(notes, "how the coils are laid out was not told: wires, shared coils and single coils are all taken to be possible; say --ignition each, shared or distributor")
+	}
+	if e.Codes.Cleared {
+		notes = append(notes, "the codes were cleared lately: that one is absent says nothing")
+	}
+	for bank := 1; bank <= 2; bank++ {
+		for p := range TrimPlaces {
+			if missed := e.missed(bank, TrimPlace(p)); missed > trap && e.Trims[bank-1][p].Samples > 0 {
+				return append(notes, "some fuel trims were left out: where a bank misses, the air of the unburned charges reads as if fuel were wanting")
+			}
+		}
+	}
+	return notes
+}
+
+func missAsWell(list []int) string {
+	if len(list) == 1 {
+		return cylinders(list) + " misses"
+	}
+	return cylinders(list) + " miss"
+}
+
+// sentence is the result in short.
+func (r *Result) sentence() string {
+	first := r.Ranked[0]
+	text := fmt.Sprintf("Most likely: %s (%.0f %%)", first.Title(), 100*first.Share)
+	if second := r.Ranked[1]; second.Share >= 0.05 {
+		text += fmt.Sprintf(", then %s (%.0f %%)", second.Name, 100*second.Share)
+	}
+	if r.Next == nil {
+		return text + ". No further test would tell much."
+	}
+	return text + ". Test next: " + r.Next.Name + "."
+}

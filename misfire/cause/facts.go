@@ -1,0 +1,331 @@
+package cause
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"stumble/obd"
+)
+
+// Fact is one thing that was found, as far as it can be told.
+type Fact struct {
+	Feature string    // of features.csv
+	Weights []float64 // over its levels, summing to 1
+	Text    string    // what was found, in words and numbers
+	Said    string    // the stronger witness of the same thing, if this one is not weighed; else empty
+}
+
+// facts puts the evidence as facts about the cylinders of s, the strongest of each group first.
+func (e *Evidence) facts(b *Book, s *scope) []Fact {
+	found := make(map[string]Fact)
+	put := func(feature string, weights []float64, text string) {
+		if weights != nil {
+			found[feature] = Fact{Feature: feature, Weights: weights, Text: text}
+		}
+	}
+	if s.named {
+		put("scope", s.weights, e.scopeText(s))
+	}
+	if coded, weights, ok := e.coded(); ok {
+		put("code_scope", weights, codedText(coded))
+	}
+	if s.named {
+		e.contrasts(s, put)
+		e.manners(s, put)
+	}
+	e.dips(put)
+	e.frame(put)
+	e.mixture(s, put)
+	e.codes(s, put)
+	return inOrder(b, found)
+}
+
+// inOrder lists facts in the order of the book, and silences all but the first of each group.
+func inOrder(b *Book, found map[string]Fact) []Fact {
+	var out []Fact
+	heard := make(map[string]string)
+	for _, f := range b.features {
+		fact, ok := found[f.key]
+		if !ok {
+			continue
+		}
+		if fact.Said = heard[f.group]; fact.Said == "" {
+			heard[f.group] = f.key
+		}
+		out = append(out, fact)
+	}
+	return out
+}
+
+func (e *Evidence) scopeText(s *scope) string {
+	mine, all := e.sum(s.cylinders, func(c *Cylinder) Count { return c.Total }), 0.0
+	for i := range e.Cylinders {
+		all += e.Cylinders[i].Total.Misses
+	}
+	switch s.kind {
+	case scopeAll:
+		return fmt.Sprintf("all cylinders miss alike: %s", plural(all, "miss", "misses"))
+	case scopeSeveral:
+		return fmt.Sprintf("%s, spread unevenly over the cylinders", plural(all, "miss", "misses"))
+	}
+	text := fmt.Sprintf("%.0f of %s on %s", mine.Misses, plural(all, "miss", "misses"), cylinders(s.cylinders))
+	switch s.kind {
+	case scopePair:
+		text += ", which may share a coil"
+	case scopeNeighbours:
+		text += ", neighbours in the block"
+	case scopeBank:
+		text += ", one bank"
+	}
+	return text
+}
+
+func codedText(s scope) string {
+	if len(s.cylinders) == 0 {
+		return "the code names no cylinder"
+	}
+	return "the codes name " + cylinders(s.cylinders)
+}
+
+// sum adds up a count over some cylinders.
+func (e *Evidence) sum(cylinders []int, of func(*Cylinder) Count) Count {
+	var sum Count
+	for _, cyl := range cylinders {
+		sum.add(of(&e.Cylinders[cyl-1]))
+	}
+	return sum
+}
+
+// contrast is two rates of the same cylinders set against each other.
+type contrast struct {
+	from, to         Count
+	fromText, toText string
+}
+
+// The least that is compared: misses in both together, firings in each.
+const (
+	fewMisses  = 3
+	fewFirings = 120
+)
+
+// weights is how likely the ratio of the rates, to over from, lies in each of the levels that edges part. Each rate
+// is taken to be gamma-distributed about what was counted (Jeffreys' prior for a Poisson rate, Gelman and others 2013,
+// section 2.8, from memory), so their ratio is Fisher's F.
+func (c *contrast) weights(edges ...float64) []float64 {
+	if c.from.Effective+c.to.Effective < fewMisses || min(c.from.Firings, c.to.Firings) < fewFirings {
+		return nil
+	}
+	a, b := c.to.Effective+0.5, c.from.Effective+0.5
+	n, m := c.to.Firings/c.to.phi(), c.from.Firings/c.from.phi()
+	f := distuv.F{D1: 2 * a, D2: 2 * b}
+	return between(func(edge float64) float64 { return f.CDF(edge * (b / m) / (a / n)) }, edges)
+}
+
+// between is the chance of each stretch between edges.
+func between(cdf func(float64) float64, edges []float64) []float64 {
+	out, last := make([]float64, 0, len(edges)+1), 0.0
+	for _, edge := range edges {
+		p := cdf(edge)
+		out = append(out, p-last)
+		last = p
+	}
+	return append(out, 1-last)
+}
+
+func (c *contrast) text() string {
+	return fmt.Sprintf("misses %s of 1,000 firings %s, %s %s", plain(c.to.Rate()), c.toText, plain(c.from.Rate()), c.fromText)
+}
+
+// contrasts compare the running in which the cylinders miss.
+func (e *Evidence) contrasts(s *scope, put func(string, []float64, string)) {
+	at := func(p Place) Count { return e.sum(s.cylinders, func(c *Cylinder) Count { return c.at(p) }) }
+	between := func(feature string, from, to Place, edges ...float64) {
+		c := contrast{at(from), at(to), from.String(), to.String()}
+		put(feature, c.weights(edges...), c.text())
+	}
+	// Half or twice is no difference that a shop would call one; 6 and 5 times are beyond what the load alone asks
+	// more of a sound spark. Judgement.
+	between("gear_step", IdleNeutral, IdleGear, 0.5, 2, 6)
+	loaded := Pull
+	if at(Pull).Firings < fewFirings {
+		loaded = Cruise
+	}
+	rest := IdleGear
+	if at(IdleGear).Firings < fewFirings {
+		rest = IdleNeutral
+	}
+	between("pull_step", rest, loaded, 0.4, 1.6, 5)
+	between("speed_step", IdleNeutral, Raised, 0.4, 2)
+	e.heat(s, put)
+}
+
+// heat compares cold with warm running in the place that has most of both.
+func (e *Evidence) heat(s *scope, put func(string, []float64, string)) {
+	var c contrast
+	most := 0.0
+	for p := range Places {
+		cold := e.sum(s.cylinders, func(c *Cylinder) Count { return c.At[p][0] })
+		warm := e.sum(s.cylinders, func(c *Cylinder) Count { return c.At[p][1] })
+		if n := min(cold.Firings, warm.Firings) * (cold.Effective + warm.Effective); n > most {
+			most = n
+			c = contrast{cold, warm, "cold " + Place(p).String(), "warm"}
+		}
+	}
+	put("heat", c.weights(0.5, 2), c.text())
+}
+
+// manners are how the misses come: how hard, in runs, and whether the partner is touched.
+func (e *Evidence) manners(s *scope, put func(string, []float64, string)) {
+	const (
+		always, hard = 850.0, 200.0 // misses of 1,000 firings
+	)
+	all, least := e.sum(s.cylinders, func(c *Cylinder) Count { return c.Total }), math.Inf(1)
+	for p := range Places {
+		n := e.sum(s.cylinders, func(c *Cylinder) Count { return c.at(Place(p)) })
+		if n.Firings >= fewFirings {
+			least = min(least, n.Rate())
+		}
+	}
+	text := fmt.Sprintf("misses %s of 1,000 firings in all", plain(all.Rate()))
+	switch {
+	case all.Firings < fewFirings:
+	case least >= always && all.Rate() >= always:
+		put("severity", []float64{1, 0, 0}, "hardly ever fires, whatever is asked of it")
+	case all.Rate() >= hard:
+		put("severity", []float64{0, 1, 0}, text)
+	default:
+		put("severity", []float64{0, 0, 1}, text)
+	}
+	judged, bursts := false, false
+	for _, cyl := range s.cylinders {
+		c := &e.Cylinders[cyl-1]
+		judged, bursts = judged || c.Judged, bursts || c.Bursts
+	}
+	switch {
+	case judged && bursts:
+		put("bursts", []float64{1, 0}, "the misses come in runs")
+	case judged:
+		put("bursts", []float64{0, 1}, "the misses come one by one")
+	}
+	e.partner(s, put)
+}
+
+// partner looks at the cylinder that may share the coil.
+func (e *Evidence) partner(s *scope, put func(string, []float64, string)) {
+	if s.kind != scopeOne || e.Ignition != SharedCoils {
+		return
+	}
+	mate := e.Engine.MateOf(s.cylinders[0])
+	if mate == 0 || mate > len(e.Cylinders) {
+		return
+	}
+	var others []int
+	for i := range e.Cylinders {
+		if cyl := i + 1; cyl != mate && cyl != s.cylinders[0] {
+			others = append(others, cyl)
+		}
+	}
+	total := func(c *Cylinder) Count { return c.Total }
+	its, theirs := e.Cylinders[mate-1].Total, e.sum(others, total)
+	if its.Firings < 10*fewFirings || len(others) == 0 {
+		return
+	}
+	const times = 3
+	f := distuv.F{D1: 2*its.Effective + 1, D2: 2*theirs.Effective + 1}
+	clean := f.CDF(times * its.Firings / theirs.Firings * (theirs.Effective + 0.5) / (its.Effective + 0.5))
+	put("partner", []float64{1 - clean, clean}, fmt.Sprintf("its coil partner %d has %s, the other cylinders %.0f in all", mate, plural(its.Misses, "miss", "misses"), theirs.Misses))
+}
+
+// dips compare the idle in gear with that in Park where a car has no counts.
+func (e *Evidence) dips(put func(string, []float64, string)) {
+	c := contrast{e.Dips[0], e.Dips[1], "", ""}
+	const perMinute = 600
+	put("dip_step", c.weights(2), fmt.Sprintf("the idle dips %s times a minute in gear, %s in Park or Neutral: no count of misses",
+		plain(c.to.Rate()*perMinute/1000), plain(c.from.Rate()*perMinute/1000)))
+}
+
+// frame is what the freeze frame of a misfire code adds.
+func (e *Evidence) frame(put func(string, []float64, string)) {
+	f := e.Codes.Frame
+	if f == nil {
+		return
+	}
+	const (
+		heavy  = 60.0 // percent
+		idles  = 1100 // rpm
+		warmAt = 70   // degrees Celsius, the end of a warm-up cycle (UN R83 Annex 11, from memory)
+	)
+	text := fmt.Sprintf("the code was stored at %.0f rpm and %.0f %% load", f.RPM, f.Load)
+	switch {
+	case math.IsNaN(f.Load) || math.IsNaN(f.RPM):
+	case f.Load >= heavy:
+		put("frame_load", []float64{0, 0, 1}, text)
+	case f.RPM < idles && !(f.Speed > 0):
+		put("frame_load", []float64{1, 0, 0}, text)
+	default:
+		put("frame_load", []float64{0, 1, 0}, text)
+	}
+	text = fmt.Sprintf("the code was stored at %.0f degrees Celsius", f.Coolant)
+	switch {
+	case math.IsNaN(f.Coolant):
+	case f.Coolant < warmAt:
+		put("frame_heat", []float64{1, 0}, text)
+	default:
+		put("frame_heat", []float64{0, 1}, text)
+	}
+}
+
+// codes are those that name something other than a miss.
+func (e *Evidence) codes(s *scope, put func(string, []float64, string)) {
+	found := make(map[string]obd.Code)
+	for _, code := range e.Codes.Set {
+		if feature := codeFeature(code, s); feature != "" && found[feature] == 0 {
+			found[feature] = code
+		}
+	}
+	for _, feature := range [...]string{"code_coil", "code_injector", "code_crank", "code_timing", "code_pressure"} {
+		code, set := found[feature]
+		switch {
+		case set:
+			put(feature, []float64{1, 0}, fmt.Sprintf("%s is stored: %s", code, obd.DescribeCode(code).Meaning))
+		case e.Codes.Read && !e.Codes.Cleared:
+			put(feature, []float64{0, 1}, "no such code is stored")
+		}
+	}
+	lean, rich := found["lean"], found["rich"]
+	switch {
+	case lean != 0:
+		put("code_mixture", []float64{0, 1, 0}, lean.String()+" is stored: lean")
+	case rich != 0:
+		put("code_mixture", []float64{1, 0, 0}, rich.String()+" is stored: rich")
+	case e.Codes.Read && !e.Codes.Cleared:
+		put("code_mixture", []float64{0, 0, 1}, "no lean or rich code is stored")
+	}
+}
+
+// codeFeature is the feature that a code speaks for, if it speaks of these cylinders; SAE J2012 from memory.
+func codeFeature(code obd.Code, s *scope) string {
+	info := obd.DescribeCode(code)
+	if info.Cylinder != 0 && !contains(s.cylinders, info.Cylinder) {
+		return ""
+	}
+	switch {
+	case code == 0x0171 || code == 0x0174:
+		return "lean"
+	case code == 0x0172 || code == 0x0175:
+		return "rich"
+	case code >= 0x0335 && code <= 0x0349 || code == 0x0315:
+		return "code_crank"
+	case code == 0x0087 || code == 0x008A:
+		return "code_pressure"
+	case info.Kind == obd.KindCoil:
+		return "code_coil"
+	case info.Kind == obd.KindInjector:
+		return "code_injector"
+	case info.Kind == obd.KindTiming && code <= 0x0025:
+		return "code_timing"
+	}
+	return ""
+}

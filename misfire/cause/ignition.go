@@ -1,0 +1,65 @@
+package cause
+
+import "fmt"
+
+// Ignition is how spark gets to the plugs: it decides which parts there are to fail.
+type Ignition uint8
+
+// Kinds of ignition.
+const (
+	IgnitionUnknown Ignition = iota
+	CoilOnPlug               // a coil on every plug, no wires
+	SharedCoils              // one coil to two plugs, by wires
+	Distributor              // one coil for all, by wires
+)
+
+// ParseIgnition reads a kind as typed: each, shared or distributor; nothing is unknown.
+func ParseIgnition(text string) (Ignition, error) {
+	for _, i := range [...]Ignition{IgnitionUnknown, CoilOnPlug, SharedCoils, Distributor} {
+		if text == i.Key() {
+			return i, nil
+		}
+	}
+	return 0, fmt.Errorf("no kind of ignition is called %q: say each (a coil on every plug), shared (one coil to two plugs) or distributor", text)
+}
+
+// Key is the kind as ParseIgnition reads it.
+func (i Ignition) Key() string {
+	switch i {
+	case CoilOnPlug:
+		return "each"
+	case SharedCoils:
+		return "shared"
+	case Distributor:
+		return "distributor"
+	}
+	return ""
+}
+
+// String is the kind in words.
+func (i Ignition) String() string {
+	switch i {
+	case CoilOnPlug:
+		return "a coil on every plug"
+	case SharedCoils:
+		return "shared coils with plug wires"
+	case Distributor:
+		return "a distributor with plug wires"
+	}
+	return "ignition not told"
+}
+
+// meets tells whether an ignition has what a cause or test needs. Where the ignition is not known all may be there.
+func (i Ignition) meets(need string) bool {
+	switch need {
+	case "wires":
+		return i != CoilOnPlug
+	case "each":
+		return i == CoilOnPlug || i == IgnitionUnknown
+	case "shared":
+		return i == SharedCoils || i == IgnitionUnknown
+	case "coils":
+		return i != Distributor
+	}
+	return true
+}

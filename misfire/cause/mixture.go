@@ -1,0 +1,189 @@
+package cause
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Limits of fuel trim, short and long together, in percent: within 5 no complaint, beyond 10 suspect, banks more than
+// 10 apart one bank's own fault; common practice, no source.
+const (
+	trimNormal  = 5.0
+	trimSuspect = 10.0
+	banksApart  = 10.0
+)
+
+// How far trims of sound engines lie from zero, and of their banks from each other, in percent; judgement.
+const (
+	trimSpread = 2.0
+	bankSpread = 1.5
+)
+
+// ownLean is how far off one cylinder's own mixture is suspect, in percent. An engine runs up to some 15 to 25 % lean
+// before it misses (from memory), so a cylinder that misses for want of fuel is beyond this.
+const ownLean = 8.0
+
+// trap is the share of a bank's firings that miss above which its trim is not looked at: each charge that does not burn
+// sends its oxygen to the sensor and reads as if fuel were wanting.
+const trap = 0.015
+
+// trusted is the trim of a bank in a place where it hardly misses, with what its few misses add taken off: a charge in
+// a hundred that does not burn leaves a hundredth of the air. ok is false where it cannot be trusted.
+func (e *Evidence) trusted(bank int, place TrimPlace) (percent float64, ok bool) {
+	const few = 2
+	t := e.Trims[bank-1][place]
+	if t.Samples == 0 || t.Samples < few && e.counted() {
+		return 0, false
+	}
+	missed := e.missed(bank, place)
+	if missed > trap {
+		return 0, false
+	}
+	return t.Mean - 100*missed, true
+}
+
+// missed is the share of a bank's firings that miss in the running of a trim's place; of an engine whose banks are not
+// told, of the whole engine, doubled where it has two.
+func (e *Evidence) missed(bank int, place TrimPlace) float64 {
+	places := [...][]Place{
+		TrimIdle: {IdleNeutral, IdleGear}, TrimRaised: {Raised}, TrimCruise: {Cruise}, TrimPull: {Pull},
+	}[place]
+	var sum Count
+	times := 1.0
+	for i := range e.Cylinders {
+		b := e.Engine.BankOf(i + 1)
+		if b == 0 && e.twoBanks() {
+			times = 2
+		}
+		if b != 0 && b != bank && e.twoBanks() {
+			continue
+		}
+		for _, p := range places {
+			sum.add(e.Cylinders[i].at(p))
+		}
+	}
+	if sum.Firings == 0 {
+		return 0
+	}
+	return times * sum.Misses / sum.Firings
+}
+
+// mixture is what the trims tell, where they can be trusted.
+func (e *Evidence) mixture(s *scope, put func(string, []float64, string)) {
+	if s.kind <= scopeNeighbours && len(s.cylinders) > 0 {
+		e.ownMixture(s, put)
+		return
+	}
+	e.level(s, put)
+	e.shape(s, put)
+	e.apart(put)
+}
+
+// ownMixture works back from the bank's trim to the cylinder's own mixture: a bank of n shows an n-th of it. With two
+// banks the other one tells what is common to both.
+func (e *Evidence) ownMixture(s *scope, put func(string, []float64, string)) {
+	if s.bank == 0 {
+		return
+	}
+	n := float64(e.perBank(s.bank)) / float64(len(s.cylinders))
+	spread, sum, places := trimSpread, 0.0, 0.0
+	for p := range TrimPlaces {
+		t, ok := e.trusted(s.bank, TrimPlace(p))
+		if !ok {
+			continue
+		}
+		if e.twoBanks() {
+			other, known := e.trusted(3-s.bank, TrimPlace(p))
+			if !known {
+				continue
+			}
+			t -= other
+			spread = bankSpread
+		}
+		sum += t
+		places++
+	}
+	if places == 0 {
+		return
+	}
+	own := sum / places * n
+	d := distuv.Normal{Mu: own, Sigma: spread * n}
+	text := fmt.Sprintf("fuel trim %+.1f %% where it hardly misses: if %s alone makes it, %s by about %.0f %%", sum/places, cylinders(s.cylinders), leanOrRich(own), math.Abs(own))
+	put("trim_own", between(d.CDF, []float64{-ownLean, ownLean}), text)
+}
+
+func leanOrRich(percent float64) string {
+	if percent < 0 {
+		return "rich"
+	}
+	return "lean"
+}
+
+// level is the trim that lies farthest from zero.
+func (e *Evidence) level(s *scope, put func(string, []float64, string)) {
+	farthest, where, on, found := 0.0, TrimIdle, 0, false
+	for bank := 1; bank <= 2; bank++ {
+		if s.bank != 0 && s.bank != bank && e.twoBanks() {
+			continue
+		}
+		for p := range TrimPlaces {
+			if t, ok := e.trusted(bank, TrimPlace(p)); ok && (!found || math.Abs(t) > math.Abs(farthest)) {
+				farthest, where, on, found = t, TrimPlace(p), bank, true
+			}
+		}
+	}
+	if !found {
+		return
+	}
+	d := distuv.Normal{Mu: farthest, Sigma: trimSpread}
+	put("trim_level", between(d.CDF, []float64{-trimNormal, trimNormal, trimSuspect}), fmt.Sprintf("fuel trim %s%+.1f %% %s", e.ofBank(on), farthest, where))
+}
+
+// ofBank names a bank where there are two.
+func (e *Evidence) ofBank(bank int) string {
+	if !e.twoBanks() {
+		return ""
+	}
+	return fmt.Sprintf("of bank %d ", bank)
+}
+
+// shape sets the trim at speed or under load against that at idle.
+func (e *Evidence) shape(s *scope, put func(string, []float64, string)) {
+	bank := max(1, s.bank)
+	idle, ok := e.trusted(bank, TrimIdle)
+	if !ok {
+		return
+	}
+	for _, p := range [...]TrimPlace{TrimPull, TrimRaised, TrimCruise} {
+		t, ok := e.trusted(bank, p)
+		if !ok {
+			continue
+		}
+		d := distuv.Normal{Mu: t - idle, Sigma: trimSpread}
+		put("trim_shape", between(d.CDF, []float64{-trimNormal, trimNormal}), fmt.Sprintf("fuel trim %+.1f %% %s, %+.1f %% at idle", t, p, idle))
+		return
+	}
+}
+
+// apart sets the banks against each other where they differ most.
+func (e *Evidence) apart(put func(string, []float64, string)) {
+	if !e.twoBanks() {
+		return
+	}
+	most, found := 0.0, false
+	for p := range TrimPlaces {
+		one, ok := e.trusted(1, TrimPlace(p))
+		other, known := e.trusted(2, TrimPlace(p))
+		if d := one - other; ok && known && (!found || math.Abs(d) > math.Abs(most)) {
+			most, found = d, true
+		}
+	}
+	if !found {
+		return
+	}
+	d := distuv.Normal{Mu: math.Abs(most), Sigma: trimSpread}
+	even := d.CDF(banksApart)
+	put("trim_banks", []float64{1 - even, even}, fmt.Sprintf("the trims of the banks are %.1f points apart", math.Abs(most)))
+}

@@ -1,0 +1,264 @@
+package cause
+
+import (
+	"bytes"
+	_ "embed"
+	"encoding/csv"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+//go:embed causes.csv
+var causesTable []byte
+
+//go:embed features.csv
+var featuresTable []byte
+
+//go:embed likelihoods.csv
+var likelihoodsTable []byte
+
+//go:embed tests.csv
+var testsTable []byte
+
+//go:embed outcomes.csv
+var outcomesTable []byte
+
+//go:embed cautions.csv
+var cautionsTable []byte
+
+// Book is what is known of causes, facts and tests. It is not changed by use, and good for any number of cases.
+type Book struct {
+	causes   []knownCause
+	features []feature
+	tests    []knownTest
+	cautions map[string]string
+
+	likelihoods map[string][]row // by feature
+	outcomes    map[string][]row // by test
+}
+
+// knownCause is a row of causes.csv.
+type knownCause struct {
+	key, name string
+	prior     float64
+	need      string // of the ignition or the block
+	where     string // cylinder, pair, neighbours, coil, bank or engine
+	overturn  string
+}
+
+// feature is a row of features.csv.
+type feature struct {
+	group, key string
+	levels     []string
+}
+
+// knownTest is a row of tests.csv.
+type knownTest struct {
+	key, name, part    string
+	minutes, materials float64
+	need               string
+	outcomes           []string
+	how, decides       string
+	cautions           []string
+}
+
+// row is a row of likelihoods.csv or outcomes.csv: how often a cause shows each level.
+type row struct {
+	cause    string // "*" for every cause that has no row of its own
+	ignition string // key of the only ignition it holds for; empty for all
+	levels   []float64
+	reason   string
+	source   string
+}
+
+// StandardBook is the book of this program.
+func StandardBook() *Book {
+	b, err := readBook()
+	if err != nil {
+		panic("cause: the built-in tables: " + err.Error()) // a test reads them, so no user meets this
+	}
+	return b
+}
+
+func readBook() (*Book, error) {
+	b := &Book{cautions: make(map[string]string), likelihoods: make(map[string][]row), outcomes: make(map[string][]row)}
+	for _, read := range [...]func() error{b.readCauses, b.readFeatures, b.readLikelihoods, b.readTests, b.readOutcomes, b.readCautions} {
+		if err := read(); err != nil {
+			return nil, err
+		}
+	}
+	return b, nil
+}
+
+// record is one line of a table: fields by column.
+type record map[string]string
+
+func (r record) number(column string) (float64, error) {
+	v, err := strconv.ParseFloat(r[column], 64)
+	if err != nil || v < 0 || math.IsInf(v, 0) || math.IsNaN(v) {
+		return 0, fmt.Errorf("%s: %q is no number", column, r[column])
+	}
+	return v, nil
+}
+
+// records reads a table: comma-separated values (RFC 4180) whose first line names the columns; # begins a comment.
+func records(text []byte) ([]record, error) {
+	lines := csv.NewReader(bytes.NewReader(text))
+	lines.Comment = '#'
+	all, err := lines.ReadAll()
+	if err != nil {
+		return nil, err
+	}
+	var out []record
+	for _, fields := range all[1:] {
+		r := make(record)
+		for i, name := range all[0] {
+			r[name] = fields[i]
+		}
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+// each gives the records of a table to take, and says which one was wrong.
+func each(name string, text []byte, take func(record) error) error {
+	all, err := records(text)
+	if err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	for i, r := range all {
+		if err := take(r); err != nil {
+			return fmt.Errorf("%s, record %d: %w", name, i+1, err)
+		}
+	}
+	return nil
+}
+
+func (b *Book) readCauses() error {
+	return each("causes.csv", causesTable, func(r record) (err error) {
+		c := knownCause{key: r["cause"], name: r["name"], need: r["needs"], where: r["where"], overturn: r["overturn"]}
+		c.prior, err = r.number("prior")
+		b.causes = append(b.causes, c)
+		return err
+	})
+}
+
+func (b *Book) readFeatures() error {
+	return each("features.csv", featuresTable, func(r record) error {
+		b.features = append(b.features, feature{r["group"], r["feature"], strings.Fields(r["levels"])})
+		return nil
+	})
+}
+
+func (b *Book) readLikelihoods() error {
+	return each("likelihoods.csv", likelihoodsTable, func(r record) error {
+		at := slices.IndexFunc(b.features, func(f feature) bool { return f.key == r["feature"] })
+		if at < 0 {
+			return fmt.Errorf("no feature is called %q", r["feature"])
+		}
+		found, err := b.row(r, b.features[at].levels)
+		b.likelihoods[r["feature"]] = append(b.likelihoods[r["feature"]], found)
+		return err
+	})
+}
+
+func (b *Book) readTests() error {
+	return each("tests.csv", testsTable, func(r record) (err error) {
+		t := knownTest{key: r["test"], name: r["name"], part: r["part"], need: r["needs"], how: r["how"], decides: r["decides"],
+			outcomes: strings.Fields(r["outcomes"]), cautions: strings.Fields(r["cautions"])}
+		if t.minutes, err = r.number("minutes"); err != nil {
+			return err
+		}
+		t.materials, err = r.number("materials")
+		b.tests = append(b.tests, t)
+		return err
+	})
+}
+
+func (b *Book) readOutcomes() error {
+	return each("outcomes.csv", outcomesTable, func(r record) error {
+		t, known := b.test(r["test"])
+		if !known {
+			return fmt.Errorf("no test is called %q", r["test"])
+		}
+		found, err := b.row(r, t.outcomes)
+		b.outcomes[t.key] = append(b.outcomes[t.key], found)
+		return err
+	})
+}
+
+func (b *Book) readCautions() error {
+	return each("cautions.csv", cautionsTable, func(r record) error {
+		b.cautions[r["caution"]] = r["text"]
+		return nil
+	})
+}
+
+// row reads how often a cause shows each of some levels: "falls:0.05 same:0.95", in their order, summing to 1.
+func (b *Book) row(r record, levels []string) (row, error) {
+	out := row{cause: r["cause"], ignition: r["ignition"], reason: r["reason"], source: r["source"]}
+	if out.cause != "*" && !slices.ContainsFunc(b.causes, func(c knownCause) bool { return c.key == out.cause }) {
+		return out, fmt.Errorf("no cause is called %q", out.cause)
+	}
+	parts, sum := strings.Fields(r["likelihoods"]), 0.0
+	if len(parts) != len(levels) {
+		return out, fmt.Errorf("%q has not one number for each of %v", r["likelihoods"], levels)
+	}
+	for i, part := range parts {
+		name, number, _ := strings.Cut(part, ":")
+		v, err := strconv.ParseFloat(number, 64)
+		if err != nil || name != levels[i] || !(v > 0 && v < 1) {
+			return out, fmt.Errorf("%q is no share, above 0 and under 1, of %q", part, levels[i])
+		}
+		out.levels = append(out.levels, v)
+		sum += v
+	}
+	if math.Abs(sum-1) > 1e-9 {
+		return out, fmt.Errorf("%q sums to %v", r["likelihoods"], sum)
+	}
+	return out, nil
+}
+
+// test finds a test by its key.
+func (b *Book) test(key string) (knownTest, bool) {
+	at := slices.IndexFunc(b.tests, func(t knownTest) bool { return t.key == key })
+	if at < 0 {
+		return knownTest{}, false
+	}
+	return b.tests[at], true
+}
+
+// best is the row of some that speaks of a cause: one for this ignition before one for all, and its own before that
+// of all others.
+func best(rows []row, cause string, ignition Ignition) *row {
+	var general, others *row
+	for i := range rows {
+		r := &rows[i]
+		switch {
+		case r.ignition != "" && r.ignition != ignition.Key():
+		case r.cause == cause && r.ignition != "":
+			return r
+		case r.cause == cause:
+			general = r
+		case r.cause == "*":
+			others = r
+		}
+	}
+	if general != nil {
+		return general
+	}
+	return others
+}
+
+// chance is how likely something is that is known by the weights of its levels: soft evidence (Pearl 1988, section
+// 2.2.2, from memory).
+func (r *row) chance(weights []float64) float64 {
+	sum := 0.0
+	for i, w := range weights {
+		sum += w * r.levels[i]
+	}
+	return sum
+}

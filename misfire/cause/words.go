@@ -1,0 +1,54 @@
+package cause
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// cylinders names cylinders: "cylinder 2", "cylinders 2 and 3".
+func cylinders(list []int) string {
+	if len(list) == 1 {
+		return "cylinder " + strconv.Itoa(list[0])
+	}
+	return "cylinders " + numbers(list)
+}
+
+// numbers lists numbers: "2", "2 and 3", "1, 2 and 3".
+func numbers(list []int) string {
+	words := make([]string, len(list))
+	for i, n := range list {
+		words[i] = strconv.Itoa(n)
+	}
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	last := len(words) - 1
+	return strings.Join(words[:last], ", ") + " and " + words[last]
+}
+
+// plain prints a rate with as many digits as one reads at a glance.
+func plain(r float64) string {
+	switch {
+	case math.IsNaN(r):
+		return "an unknown number"
+	case r == 0:
+		return "none"
+	case r < 0.05:
+		return "fewer than 0.1"
+	case r < 9.95:
+		return fmt.Sprintf("%.1f", r)
+	}
+	return fmt.Sprintf("%.0f", r)
+}
+
+func plural(n float64, one, many string) string {
+	if math.Round(n) == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%.0f %s", n, many)
+}
+
+func contains(list []int, n int) bool { return slices.Contains(list, n) }
