@@ -9,10 +9,10 @@ func judgeBalance(d *docket, r *Reading) []Finding {
 	if len(all) < enoughSiblings || middle <= 0 {
 		return []Finding{rule.says(CannotSay, "The falls are compared with each other: measure at least three cylinders.")}
 	}
-	share := 100 * r.Value / middle
-	is := figure(r.Value, r.Unit) + " is " + digits(share) + " % of the middle of all, " + figure(middle, r.Unit)
+	percent := 100 * r.Value / middle
+	is := figure(r.Value, r.Unit) + " is " + share(percent) + " of the middle of all, " + figure(middle, r.Unit)
 	switch {
-	case rule.side(share) >= 0:
+	case rule.side(percent) >= 0:
 		return []Finding{rule.says(Good, "%s.", is)}
 	case rule.side(100*(r.Value+r.Margin)/middle) < 0:
 		return []Finding{rule.says(Bad, "%s, under %s: this cylinder gives little work. The cut names the cylinder, not the cause.", is, digits(rule.low))}

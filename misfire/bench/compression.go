@@ -40,12 +40,12 @@ func (d *docket) ratio(r *Reading) []Finding {
 		return nil
 	}
 	rule, lenient := d.rules[ruleRatio], d.rules[ruleRatioLenient]
-	share := 100 * r.Value / best
-	is := digits(share) + " % of the best cylinder's " + figure(best, r.Unit)
+	percent := 100 * r.Value / best
+	is := share(percent) + " of the best cylinder's " + figure(best, r.Unit)
 	switch {
-	case lenient.side(share) < 0:
+	case lenient.side(percent) < 0:
 		return []Finding{lenient.says(Bad, "%s, under %s: mechanical fault in this cylinder.", is, figure(lenient.low, "%"))}
-	case rule.side(share) < 0:
+	case rule.side(percent) < 0:
 		return []Finding{rule.says(Suspect, "%s, under %s, though some makers allow %s: likely a mechanical fault in this cylinder.", is, figure(rule.low, "%"), digits(lenient.low))}
 	}
 	return []Finding{rule.says(Good, "%s, at least %s.", is, figure(rule.low, "%"))}
@@ -59,7 +59,7 @@ func judgeOiled(d *docket, r *Reading) []Finding {
 		return []Finding{rule.says(CannotSay, "The compression of cylinder %d without oil is missing: enter it first.", r.Cylinder)}
 	}
 	rise := 100 * (r.Value - dry.Value) / dry.Value
-	is := "With oil it changes by " + digits(rise) + " %"
+	is := "With oil it changes by " + share(rise)
 	if low := judged(dry, judgeCompression(d, dry)); low.Mark < Suspect {
 		return []Finding{rule.says(Good, "%s; it was not low without.", is)}
 	}

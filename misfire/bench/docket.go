@@ -193,10 +193,10 @@ func (d *docket) share(r *Reading, c compared) []Finding {
 	off := limits.side(percent) != 0
 	switch {
 	case off && len(all) < enoughSiblings:
-		return []Finding{limits.says(Suspect, "The two that were measured differ: %s is %s %% of their middle. One of them is off; a third tells which.", figure(v, c.unit), digits(percent))}
+		return []Finding{limits.says(Suspect, "The two that were measured differ: %s is %s of their middle. One of them is off; a third tells which.", figure(v, c.unit), share(percent))}
 	case off:
-		return []Finding{limits.says(Suspect, "%s is %s %% of the middle of the set, %s; %s are usual. A part that differs from its siblings is suspect inside any band.%s",
-			figure(v, c.unit), digits(percent), figure(middle, c.unit), limits.band("%"), c.hint)}
+		return []Finding{limits.says(Suspect, "%s is %s of the middle of the set, %s; %s are usual. A part that differs from its siblings is suspect inside any band.%s",
+			figure(v, c.unit), share(percent), figure(middle, c.unit), limits.band("%"), c.hint)}
 	}
-	return []Finding{limits.says(Good, "%s is in step with the set: %s %% of its middle, %s.", figure(v, c.unit), digits(percent), figure(middle, c.unit))}
+	return []Finding{limits.says(Good, "%s is in step with the set: %s of its middle, %s.", figure(v, c.unit), share(percent), figure(middle, c.unit))}
 }

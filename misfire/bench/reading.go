@@ -68,6 +68,26 @@ type Reading struct {
 // Open reports whether the meter showed an open circuit.
 func (r *Reading) Open() bool { return math.IsInf(r.Value, 1) }
 
+// String is what was measured in words: "12.1 kohm at 60 cm", "open", "88 ± 9 rpm".
+func (r *Reading) String() string {
+	words := r.Text
+	switch {
+	case r.Open():
+		words = figure(r.Value, r.Unit)
+	case r.Margin > 0:
+		words = digits(r.Value) + " ± " + figure(r.Margin, r.Unit)
+	case !math.IsNaN(r.Value):
+		words = figure(r.Value, r.Unit)
+	}
+	if r.Length > 0 {
+		words += " at " + figure(100*r.Length, "cm")
+	}
+	if r.Variant != "" {
+		words += ", " + string(r.Variant)
+	}
+	return words
+}
+
 // Variant is which kind of its part a reading is of, where the rules tell them apart.
 type Variant string
 

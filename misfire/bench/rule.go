@@ -144,30 +144,25 @@ func figure(v float64, unit string) string {
 	switch {
 	case math.IsInf(v, 1):
 		return "open"
-	case unit == "%":
-		return digits(v) + " %"
+	case unit == "":
+		return digits(v)
 	}
 	return digits(v) + " " + unit
 }
 
-// digits is a number as it is said: three digits, and as many more as it has before the point.
+// digits is a number as it is said: two places after the point, none from a hundred on.
 func digits(v float64) string {
-	a := math.Abs(v)
-	places := 2
-	switch {
-	case a >= 99.95:
-		places = 0
-	case a >= 9.995:
-		places = 1
+	if math.Abs(v) >= 99.995 {
+		return places(v, 0)
 	}
-	text := strconv.FormatFloat(v, 'f', places, 64)
-	if places > 0 {
-		for text[len(text)-1] == '0' {
-			text = text[:len(text)-1]
-		}
-		if text[len(text)-1] == '.' {
-			text = text[:len(text)-1]
-		}
-	}
-	return text
+	return places(v, 2)
+}
+
+// share is a percentage as it is said.
+func share(v float64) string { return places(v, 1) + " %" }
+
+// places is a number with so many places after the point at the most.
+func places(v float64, n int) string {
+	scale := math.Pow10(n)
+	return strconv.FormatFloat(math.Round(v*scale)/scale+0, 'f', -1, 64)
 }
