@@ -128,6 +128,7 @@ type Evidence struct {
 	Ignition  Ignition
 	Cylinders []Cylinder // cylinder 1 first; empty without counts
 	Trims     Trims
+	Heat      Heat
 	Codes     Codes
 	Dips      [2]Count // idle dips in Park or Neutral and in gear, a dip a miss and a tenth of a second a firing; of cars without counts
 	Findings  []Finding
@@ -137,8 +138,8 @@ type Evidence struct {
 
 // Drive is one drive as it is given to Gather.
 type Drive struct {
-	Summary *misfire.Summary
-	Trims   Trims
+	Summary   *misfire.Summary
+	Collector *Collector // fed along with its tally; may be nil
 }
 
 // Gather makes evidence of drives and of what the car said of itself. intake may be nil. The engine is that of the
@@ -162,7 +163,10 @@ func (e *Evidence) addDrive(d *Drive) {
 	if e.Engine.Cylinders == 0 || len(e.Engine.FiringOrder) == 0 && len(s.Engine.FiringOrder) > 0 {
 		e.Engine = s.Engine
 	}
-	e.Trims.Add(d.Trims)
+	if d.Collector != nil {
+		e.Trims.Add(d.Collector.trims)
+		e.Heat.Add(&d.Collector.heat)
+	}
 	e.Drives++
 	e.addDips(s.Idle)
 	for i := range s.Total {

@@ -161,21 +161,6 @@ func (e *Evidence) contrasts(s *scope, put func(string, []float64, string)) {
 	e.heat(s, put)
 }
 
-// heat compares cold with warm running in the place that has most of both.
-func (e *Evidence) heat(s *scope, put func(string, []float64, string)) {
-	var c contrast
-	most := 0.0
-	for p := range Places {
-		cold := e.sum(s.cylinders, func(c *Cylinder) Count { return c.At[p][0] })
-		warm := e.sum(s.cylinders, func(c *Cylinder) Count { return c.At[p][1] })
-		if n := min(cold.Firings, warm.Firings) * (cold.Effective + warm.Effective); n > most {
-			most = n
-			c = contrast{cold, warm, "cold " + Place(p).String(), "warm"}
-		}
-	}
-	put("heat", c.weights(0.5, 2), c.text())
-}
-
 // manners are how the misses come: how hard, in runs, and whether the partner is touched.
 func (e *Evidence) manners(s *scope, put func(string, []float64, string)) {
 	const (

@@ -75,20 +75,21 @@ func drive(t testing.TB, b build, cfg car.Config, seed uint64, length time.Durat
 	layout, err := engine.Find(b.layout)
 	require.NoError(t, err)
 	r := &rig{car: c, tally: misfire.NewTally(misfire.Config{Engine: layout}), cylinders: layout.Cylinders}
+	r.tally.EachWindow(r.heard.AddWindow)
 	const every = 60 * time.Millisecond
 	for at := time.Duration(0); at < length; at += every {
 		r.ask(epoch.Add(at))
 		r.help(epoch.Add(at))
 	}
 	r.tally.Finish()
-	return cause.Drive{Summary: r.tally.Summary(), Trims: r.trims.Trims()}
+	return cause.Drive{Summary: r.tally.Summary(), Collector: &r.heard}
 }
 
 // rig asks a car, without adapter and dialogue.
 type rig struct {
 	car       *car.Car
 	tally     *misfire.Tally
-	trims     cause.Collector
+	heard     cause.Collector
 	cylinders int
 
 	turn, others, counts int
@@ -134,7 +135,7 @@ func (r *rig) ask(sent time.Time) {
 		return
 	}
 	r.tally.Add(&r.sample)
-	r.trims.Add(&r.sample)
+	r.heard.Add(&r.sample)
 }
 
 // help marks the gear a second after the lever was moved.

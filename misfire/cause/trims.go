@@ -61,10 +61,11 @@ func (t *Trim) add(o Trim) {
 // the mixture by seconds. From experience of the trade, no source.
 const trimSettles = 4 * time.Second
 
-// Collector gathers the fuel trims of a drive, given its samples in order of time. Trims are taken in closed loop
-// only: open loop corrects nothing.
+// Collector gathers what a tally does not keep: fuel trims by place, given the samples of a drive in order of time, and
+// misses by heat, given the windows of its tally. Trims are taken in closed loop only: open loop corrects nothing.
 type Collector struct {
 	trims   Trims
+	heat    Heat
 	engine  obd.Module
 	rpm     float64
 	load    float64
@@ -73,6 +74,8 @@ type Collector struct {
 	loop    obd.FuelSystem
 	looped  bool // the car tells its loop
 	known   bool // speed of the engine is known
+
+	coolantWas thermometer
 
 	place TrimPlace
 	in    bool // in a place at all
@@ -86,11 +89,17 @@ type Collector struct {
 // Trims are the trims so far.
 func (c *Collector) Trims() Trims { return c.trims }
 
+// Heat is the misses by heat so far.
+func (c *Collector) Heat() *Heat { return &c.heat }
+
 // Add takes the next sample.
 func (c *Collector) Add(s *obd.Sample) {
 	c.fresh = [2]bool{}
 	for i := range s.Readings {
 		c.take(&s.Readings[i])
+		if r := &s.Readings[i]; r.Service == obd.LiveData && r.ID == obd.PIDCoolant && r.Module == c.engine {
+			c.coolantWas.set(s.Received, r.Value)
+		}
 	}
 	c.settle(s.Received)
 	if !c.in || !c.closed() || s.Received.Sub(c.since) < trimSettles {
