@@ -37,6 +37,7 @@ type compareOptions struct {
 	swapped string
 	failOn  string
 	asJSON  bool
+	anew    anewOption
 }
 
 func (o *compareOptions) flags(f *flagSet) {
@@ -47,6 +48,7 @@ func (o *compareOptions) flags(f *flagSet) {
 	f.Float64Var(&o.ceiling, "ceiling", rate.Ceiling, "up to how many misses per 1,000 firings a cylinder is healthy, a `RATE`")
 	f.StringVar(&o.swapped, "swapped", "", "the `PARTS` that were exchanged, as coil:2-3; "+strings.Join(proof.Parts(), ", "))
 	f.StringVar(&o.failOn, "fail-on", "", "exit with status 3 at one of these `OUTCOMES`, as still_missing,moved; not_proven is any but proven")
+	o.anew.flags(f)
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")
 }
 
@@ -182,6 +184,9 @@ func (c *comparing) run() error {
 	}
 	shown, err := c.compared()
 	if err != nil {
+		return err
+	}
+	if err := c.remember(); err != nil {
 		return err
 	}
 	if c.opts.asJSON {
@@ -361,7 +366,7 @@ func (c *comparing) side(ids []int64, codes *obd.CodeReport, cfg proof.CycleConf
 	var shown []views.Compared
 	var cycles *proof.Cycles
 	for _, id := range ids {
-		p, err := c.player(c.journal, id, &playbackOptions{watchOptions: watchOptions{engine: c.opts.engine}, pace: speed{most: true}})
+		p, err := c.player(c.journal, id, &playbackOptions{watchOptions: watchOptions{engine: c.opts.engine}, pace: speed{most: true}, anew: c.opts.anew})
 		if err != nil {
 			return out, nil, err
 		}

@@ -40,6 +40,7 @@ type app struct {
 	env      func(string) string
 	clock    clock.Clock // real time; that of the simulated car starts with it
 	terminal terminal
+	open     func(path string) error // shows a file to the user
 }
 
 // command is one subcommand.
@@ -56,7 +57,9 @@ func commands() []command {
 		{"intake", "read everything before anything is touched", intake},
 		{"watch", "count misses live, by cylinder and gear", watch},
 		{"loadtest", "watch with guided steps: at rest in each gear, cruise, pull", loadtest},
+		{"bench", "take and judge what is measured by hand", benchCommand},
 		{"compare", "judge a repair or a swap by the drives before and after it", compare},
+		{"report", "write the drive-cycle report of a job: text, a page, a PDF", reportCommand},
 		{"clear", "clear trouble codes, after a repair", clearCodes},
 		{"jobs", "list, show, name, note, delete, export and import what is saved", jobs},
 		{"playback", "show a stored drive at any speed", playback},
@@ -75,7 +78,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, 
 
 func newApp(ctx context.Context, in io.Reader, out, errs io.Writer) *app {
 	written := &output{Writer: out}
-	return &app{ctx: ctx, in: in, out: written, err: errs, written: written}
+	return &app{ctx: ctx, in: in, out: written, err: errs, written: written, open: openFile}
 }
 
 func (a *app) run(args []string) int {

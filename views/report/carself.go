@@ -10,20 +10,18 @@ import (
 
 // carItself is what the car decides by itself: its cycles, its monitors, and what stands between it and an inspection.
 func (w *writer) carItself() {
-	if w.Proof == nil || w.Proof.Progress == nil && w.Proof.Readiness == nil {
-		if w.newestIntake() == nil {
-			return
-		}
+	if w.Progress == nil && w.Readiness == nil && w.newestIntake() == nil {
+		return
 	}
 	w.chapter(w.tell("head-car-itself"))
 	w.say(w.tell("say-car-itself"))
-	if w.Proof != nil && w.Proof.Progress != nil {
-		w.show(w.cycleTable(w.Proof.Progress))
-		w.show(w.ruleTable(w.Proof.Progress))
+	if w.Progress != nil {
+		w.show(w.cycleTable(w.Progress))
+		w.show(w.ruleTable(w.Progress))
 	}
-	if w.Proof != nil && w.Proof.Readiness != nil {
+	if w.Readiness != nil {
 		w.subsection(w.tell("head-inspection"))
-		w.say(w.asSentence(w.Proof.Readiness.Text))
+		w.say(w.asSentence(w.Readiness.Text))
 		w.say(w.tell("say-inspection"))
 	}
 	if in := w.newestIntake(); in != nil {
@@ -84,7 +82,11 @@ func (w *writer) measured(d *Drive) {
 		fact(w.tell("fact-mixed"), w.tell("mixed-share", w.percent(100*mixedShare(d))))
 	}
 	fact(w.tell("fact-unmonitored"), w.length(s.Unmonitored))
-	fact(w.tell("fact-unknown"), w.tell("unknown-running", w.length(s.Unknown.Running), w.counted("count-misses", float64(s.Unknown.Misses))))
+	unknown := w.tell("word-none")
+	if s.Unknown.Running > 0 || s.Unknown.Misses > 0 {
+		unknown = w.tell("unknown-running", w.length(s.Unknown.Running), w.counted("count-misses", float64(s.Unknown.Misses)))
+	}
+	fact(w.tell("fact-unknown"), unknown)
 	fact(w.tell("fact-gaps"), w.gapsLine(d))
 	fact(w.tell("fact-lamp-drive"), w.lampName(s.Live.MIL))
 	w.show(t)

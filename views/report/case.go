@@ -18,8 +18,11 @@ type Case struct {
 
 	Before, After Visit   // what was read of the car at either time
 	Drives        []Drive // in order of time
-	Proof         *Proof  // nil where nothing was compared
+	Proof         *Proof  // nil where there is nothing to compare
 	Notes         []Note  // of the job
+
+	Progress  *proof.Progress  // driving and warm-up cycles since the repair; nil when not followed
+	Readiness *proof.Readiness // of the newest intake; nil when not read
 }
 
 // Shop is who hands the report over; all of it may be empty.
@@ -92,10 +95,8 @@ type Note struct {
 
 // Proof is the drives before the repair held against those after it.
 type Proof struct {
-	Chosen    string            // by which rule the drives were chosen; empty when the user named them
-	Result    *proof.Comparison // nil when they cannot be compared
-	Why       string            // then why not, in a line
-	Swap      *proof.SwapResult // nil when no part was exchanged
-	Progress  *proof.Progress   // driving and warm-up cycles since the repair; nil when not followed
-	Readiness *proof.Readiness  // of the newest intake; nil when not read
+	Chosen string            // by which rule the drives were chosen; empty when the user named them
+	Result *proof.Comparison // nil when they cannot be compared
+	Why    string            // then why not, in a line
+	Swap   *proof.SwapResult // nil when no part was exchanged
 }

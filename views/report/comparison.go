@@ -3,6 +3,8 @@ package report
 import (
 	"math"
 
+	"gonum.org/v1/plot/vg"
+
 	"stumble/misfire/proof"
 	"stumble/views/report/chart"
 )
@@ -125,7 +127,7 @@ func (w *writer) ratioFigure(r *proof.Comparison) *figure {
 			words = append(words, w.tell("alt-ratio", label, w.ratioPhrase(o.Ratio, o.Low, o.High)))
 		}
 	}
-	return newFigure(chart.Ratios(ratios, chart.Wide), w.tell("caption-ratios"), w.tell("alt-list", w.chain("join-semicolon", words)))
+	return newFigure(func(width vg.Length) *chart.Chart { return chart.Ratios(ratios, width) }, w.tell("caption-ratios"), w.tell("alt-list", w.chain("join-semicolon", words))).repeating()
 }
 
 func (w *words) ratioPhrase(ratio, low, high float64) string {

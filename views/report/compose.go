@@ -10,6 +10,7 @@ import (
 // was done, what shows it, what is still to come; then what a technician wants to check it by.
 func Compose(c *Case, o Options) *Document {
 	d := newDocument(o.Units)
+	d.paper = o.Paper
 	w := &writer{Document: d, Case: c}
 	w.top()
 	w.outcome()

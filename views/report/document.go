@@ -7,6 +7,7 @@ package report
 // stand between [isolate]'s marks, so that one written from right to left does not shuffle what is beside it.
 type Document struct {
 	*words        // that it is written in
+	paper  Paper  // that it may be printed on
 	title  string // names the page where it is listed: the window, the file
 	depth  int    // how many sections the one being written stands in
 	blocks []block

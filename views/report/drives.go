@@ -5,6 +5,8 @@ import (
 	"slices"
 	"time"
 
+	"gonum.org/v1/plot/vg"
+
 	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/misfire/rate"
@@ -139,7 +141,8 @@ func (w *writer) cellRemarks(s *misfire.Summary) (remarks []string) {
 	unjudged := false
 	for i := range s.Total {
 		c := &s.Total[i]
-		for _, r := range w.remarksOn(s, c) {
+		whole := w.remarksOn(s, c)
+		for _, r := range whole {
 			remarks = append(remarks, w.tell("remark-cylinder", c.Cylinder, r))
 		}
 		for k := range s.ByGear {
@@ -149,6 +152,9 @@ func (w *writer) cellRemarks(s *misfire.Summary) (remarks []string) {
 			}
 			unjudged = unjudged || g.Reported && g.Known() && !g.Judged && g.Phi > unwidened
 			for _, r := range w.remarksOn(s, g) {
+				if slices.Contains(whole, r) {
+					continue // told of the whole drive
+				}
 				remarks = append(remarks, w.tell("remark-cylinder-gear", c.Cylinder, w.inGear(g.Condition.Gear), r))
 			}
 		}
@@ -203,7 +209,7 @@ func (w *writer) rateFigure(d *Drive) *figure {
 		}
 		rates = append(rates, r)
 	}
-	return newFigure(chart.Rates(rates, w.ceiling(), chart.Wide), w.tell("caption-rate-chart", d.Number), w.tell("alt-rates"))
+	return newFigure(func(width vg.Length) *chart.Chart { return chart.Rates(rates, w.ceiling(), width) }, w.tell("caption-rate-chart", d.Number), w.tell("alt-rates")).repeating()
 }
 
 // ceiling is the rate up to which a cylinder counts as healthy.
@@ -225,7 +231,7 @@ func (w *writer) stripFigure(d *Drive) *figure {
 	for _, m := range d.Marks {
 		strip.Marks = append(strip.Marks, m.At)
 	}
-	return newFigure(chart.Strip(strip, chart.Wide), w.tell("caption-strip", d.Number), w.stripWords(d))
+	return newFigure(func(width vg.Length) *chart.Chart { return chart.Strip(strip, width) }, w.tell("caption-strip", d.Number), w.stripWords(d))
 }
 
 // stripWords tells what the strip shows: for how long each gear was in, and the misses of each cylinder.
@@ -267,7 +273,7 @@ func (w *writer) idleTable(s *misfire.Summary) *table {
 	for _, d := range s.Idle {
 		if d.Minutes > 0 {
 			t.add(w.gearName(d.Gear), w.grouped(float64(d.Dips)), w.figureOf(d.Minutes),
-				w.tell("figure-limits", w.figureOf(d.PerMinute()), w.figureOf(d.Low), w.figureOf(d.High)))
+				w.tell("figure-limits", w.figureOf(d.PerMinute()), w.limit(d.Low), w.limit(d.High)))
 		}
 	}
 	return t

@@ -13,8 +13,11 @@ import (
 // the facts that a reader takes from the picture.
 type figure struct {
 	chart   drawing
+	narrow  drawing // the same for a narrow page; nil where one form does for all
 	caption string
 	alt     string
+	repeats bool   // it shows what a table beside it tells, so text can do without
+	data    *table // what it shows as a table, where text tells that better than alt; may be nil
 }
 
 // drawing is a chart that knows nothing of the page it is put on. Its texts are set in the page's own language.
@@ -28,12 +31,22 @@ type drawing interface {
 	WriteSVG(w io.Writer) error
 }
 
-// newFigure is a figure of a chart; nil when there is nothing to draw.
-func newFigure(c *chart.Chart, caption, alt string) *figure {
-	if c == nil {
+// newFigure is a figure of a chart that can be drawn at any width; nil when there is nothing to draw.
+func newFigure(drawn func(width vg.Length) *chart.Chart, caption, alt string) *figure {
+	wide, narrow := drawn(chart.Wide), drawn(chart.Narrow)
+	if wide == nil || narrow == nil {
 		return nil
 	}
-	return &figure{chart: c.Label(bare(caption), bare(alt)), caption: caption, alt: alt}
+	title, about := bare(caption), bare(alt)
+	return &figure{chart: wide.Label(title, about), narrow: narrow.Label(title, about), caption: caption, alt: alt}
+}
+
+// repeating is the figure as one that repeats a table.
+func (f *figure) repeating() *figure {
+	if f != nil {
+		f.repeats = true
+	}
+	return f
 }
 
 // picture adds a figure, unless there is none.

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"slices"
 
+	"gonum.org/v1/plot/vg"
+
 	"stumble/misfire"
 	"stumble/misfire/rate"
 	"stumble/views/report/chart"
@@ -16,7 +18,54 @@ const fewestFirings = 200
 // mapFigure draws where in load and engine speed the engine misses, all cylinders that are counted together.
 func (w *writer) mapFigure(d *Drive) *figure {
 	spots := spotsOf(d.Summary)
-	return newFigure(chart.Map(spots, chart.Wide), w.tell("caption-map", d.Number), w.mapWords(spots))
+	f := newFigure(func(width vg.Length) *chart.Chart { return chart.Map(spots, width) }, w.tell("caption-map", d.Number), w.mapWords(spots))
+	if f != nil {
+		f.data = w.mapTable(spots)
+	}
+	return f
+}
+
+// mapTable is the map with a row for each load, the highest first, and a column for each engine speed that was driven.
+func (w *writer) mapTable(spots []chart.Spot) *table {
+	var driven [misfire.RPMBands]bool
+	for _, p := range spots {
+		driven[p.RPM] = true
+	}
+	t := &table{columns: []column{{title: w.tell("col-load"), firm: true, head: true}}}
+	for rpm, is := range driven {
+		if is {
+			t.columns = append(t.columns, column{title: misfire.RPMBand(rpm).String(), right: true, lead: true})
+		}
+	}
+	for load := misfire.LoadBands - 1; load >= 0; load-- {
+		cells := []string{misfire.LoadBand(load).String()}
+		any := false
+		for rpm, is := range driven {
+			if !is {
+				continue
+			}
+			k := slices.IndexFunc(spots, func(p chart.Spot) bool { return int(p.Load) == load && int(p.RPM) == rpm })
+			if k < 0 {
+				cells = append(cells, "")
+				continue
+			}
+			any = true
+			cells = append(cells, w.spotText(&spots[k]))
+		}
+		if any {
+			t.add(cells...)
+		}
+	}
+	return t
+}
+
+// spotText is a spot's rate and the counts behind it; of a thin one the counts alone.
+func (w *writer) spotText(p *chart.Spot) string {
+	counts := w.ofFirings(p.Misses, p.Firings)
+	if p.Thin {
+		return counts
+	}
+	return w.figureOf(p.Rate) + "\n" + counts
 }
 
 // spotsOf adds the cells up by load and engine speed, whatever the gear and the warmth.

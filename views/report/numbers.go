@@ -32,7 +32,7 @@ func (w *words) counted(key catalogue.Key, n float64, more ...any) string {
 	return w.catalogue.Count(key, math.Round(n), append([]any{w.grouped(n)}, more...)...)
 }
 
-// figureOf writes a rate, or a limit of one, so that it has two or three digits that say something. None is never
+// figureOf writes a rate so that it has two or three digits that say something. None is never
 // written as a little, nor a little as none.
 func (w *words) figureOf(v float64) string {
 	switch {
@@ -40,12 +40,22 @@ func (w *words) figureOf(v float64) string {
 		return w.tell("word-no-number")
 	case v == 0:
 		return "0"
-	case v > 0 && v < 0.05:
-		return w.tell("range-under", "0.05")
+	case v > 0 && v < 0.005:
+		return w.tell("range-under", "0.005")
+	case v < 0.0995:
+		return strconv.FormatFloat(v, 'f', 2, 64)
 	case v < 99.95:
 		return strconv.FormatFloat(v, 'f', 1, 64)
 	}
 	return w.grouped(v)
+}
+
+// limit writes a limit of a rate, which nobody knows to a tenth: whole from ten on.
+func (w *words) limit(v float64) string {
+	if v >= 9.95 && !math.IsInf(v, 1) {
+		return w.grouped(v)
+	}
+	return w.figureOf(v)
 }
 
 // ratio writes how many times as often: "0.08", "15".
@@ -66,14 +76,14 @@ func (w *words) ratio(v float64) string {
 // limits writes the 95 % limits of a rate.
 func (w *words) limits(e rate.Estimate) string {
 	if e.AtLeast || math.IsInf(e.High, 1) {
-		return w.tell("range-not-under", w.figureOf(e.Low))
+		return w.tell("range-not-under", w.limit(e.Low))
 	}
-	return w.tell("range-between", w.figureOf(e.Low), w.figureOf(e.High))
+	return w.tell("range-between", w.limit(e.Low), w.limit(e.High))
 }
 
-// ofFirings is the counts behind a rate.
+// ofFirings is the counts behind a rate. A firing that has only begun is none yet.
 func (w *words) ofFirings(misses, firings float64) string {
-	return w.tell("rate-of", w.grouped(misses), w.grouped(firings))
+	return w.tell("rate-of", w.grouped(misses), w.grouped(math.Floor(firings)))
 }
 
 // rateLines is a rate, its limits and the counts behind it, a line each.

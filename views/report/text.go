@@ -33,8 +33,13 @@ type textPage struct {
 
 // block writes one block, with an empty line before all but the first.
 func (p *textPage) block(b block) {
-	if _, ends := b.(pageBreak); ends {
+	switch b := b.(type) {
+	case pageBreak:
 		return // paper without end has no pages
+	case *figure:
+		if b.repeats {
+			return
+		}
 	}
 	if p.out.Len() > 0 {
 		p.line("")
@@ -74,10 +79,8 @@ func (p *textPage) line(s string) {
 }
 
 func (p *textPage) heading(h heading) {
-	rule := "-"
-	if h.level == 1 {
-		rule = "="
-	}
+	rules := [...]string{"=", "-", "~", "."}
+	rule := rules[min(h.level, len(rules))-1]
 	longest := 0
 	for _, l := range wrap(h.text, p.width) {
 		p.line(l)
@@ -168,6 +171,11 @@ func (p *textPage) tableRow(t *table, widths []int, i int) {
 // figure writes in words what a picture would show.
 func (p *textPage) figure(f *figure) {
 	p.hanging("", f.caption)
+	if f.data != nil {
+		p.line("")
+		p.table(f.data)
+		return
+	}
 	p.hanging("  ", f.alt)
 }
 

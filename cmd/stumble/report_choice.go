@@ -1,0 +1,89 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+
+	"stumble/misfire/journal"
+	"stumble/misfire/proof"
+)
+
+// verdictComparison is the kind under which the journal keeps what was last compared of a job.
+const verdictComparison = "comparison"
+
+// choice is what a comparison was asked for: a report compares the same again.
+type choice struct {
+	ByRule        bool    `json:"by_rule"` // the drives were chosen by the rule, which may choose others by now
+	Before, After []int64 // drives; empty when chosen by the rule
+	Swapped       string  `json:",omitempty"`
+	Strict        bool
+	Ceiling       float64
+}
+
+// remember keeps what was compared in the journal, unless that is what was kept last. A journal that cannot be written
+// is no reason to hold the comparison back.
+func (c *comparing) remember() error {
+	first, err := c.journal.Drive(c.before[0])
+	if err != nil {
+		return err
+	}
+	now := choice{ByRule: c.opts.job != 0, Swapped: c.opts.swapped, Strict: c.opts.strict, Ceiling: c.opts.ceiling}
+	if !now.ByRule {
+		now.Before, now.After = c.before, c.after
+	}
+	if last, found := lastChoice(c.journal, first.Job); found && last.same(now) {
+		return nil
+	}
+	data, err := json.Marshal(now)
+	if err != nil {
+		return err
+	}
+	if _, err := c.journal.AddVerdict(journal.Verdict{Job: first.Job, At: c.clock.Now(), Kind: verdictComparison, Data: data}); err != nil {
+		fmt.Fprintf(c.err, "a report will not know what was compared: %s\n", explain(err))
+	}
+	return nil
+}
+
+func (c choice) same(o choice) bool {
+	return c.ByRule == o.ByRule && slices.Equal(c.Before, o.Before) && slices.Equal(c.After, o.After) &&
+		c.Swapped == o.Swapped && c.Strict == o.Strict && c.Ceiling == o.Ceiling
+}
+
+// lastChoice is what was last compared of a job. What another version kept, and cannot be read, is passed over.
+func lastChoice(j *journal.Journal, job int64) (last choice, found bool) {
+	verdicts, err := j.Verdicts(job)
+	if err != nil {
+		return last, false
+	}
+	for _, v := range slices.Backward(verdicts) {
+		var c choice
+		if v.Kind == verdictComparison && json.Unmarshal(v.Data, &c) == nil && c.Ceiling > 0 && c.Ceiling < 1000 {
+			return c, true
+		}
+	}
+	return last, false
+}
+
+// recall sets a comparison up as one was asked for, as far as its drives are still there.
+func (c *comparing) recall(last choice, drives []journal.Drive) error {
+	c.opts.strict, c.opts.ceiling = last.Strict, last.Ceiling
+	if last.Swapped != "" {
+		if s, err := proof.ParseSwap(last.Swapped); err == nil {
+			c.swap, c.opts.swapped = &s, strings.TrimSpace(last.Swapped)
+		}
+	}
+	there := func(id int64) bool {
+		return slices.ContainsFunc(drives, func(d journal.Drive) bool { return d.ID == id && d.Samples > 0 })
+	}
+	all := func(ids []int64) bool {
+		return len(ids) > 0 && !slices.ContainsFunc(ids, func(id int64) bool { return !there(id) })
+	}
+	if !last.ByRule && all(last.Before) && all(last.After) {
+		c.before, c.after = last.Before, last.After
+		c.chosen = "those that were last compared"
+		return nil
+	}
+	return c.choose()
+}
