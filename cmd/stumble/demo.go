@@ -25,7 +25,8 @@ find which cylinder misses and when, and look again after the repair. No adapter
 is saved in the journal.`, "")
 	var pace speed
 	plain := f.Bool("plain", false, "print lines instead of the screen, as fast as the computer can")
-	seed := f.Uint64("seed", demoSeed, "the `NUMBER` that chance in the simulated car starts from")
+	chance := seed{value: demoSeed, wasSaid: true}
+	f.Var(&chance, "seed", "the `NUMBER` that chance in the simulated car starts from")
 	f.Var(&pace, "speed", fmt.Sprintf("how fast time runs on the screen: a `NUMBER` of times (%d)", demoSpeed))
 	if _, err := f.parse(a, args, 0); err != nil {
 		return err
@@ -38,7 +39,7 @@ is saved in the journal.`, "")
 	case pace.most && !*plain:
 		return usagef("the screen cannot show a drive at max; give a number, or --plain")
 	}
-	d := demonstration{app: a, plain: *plain, speed: pace, seed: *seed}
+	d := demonstration{app: a, plain: *plain, speed: pace, seed: chance}
 	return d.run()
 }
 
@@ -47,7 +48,7 @@ type demonstration struct {
 	*app
 	plain bool
 	speed speed
-	seed  uint64
+	seed  seed
 }
 
 func (d *demonstration) run() error {
@@ -58,6 +59,9 @@ func (d *demonstration) run() error {
 		return err
 	}
 	d.say("\nTHE REPAIR: the plug wire of cylinder 2 reads open; a new one is fitted, and the same steps are driven again.\n")
+	if err := d.pause(); err != nil {
+		return err
+	}
 	after, err := d.visit("wren-repaired", steps.KnownFrom(before))
 	if err != nil {
 		return err
@@ -115,6 +119,16 @@ func (d *demonstration) visit(scenario string, known steps.Known) (*misfire.Summ
 	return state.Summary, g.summary(d.out, state.Summary)
 }
 
+// pause lets what was printed be read before the screen covers it.
+func (d *demonstration) pause() error {
+	if d.plain {
+		return nil
+	}
+	fmt.Fprint(d.err, "Press Enter for the live screen: ")
+	_, err := d.readLine()
+	return err
+}
+
 // evidence reads the codes before anything is touched.
 func (d *demonstration) evidence(s *session) error {
 	d.say("\nTHE EVIDENCE, read before anything is touched:\n")
@@ -126,7 +140,7 @@ func (d *demonstration) evidence(s *session) error {
 		return err
 	}
 	d.say("\nTHE DRIVE:\n")
-	return nil
+	return d.pause()
 }
 
 func (d *demonstration) show(drive *drive) error {

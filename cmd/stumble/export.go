@@ -32,6 +32,7 @@ type exportOptions struct {
 	journal            journalOption
 	what, format, path string
 	force              bool
+	anew               anewOption
 }
 
 // exportDrive writes a stored drive as a table.
@@ -43,6 +44,7 @@ func exportDrive(a *app, args []string) error {
 	f.StringVar(&o.format, "format", "", "how: a `FORMAT`, csv, jsonl or parquet; without it by the file's ending, else csv")
 	f.StringVar(&o.path, "out", "", "the `FILE` to write; without it standard output, but parquet needs one")
 	f.BoolVar(&o.force, "force", false, "replace the file if it is there already")
+	o.anew.flags(f)
 	rest, err := f.parse(a, args, 1)
 	if err != nil {
 		return err
@@ -96,6 +98,9 @@ func (x *exporter) run(id int64) (err error) {
 	if x.drive.Samples == 0 {
 		return fmt.Errorf("drive %d has no samples: there is nothing to export; 'stumble jobs show %d' lists the drives of its job", id, x.drive.Job)
 	}
+	if err := x.opts.anew.check(&x.drive); err != nil {
+		return err
+	}
 	if x.opts.path == "" {
 		_, err := x.table(x.out)
 		return err
@@ -138,7 +143,7 @@ func writeTable[R export.Row](w io.Writer, f export.Format, fill func(write func
 func (x *exporter) samples(write func([]export.Sample) error) error {
 	var start time.Time
 	var rows []export.Sample
-	return x.journal.Play(x.drive.ID, func(e journal.Event) error {
+	return events(x.journal, &x.drive, x.opts.anew, func(e journal.Event) error {
 		if x.ctx.Err() != nil {
 			return context.Cause(x.ctx)
 		}
@@ -160,7 +165,7 @@ func (x *exporter) windows(write func([]export.Window) error) error {
 	var start time.Time
 	var rows []export.Window
 	number := 0
-	p, err := x.player(x.journal, x.drive.ID, &playbackOptions{pace: speed{most: true}})
+	p, err := x.player(x.journal, x.drive.ID, &playbackOptions{pace: speed{most: true}, anew: x.opts.anew})
 	if err != nil {
 		return err
 	}
@@ -180,7 +185,7 @@ func (x *exporter) windows(write func([]export.Window) error) error {
 }
 
 func (x *exporter) cells(write func([]export.Cell) error) error {
-	p, err := x.player(x.journal, x.drive.ID, &playbackOptions{pace: speed{most: true}})
+	p, err := x.player(x.journal, x.drive.ID, &playbackOptions{pace: speed{most: true}, anew: x.opts.anew})
 	if err != nil {
 		return err
 	}

@@ -130,6 +130,30 @@ func (s *speed) Set(text string) error {
 	return nil
 }
 
+// seed is what chance in the simulated car starts from.
+type seed struct {
+	value   uint64
+	wasSaid bool
+}
+
+func (s *seed) String() string { return strconv.FormatUint(s.number(), 10) }
+
+// number is the seed; 1 when nothing was said.
+func (s *seed) number() uint64 {
+	if !s.wasSaid {
+		return 1
+	}
+	return s.value
+}
+
+func (s *seed) Set(text string) (err error) {
+	if s.value, err = strconv.ParseUint(text, 0, 64); err != nil {
+		return errors.New("give a whole number from 0 on")
+	}
+	s.wasSaid = true
+	return nil
+}
+
 // duration is a positive length of time.
 type duration struct{ time.Duration }
 

@@ -230,7 +230,7 @@ func led(t testing.TB, keys string) (*app, *drive) {
 	t.Helper()
 	var out, errs buffer
 	a := program(t.Context(), clock.NewStepped(morning()), &out, &errs)
-	target, err := a.target(&where{port: "sim:wren", speed: speed{most: true}, seed: 1})
+	target, err := a.target(&where{port: "sim:wren", speed: speed{most: true}})
 	require.NoError(t, err)
 	d, err := a.startDrive(target, misfire.Config{}, time.Hour)
 	require.NoError(t, err)

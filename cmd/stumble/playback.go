@@ -28,6 +28,7 @@ type playbackOptions struct {
 	journal      journalOption
 	pace         speed
 	from         duration
+	anew         anewOption
 }
 
 // playback shows a stored drive.
@@ -75,6 +76,7 @@ func (o *playbackOptions) flags(f *flagSet) {
 	o.journal.flags(f)
 	o.engine.flags(f)
 	f.Var(&o.pace, "speed", "how fast: a `NUMBER` of times (1), or max, which is what --plain and --json do when nothing is said")
+	o.anew.flags(f)
 	f.Var(&o.from, "from", "begin at this `TIME` of the drive, such as 2m; what was before is counted, but not shown")
 	f.BoolVar(&o.plain, "plain", false, "print lines instead of the screen")
 	f.BoolVar(&o.asJSON, "json", false, "print JSON: a line a second and a summary at the end")
@@ -86,6 +88,7 @@ type player struct {
 	journal *journal.Journal
 	stored  journal.Drive
 	clock   clock.Clock // real time
+	anew    anewOption
 	speed   speed
 	wheel   *wheel
 	hold    bool // the last of it stays on the screen until the user leaves
@@ -110,6 +113,9 @@ func (a *app) player(j *journal.Journal, id int64, o *playbackOptions) (*player,
 	if length := stored.Ended.Sub(stored.Started); o.from.Duration >= length && o.from.Duration > 0 {
 		return nil, usagef("drive %d lasts %v: give a --from before its end", id, length.Round(time.Second))
 	}
+	if err := o.anew.check(&stored); err != nil {
+		return nil, err
+	}
 	cfg, err := o.engine.config(o.engine.known(&stored))
 	if err == nil {
 		err = fitEngine(&cfg, 0)
@@ -117,7 +123,7 @@ func (a *app) player(j *journal.Journal, id int64, o *playbackOptions) (*player,
 	if err != nil {
 		return nil, err
 	}
-	p := &player{journal: j, stored: stored, clock: a.clock, speed: o.pace, at: stored.Started}
+	p := &player{journal: j, stored: stored, clock: a.clock, anew: o.anew, speed: o.pace, at: stored.Started}
 	setup, err := setupOf(&stored)
 	if err != nil {
 		return nil, err
@@ -197,7 +203,7 @@ func (p *player) once(ctx context.Context, take func(*obd.Sample) error) error {
 	next, stop := iter.Pull(p.answered(&failed))
 	defer stop()
 	heard, more := next()
-	err := p.journal.Play(p.stored.ID, func(e journal.Event) error {
+	err := events(p.journal, &p.stored, p.anew, func(e journal.Event) error {
 		if e.Mark != nil {
 			p.putMark(e.Mark)
 			return nil

@@ -206,6 +206,8 @@ type driveSetup struct {
 	VIN      string `json:"vin"`
 	Title    string `json:"title"`
 	CoilEach bool   `json:"coil_each"`
+	// NoHeaders tells that the adapter prints frames without their headers, which decoding them anew must know.
+	NoHeaders bool `json:"no_headers,omitempty"`
 }
 
 // record begins to save the drive. The error is a job that cannot be meant; anything else is told while the drive
@@ -214,11 +216,11 @@ func (d *drive) record(k *keeper) error {
 	if d.keeper = k; k == nil || k.why != nil {
 		return nil
 	}
-	setup, err := json.Marshal(driveSetup{VIN: d.vin, Title: d.title, CoilEach: d.coilEach})
+	s := d.session
+	setup, err := json.Marshal(driveSetup{VIN: d.vin, Title: d.title, CoilEach: d.coilEach, NoHeaders: !s.adapter.Headers()})
 	if err != nil {
 		return err
 	}
-	s := d.session
 	info := journal.DriveInfo{
 		Vehicle: k.vehicle(d.vin, d.title), JobName: k.opts.name, Started: d.now(), Setup: setup,
 		Adapter: s.adapter.Identity(), Protocol: s.adapter.Protocol().String(), Engine: d.cfg.Engine, Map: d.cfg.Map,

@@ -216,7 +216,7 @@ func recorded(t testing.TB, path string) (*app, *drive, *buffer) {
 	t.Helper()
 	var out, errs buffer
 	a := program(t.Context(), clock.NewStepped(morning()), &out, &errs)
-	to, err := a.target(&where{port: "sim:wren", speed: speed{most: true}, seed: 1})
+	to, err := a.target(&where{port: "sim:wren", speed: speed{most: true}})
 	require.NoError(t, err)
 	k, err := a.keep(to, &recordOptions{journal: journalOption{path}})
 	require.NoError(t, err)

@@ -16,13 +16,13 @@ import (
 type where struct {
 	port  string
 	speed speed
-	seed  uint64
+	seed  seed
 }
 
 func (w *where) flags(f *flagSet) {
 	f.StringVar(&w.port, "port", "", "the adapter's `WHERE`: a serial device, tcp://HOST:PORT, sim or sim:SCENARIO; without it the serial ports are searched")
 	f.Var(&w.speed, "speed", "how fast the simulated car's time runs: a `NUMBER` of times, or max")
-	f.Uint64Var(&w.seed, "seed", 1, "the `NUMBER` that chance in the simulated car starts from")
+	f.Var(&w.seed, "seed", "the `NUMBER` that chance in the simulated car starts from")
 }
 
 // target is an adapter that can be dialled, and dialled again, with the clock that its time is told by.
@@ -45,6 +45,9 @@ func (a *app) target(w *where) (*target, error) {
 		if w.speed.wasSaid {
 			return nil, usagef("--speed is for the simulated car: real time cannot be hurried; leave it out, or use --port sim")
 		}
+		if w.seed.wasSaid {
+			return nil, usagef("--seed is for the simulated car: a real one has chances of its own; leave it out, or use --port sim")
+		}
 		t.dial = a.realDial(t)
 		return t, nil
 	}
@@ -54,7 +57,7 @@ func (a *app) target(w *where) (*target, error) {
 	case w.speed.factor > 0 && w.speed.factor != 1:
 		t.clock = clock.NewScaled(w.speed.factor)
 	}
-	return t, t.simulate(address.Scenario, w.seed)
+	return t, t.simulate(address.Scenario, w.seed.number())
 }
 
 // simulate plugs the target into a simulated car.

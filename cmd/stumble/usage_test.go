@@ -57,6 +57,7 @@ func TestWrongUsage(t *testing.T) {
 		{"watch --port", "a value is missing after --port"},
 		{"watch --plain=perhaps", `invalid boolean value "perhaps" for --plain`},
 		{"watch --port sim --plain --json", "--plain and --json exclude each other: choose one"},
+		{"watch --port tcp://127.0.0.1:1 --plain --seed 3", "--seed is for the simulated car"},
 		{"watch --port sim --seed -1", `invalid value "-1" for --seed`},
 		{"watch --port sim --speed fast", "give a number up to 1000, or max"},
 		{"watch --port sim --speed 0", "give a number up to 1000, or max"},

@@ -74,25 +74,13 @@ func (p *Poller) Run(ctx context.Context, take func(*obd.Sample) error) error {
 	}
 }
 
-// give decodes an answer and hands it on. A message that cannot be read whole is left out, never guessed at.
+// give decodes an answer and hands it on, never guessing at what is damaged.
 func (p *Poller) give(it *item, answer *elm.Answer, take func(*obd.Sample) error) error {
 	p.answers++
 	p.silent, p.failures, it.missed = 0, 0, 0
 	p.wake(answer.Received)
 	p.sample.Sent, p.sample.Received = answer.Sent, answer.Received
-	decode := obd.AppendLive
-	if it.req.Service() == obd.TestResults {
-		decode = obd.AppendCounts
-	}
-	readings := p.sample.Readings[:0]
-	damaged := false
-	for _, m := range answer.Messages {
-		before := len(readings)
-		var err error
-		if readings, err = decode(readings, m); err != nil {
-			readings, damaged = readings[:before], true
-		}
-	}
+	readings, damaged := appendReadings(p.sample.Readings[:0], it.req.Service(), answer.Messages)
 	p.sample.Readings = readings
 	switch {
 	case !it.several():
@@ -105,6 +93,23 @@ func (p *Poller) give(it *item, answer *elm.Answer, take func(*obd.Sample) error
 		return nil
 	}
 	return take(&p.sample)
+}
+
+// appendReadings decodes the messages that answer a service. A message that cannot be read whole is left out, which
+// damaged tells.
+func appendReadings(dst []obd.Reading, s obd.Service, messages []obd.Message) (readings []obd.Reading, damaged bool) {
+	decode := obd.AppendLive
+	if s == obd.TestResults {
+		decode = obd.AppendCounts
+	}
+	for _, m := range messages {
+		before := len(dst)
+		var err error
+		if dst, err = decode(dst, m); err != nil {
+			dst, damaged = dst[:before], true
+		}
+	}
+	return dst, damaged
 }
 
 // judge watches a request for several values until it has once brought all of them. Some modules answer only
