@@ -122,7 +122,7 @@ func (b *benching) understand(words []string) (err error) {
 	default:
 		b.verb = benchTake
 		if b.entry.Kind, err = bench.FindKind(words[0]); err != nil {
-			return usagef("%w; 'stumble bench kinds' explains them", err)
+			return usageError{err}
 		}
 		b.words, words = words[1:], nil
 	}

@@ -91,21 +91,13 @@ const (
 	cautionCatalyst    = "A cylinder that is cut fills the catalyst with what it does not burn: seconds only, and let it cool."
 )
 
-// FindKind looks a kind up by its key. The error lists the keys.
+// FindKind looks a kind up by its key. The error says where they are listed.
 func FindKind(key string) (Kind, error) {
 	kinds := Kinds()
 	if at := slices.IndexFunc(kinds, func(k Kind) bool { return k.Key == strings.ToLower(key) }); at >= 0 {
 		return kinds[at], nil
 	}
-	return Kind{}, fmt.Errorf("there is no kind of reading %q: choose from %s", shortened(key), keys(kinds))
-}
-
-func keys(kinds []Kind) string {
-	names := make([]string, len(kinds))
-	for i := range kinds {
-		names[i] = kinds[i].Key
-	}
-	return strings.Join(names, ", ")
+	return Kind{}, fmt.Errorf("there is no kind of reading %q; 'stumble bench kinds' lists them", shortened(key))
 }
 
 // KindOf is the kind of a reading; ok is false of one that this program does not know.
