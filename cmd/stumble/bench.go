@@ -20,7 +20,7 @@ figure where it is told, else by common practice, and against the other cylinder
   stumble bench KIND READING ...   take readings: 2=12.1kohm@60cm, 2=OL, 12.6V
   stumble bench KIND               ask for one reading after the other
   stumble bench ask                ask for the kinds too
-  stumble bench --csv FILE         take a table of readings, - for standard input
+  stumble bench --csv FILE         take a table, - for standard input
   stumble bench kinds              list what can be measured, and how
   stumble bench delete NUMBER      delete one reading, for good
 
