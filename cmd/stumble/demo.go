@@ -92,7 +92,7 @@ func (d *demonstration) visit(scenario string, known steps.Known) (*misfire.Summ
 	if err != nil {
 		return nil, err
 	}
-	drive, err := d.startDrive(t, misfire.Config{}, 0)
+	drive, err := d.startDrive(t, misfire.Config{}, 0, nil)
 	if err != nil {
 		return nil, err
 	}

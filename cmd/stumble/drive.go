@@ -50,8 +50,9 @@ type drive struct {
 	marked   func(views.Mark) error // hears every mark; may be nil
 }
 
-// startDrive connects, waiting for the ignition if need be, and makes ready to poll.
-func (a *app) startDrive(t *target, cfg misfire.Config, length time.Duration) (*drive, error) {
+// startDrive connects, waiting for the ignition if need be, and makes ready to poll. k, which may be nil, knows engines
+// of earlier drives.
+func (a *app) startDrive(t *target, cfg misfire.Config, length time.Duration, k *keeper) (*drive, error) {
 	var until time.Time
 	if length > 0 {
 		until = t.clock.Now().Add(length)
@@ -60,7 +61,7 @@ func (a *app) startDrive(t *target, cfg misfire.Config, length time.Duration) (*
 	if err != nil {
 		return nil, err
 	}
-	d, err := a.newDrive(s, cfg)
+	d, err := a.newDrive(s, cfg, k)
 	if err != nil {
 		s.close()
 		return nil, err
@@ -71,10 +72,13 @@ func (a *app) startDrive(t *target, cfg misfire.Config, length time.Duration) (*
 	return d, nil
 }
 
-func (a *app) newDrive(s *session, cfg misfire.Config) (*drive, error) {
+func (a *app) newDrive(s *session, cfg misfire.Config, k *keeper) (*drive, error) {
 	vin, _, err := vehicle.ReadVIN(a.ctx, s.adapter, s.caps)
 	if err != nil {
 		return nil, err
+	}
+	if cfg.Engine.Cylinders == 0 && cfg.Map.Len() == 0 {
+		cfg = k.engineOf(vin, cfg, s.caps.Cylinders())
 	}
 	if err := fitEngine(&cfg, s.caps.Cylinders()); err != nil {
 		return nil, err
@@ -87,8 +91,8 @@ func (a *app) newDrive(s *session, cfg misfire.Config) (*drive, error) {
 		d.coilEach = len(s.target.sim.Car.Vehicle().Coils) == 0
 	}
 	s.exchanges, s.pace = 0, pace{} // those of the drive are counted, as they are when it is played back
-	d.poller.Asleep = func(at time.Time, asleep bool) { d.tell(at, describeSleep(asleep)) }
-	s.noticed = func(n elm.Notice) { d.tell(n.At, describeNotice(n)) }
+	d.poller.Asleep = func(at time.Time, asleep bool) { d.befell(at, describeSleep(asleep)) }
+	s.noticed = func(n elm.Notice) { d.befell(n.At, describeNotice(n)) }
 	return d, nil
 }
 
@@ -115,6 +119,16 @@ func (d *drive) tell(at time.Time, text string) {
 		return
 	}
 	d.failed = errors.Join(d.failed, d.notify(at, text))
+}
+
+// befell tells of what happened to the link or the car, and notes it among the marks: who looks at the drive later must
+// know why nothing was counted there.
+func (d *drive) befell(at time.Time, text string) {
+	if text == "" {
+		return
+	}
+	d.tell(at, text)
+	d.mark(at, gear.Unknown, text)
 }
 
 // run polls until the time is over, ctx ends or nothing more can be had. show is given the state every so

@@ -68,7 +68,7 @@ func loadtest(a *app, args []string) error {
 	if t.sim != nil {
 		t.sim.Car.Do(t.clock.Now(), car.KeyOn, 0) // the simulated driver comes with the helper
 	}
-	d, err := a.startDrive(t, cfg, o.length.Duration)
+	d, err := a.startDrive(t, cfg, o.length.Duration, k)
 	if err != nil {
 		return err
 	}

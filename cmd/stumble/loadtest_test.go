@@ -232,7 +232,7 @@ func led(t testing.TB, keys string) (*app, *drive) {
 	a := program(t.Context(), clock.NewStepped(morning()), &out, &errs)
 	target, err := a.target(&where{port: "sim:wren", speed: speed{most: true}})
 	require.NoError(t, err)
-	d, err := a.startDrive(target, misfire.Config{}, time.Hour)
+	d, err := a.startDrive(target, misfire.Config{}, time.Hour, nil)
 	require.NoError(t, err)
 	t.Cleanup(d.session.close)
 	plan, err := steps.Parse(keys)

@@ -5,10 +5,12 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"time"
 
+	"stumble/misfire"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/misfire/journal"
@@ -72,6 +74,7 @@ type keeper struct {
 
 	recorder *journal.Recorder // nil while no drive is recorded
 	job      int64             // 0 while it could not be begun
+	begun    bool              // the job was begun for this drive
 	told     bool              // how the recording stands was told,
 	saving   bool              // and it was that all is saved
 	stop     chan struct{}
@@ -155,6 +158,33 @@ func (k *keeper) find(v journal.Vehicle) (journal.Job, error) {
 	return journal.Job{}, err
 }
 
+// engineOf is the engine that earlier drives of the vehicle were counted by, where the car does not contradict it; else
+// cfg as it is.
+func (k *keeper) engineOf(vin string, cfg misfire.Config, counted int) misfire.Config {
+	if k == nil || k.journal == nil || vin == "" {
+		return cfg
+	}
+	all, err := k.journal.Vehicles()
+	i := slices.IndexFunc(all, func(v journal.Vehicle) bool { return v.VIN == vin })
+	if err != nil || i < 0 || all[i].Layout == "" { // saving will tell what is wrong with the journal
+		return cfg
+	}
+	layout, err := engine.Find(all[i].Layout)
+	if err != nil { // of a table of the user's own, who did not name it this time
+		return cfg
+	}
+	if counted > layout.Cylinders {
+		fmt.Fprintf(k.app.err, "the engine %s that this vehicle was last counted by has %d cylinders, but the car counts %d: it is left out\n", layout.Key, layout.Cylinders, counted)
+		return cfg
+	}
+	cfg.Engine = layout
+	if m, err := engine.ParseMap(all[i].Map, layout.Cylinders); err == nil && all[i].Map != "" {
+		cfg.Map = m
+	}
+	fmt.Fprintf(k.app.err, "engine %s, as in earlier drives of this vehicle; --engine names another\n", layout.Key)
+	return cfg
+}
+
 // place finds or begins the job to save under.
 func (k *keeper) place(v journal.Vehicle, at time.Time) (journal.Job, error) {
 	job, err := k.find(v)
@@ -162,11 +192,22 @@ func (k *keeper) place(v journal.Vehicle, at time.Time) (journal.Job, error) {
 	case err != nil:
 		return job, err
 	case job.ID != 0:
-		return job, k.describe(job, at)
+		return job, errors.Join(k.describe(job, at), k.learn(job.Vehicle, v))
 	case v.VIN == "" && v.Name == "":
 		v.Name = "vehicle without a VIN"
 	}
+	k.begun = true
 	return k.journal.OpenJob(journal.Job{Vehicle: v, Name: k.opts.name, Complaint: k.opts.complaint, Opened: at})
+}
+
+// learn keeps the engine by which a vehicle is counted now, where one was named.
+func (k *keeper) learn(known, now journal.Vehicle) error {
+	if now.Layout == "" || now.Layout == known.Layout && now.Map == known.Map {
+		return nil
+	}
+	known.Layout, known.Map = now.Layout, now.Map
+	_, err := k.journal.SaveVehicle(known)
+	return err
 }
 
 // describe gives a job that is open the name and the complaint that were told now.
@@ -337,6 +378,19 @@ func (k *keeper) show(s *views.State) {
 	}
 }
 
+// dropEmpty takes a drive in which the car never said anything out of the journal again, with the job that was begun
+// for it.
+func (k *keeper) dropEmpty(d *journal.Drive) error {
+	fmt.Fprintln(k.app.err, "nothing was read from the car: no drive is saved")
+	if err := k.journal.DeleteDrive(d.ID); err != nil || !k.begun {
+		return err
+	}
+	if rest, err := k.journal.Drives(d.Job); err != nil || len(rest) > 0 {
+		return err
+	}
+	return k.journal.DeleteJob(d.Job)
+}
+
 // finish ends the recording with the summary that the drive ended with, and tells where it is.
 func (k *keeper) finish(summary any) error {
 	switch {
@@ -358,6 +412,9 @@ func (k *keeper) finish(summary any) error {
 	saved, err := k.journal.Drive(k.recorder.ID())
 	if err != nil {
 		return err
+	}
+	if saved.Samples == 0 && k.recorder.State().Lost == 0 {
+		return k.dropEmpty(&saved)
 	}
 	fmt.Fprintf(k.app.err, "saved in job %d, drive %d\n", saved.Job, saved.ID)
 	if lost := k.recorder.State().Lost; lost > 0 {

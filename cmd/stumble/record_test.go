@@ -221,7 +221,7 @@ func recorded(t testing.TB, path string) (*app, *drive, *buffer) {
 	k, err := a.keep(to, &recordOptions{journal: journalOption{path}})
 	require.NoError(t, err)
 	t.Cleanup(k.close)
-	d, err := a.startDrive(to, misfire.Config{}, 10*time.Hour)
+	d, err := a.startDrive(to, misfire.Config{}, 10*time.Hour, nil)
 	require.NoError(t, err)
 	t.Cleanup(d.session.close)
 	require.NoError(t, d.record(k))
@@ -345,4 +345,51 @@ func TestRecordingOnTheScreen(t *testing.T) {
 		require.Equal(t, c.status, <-done, errs.String())
 		assert.Contains(t, out.String(), "Misses per 1,000 firings.")
 	}
+}
+
+// The engine that a vehicle was counted by is taken again, unless another is named.
+func TestEngineIsRemembered(t *testing.T) {
+	path := aJournal(t)
+	layoutOf := func(more ...string) map[string]any {
+		o := simulated(t, path, "watch --json --for 20s", more...)
+		require.Equal(t, statusDone, o.status, o.errs)
+		return summaryOf(t, o.out)["engine"].(map[string]any)
+	}
+	assert.Equal(t, "4", layoutOf()["layout"], "nothing is known yet")
+	layoutOf("--engine", "i4-1342", "--map", "2,1,3,4")
+	again := layoutOf()
+	assert.Equal(t, "i4-1342", again["layout"])
+	assert.Equal(t, "2,1,3,4", again["map"])
+	assert.Equal(t, "i4-1243", layoutOf("--engine", "i4-1243")["layout"])
+	again = layoutOf()
+	assert.Equal(t, "i4-1243", again["layout"])
+	assert.Empty(t, again["map"], "the map was of the other layout")
+}
+
+// What befell the link is among the marks of the drive, so that playback shows it where it was.
+func TestLostLinkIsNoted(t *testing.T) {
+	path := aJournal(t)
+	live := simulated(t, path, "watch --json --for 2m --port sim:wren-running+dropping-link")
+	require.Equal(t, statusDone, live.status, live.errs)
+	require.Contains(t, live.out, "the adapter went away")
+	marks := func(out string) (texts []string) {
+		for _, object := range jsonLines(t, out) {
+			if object["kind"] == "mark" {
+				texts = append(texts, object["text"].(string))
+			}
+		}
+		return texts
+	}
+	again := stepped(t, "playback", "1", "--json", "--journal", path)
+	assert.Equal(t, marks(live.out), marks(again.out))
+	assert.Contains(t, strings.Join(marks(again.out), "\n"), "the adapter is back")
+}
+
+// A drive in which the car said nothing is not kept, nor is a job that was begun for it.
+func TestNothingReadIsNotKept(t *testing.T) {
+	path := aJournal(t)
+	_, d, errs := recorded(t, path)
+	require.NoError(t, d.keeper.finish(views.NewSummary(d.finish())))
+	assert.Contains(t, errs.String(), "nothing was read from the car: no drive is saved")
+	assert.Empty(t, jobsIn(t, path))
 }

@@ -92,7 +92,7 @@ func watch(a *app, args []string) error {
 		return err
 	}
 	defer k.close()
-	d, err := a.startDrive(t, cfg, o.length.Duration)
+	d, err := a.startDrive(t, cfg, o.length.Duration, k)
 	if err != nil {
 		return err
 	}
