@@ -145,7 +145,8 @@ func longest(w int, wordings ...string) string {
 }
 
 // field is one item of a line that has several: its wordings, longest first. A last wording of "" lets the item
-// be left out. Items of a higher rank give way first.
+// be left out. Items of a higher rank give way first, and where all have their last wording, those above rank 0 are
+// left out: half a word is worse than none.
 type field struct {
 	words []string
 	rank  int
@@ -166,7 +167,26 @@ func fit(fields []field, w, gap int) []string {
 	for i, f := range fields {
 		words[i] = f.words[pick[i]]
 	}
+	for over := taken(fields, pick, gap) - w; over > 0; {
+		out := leastWanted(fields, words)
+		if out < 0 {
+			break
+		}
+		over -= width(words[out]) + gap
+		words[out] = ""
+	}
 	return words
+}
+
+// leastWanted is the shown item of the highest rank above 0, -1 for none.
+func leastWanted(fields []field, words []string) int {
+	out := -1
+	for i, f := range fields {
+		if words[i] != "" && f.rank > 0 && (out < 0 || f.rank > fields[out].rank) {
+			out = i
+		}
+	}
+	return out
 }
 
 // givesWay is the item to shorten next, -1 when none can be: that of the highest rank, among equals the one that

@@ -61,7 +61,7 @@ func (p *painter) carFields(s *misfire.Summary) []field {
 	}
 	elapsed := minutes(s.Now.Sub(s.Start))
 	return []field{
-		{words: []string{gearWords(live.Gear)}, style: p.pal.strong},
+		{words: gearWords(live.Gear), style: p.pal.strong},
 		engine,
 		{words: []string{"load " + whole(live.Load) + " %"}},
 		{words: []string{"speed " + whole(live.Speed) + " km/h", whole(live.Speed) + " km/h"}, rank: 3},

@@ -18,7 +18,7 @@ func PlainLine(s *State) string {
 	if sum := s.Summary; sum == nil {
 		parts = append(parts, "waiting for the first readings")
 	} else {
-		parts = append(parts, minutes(sum.Now.Sub(sum.Start))+" "+gearWords(sum.Live.Gear),
+		parts = append(parts, minutes(sum.Now.Sub(sum.Start))+" "+gearWords(sum.Live.Gear)[0],
 			speedWords(sum.Live), "load "+whole(sum.Live.Load)+" %", totalWords(sum))
 		if sum.Live.MIL == misfire.MILFlashing {
 			parts = append(parts, "MIL FLASHING")
@@ -213,7 +213,7 @@ func remarksOn(s *misfire.Summary, c *misfire.Cell) []string {
 		since = " since " + minutes(c.Since.Sub(s.Start))
 	}
 	add(c.Worsening, "worse"+since+", against its own earlier running")
-	add(c.Judged && c.Phi > unwidened, "misses come in bursts: limits widened as if there were "+digits(c.Phi)+" times fewer of each")
+	add(c.Judged && c.Phi > unwidened && c.Misses > 0, "misses come in bursts: limits widened as if there were "+digits(c.Phi)+" times fewer of each")
 	add(c.Still, "the counter stands still where it used to move: what ran since is left out")
 	add(c.AtLeast, "the counter stood at its end: at least so many")
 	add(c.Overcounted(), "more misses than firings: the engine speed or the cylinder map is wrong")

@@ -167,16 +167,16 @@ func cadence(r misfire.Refresh) []string {
 	return []string{"how often counts move is not known yet", "counts move: ?", ""}
 }
 
-// gearWords says a gear state and who says so: "D, marked", "moving, gear 3, reported".
-func gearWords(c gear.Call) string {
+// gearWords says a gear state and who says so: "D, marked", "moving, gear 3, reported", or "moving, reported".
+func gearWords(c gear.Call) []string {
 	if c.State == gear.Unknown {
-		return "gear not known"
+		return []string{"gear not known"}
 	}
-	words := c.State.String()
-	if c.Number > 0 {
-		words += ", gear " + strconv.Itoa(c.Number)
+	state, origin := c.State.String(), ", "+originWords(c.Origin)
+	if c.Number == 0 {
+		return []string{state + origin}
 	}
-	return words + ", " + originWords(c.Origin)
+	return []string{state + ", gear " + strconv.Itoa(c.Number) + origin, state + origin}
 }
 
 func originWords(o gear.Origin) string {

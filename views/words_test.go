@@ -72,7 +72,7 @@ func TestGearWords(t *testing.T) {
 		"R, nobody says":           {State: gear.Reverse},
 		"gear not known":           {},
 	} {
-		assert.Equal(t, want, gearWords(call))
+		assert.Equal(t, want, gearWords(call)[0])
 	}
 }
 
@@ -110,7 +110,9 @@ func TestFit(t *testing.T) {
 		23: {"gear", "88", "elapsed 04:31"},
 		19: {"gear", "", "elapsed 04:31"},
 		18: {"gear", "", "04:31"},
-		5:  {"gear", "", "04:31"},
+		11: {"gear", "", "04:31"},
+		10: {"gear", "", ""},
+		5:  {"gear", "", ""},
 	} {
 		assert.Equal(t, want, fit(fields, w, 2), w)
 	}
