@@ -43,8 +43,9 @@ type Car struct {
 	memory     memory // of the engine module
 	gearbox    memory // of the transmission module
 	cycle      cycle
-	cycles     int // driving cycles begun
-	cut        [maxCylinders]bool
+	cycles     int                // driving cycles begun
+	cut        [maxCylinders]bool // by the controller, until the next start
+	unplugged  [maxCylinders]bool // by hand
 
 	jitter       *rand.PCG
 	engine       pidSet

@@ -76,6 +76,11 @@ func (c *Config) check() error {
 	case len(c.History.Last) > n || len(c.History.Average) > n:
 		return fmt.Errorf("car: the history has counts for more than the %d cylinders of the %s", n, v.Name)
 	}
+	for _, s := range c.Script.Steps {
+		if s.Unplugged < 0 || s.Unplugged > n {
+			return fmt.Errorf("car: the script unplugs cylinder %d, but the %s has cylinders 1 to %d", s.Unplugged, v.Name, n)
+		}
+	}
 	if err := v.checkNumbers(); err != nil {
 		return err
 	}

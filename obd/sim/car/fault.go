@@ -95,6 +95,11 @@ func (f Injector) trim(v *Vehicle, c *Conditions, bank int) float64 {
 	return 0
 }
 
+// work: a starved cylinder burns lean and gives less, the more the more is asked of it.
+func (f Injector) work(c *Conditions) (int, float64) {
+	return f.Cylinder, piecewise(c.Load, 20, 0.8, 85, 0.6)
+}
+
 func (f Injector) place() ([]int, int) { return []int{f.Cylinder}, 0 }
 
 // leak is the share of unmetered air that a leak of fixed size makes: large in the little air of an idle,
@@ -155,6 +160,11 @@ func (f Compression) miss(_ *Vehicle, c *Conditions, chance []float64) {
 	cold := piecewise(c.Coolant, 20, 3, 75, 1)
 	busy := piecewise(c.RPM, 900, 1, 2000, 0.12)
 	also(chance, f.Cylinder, 26*cold*busy)
+}
+
+// work: at idle little is left after the engine's own friction; fast, the charge has less time to leak.
+func (f Compression) work(c *Conditions) (int, float64) {
+	return f.Cylinder, piecewise(c.RPM, 900, 0.2, 2000, 0.9)
 }
 
 func (Compression) trim(*Vehicle, *Conditions, int) float64 { return 0 }

@@ -133,10 +133,10 @@ func (m *machine) wander() {
 	m.lever -= m.lever * tick / 0.8
 }
 
-// miss is the crank slowing after a firing that did not burn. A heavier, faster or many-cylindered engine
-// feels it less.
-func (m *machine) miss() {
-	m.dip -= 27 * 4 / float64(m.v.Cylinders()) * min(1, m.v.Idle/m.crank)
+// miss is the crank slowing after a firing that did not burn, for the share of a sound cylinder's work that was lost. A
+// heavier, faster or many-cylindered engine feels it less.
+func (m *machine) miss(share float64) {
+	m.dip -= share * 27 * 4 / float64(m.v.Cylinders()) * min(1, m.v.Idle/m.crank)
 }
 
 // ratio is crank speed over wheel speed.

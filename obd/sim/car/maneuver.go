@@ -49,6 +49,8 @@ type Step struct {
 	Maneuver Maneuver
 	Duration time.Duration // getting there included; varied by a tenth unless Exact
 	Exact    bool
+	// Unplugged is the cylinder whose injector has its connector off meanwhile; 0 for none.
+	Unplugged int
 }
 
 // Script is a driver's list: all Steps once, then again and again from the one numbered Loop.
@@ -85,6 +87,9 @@ type driver struct {
 	ordered  bool    // maneuver was ordered from outside; the script waits
 	kept     Maneuver
 	keptLeft float64
+	keptOff  int
+
+	unplugged int // the cylinder that the script's step starves; 0 for none
 
 	waited float64 // seconds spent on the hand's way to lever or key
 	speed  float64 // cruising speed wanted, m/s
@@ -106,6 +111,7 @@ func (d *driver) advance() {
 	if d.ordered {
 		d.ordered = false
 		d.begin(d.kept, d.keptLeft)
+		d.unplugged = d.keptOff
 		return
 	}
 	d.follow()
@@ -130,6 +136,7 @@ func (d *driver) follow() {
 		left = forGood
 	}
 	d.begin(s.Maneuver, left)
+	d.unplugged = s.Unplugged
 }
 
 func (d *driver) begin(m Maneuver, left float64) {
@@ -141,7 +148,8 @@ func (d *driver) begin(m Maneuver, left float64) {
 // order puts a maneuver in front of the script, which resumes where it was left when the order is done.
 func (d *driver) order(m Maneuver, left float64) {
 	if !d.ordered {
-		d.kept, d.keptLeft = d.maneuver, d.left
+		d.kept, d.keptLeft, d.keptOff = d.maneuver, d.left, d.unplugged
+		d.unplugged = 0
 	}
 	d.ordered = true
 	if m == d.maneuver {

@@ -106,7 +106,7 @@ func (c *Car) fireAll(n int) {
 		cyl := c.turnOf()
 		if c.cut[cyl-1] {
 			c.truth.unmonitored[cyl-1]++
-			m.miss()
+			m.miss(1)
 			continue
 		}
 		c.fire(cyl, &row[cyl-1])
@@ -125,9 +125,15 @@ func (c *Car) turnOf() int {
 
 // fire is one firing that counts.
 func (c *Car) fire(cyl int, t *Tally) {
-	missed := c.combustion.fire(cyl)
+	missed, chance, lost := c.combustion.fire(cyl), c.combustion.chance[cyl-1], 1.0
+	if c.starved(cyl) {
+		if !missed {
+			lost = c.work(cyl) // a cylinder that gave little is little missed
+		}
+		missed, chance = true, 1
+	}
 	t.Firings++
-	t.Expected += c.combustion.chance[cyl-1]
+	t.Expected += chance
 	c.evaluation.fast.fired(cyl, missed)
 	c.evaluation.slow.fired(cyl, missed)
 	if !missed {
@@ -135,7 +141,7 @@ func (c *Car) fire(cyl int, t *Tally) {
 	}
 	t.Misses++
 	c.counters.miss(cyl)
-	c.machine.miss()
+	c.machine.miss(lost)
 	bank := c.bank[cyl-1]
 	perSecond := c.machine.crank / 120 * float64(len(c.cfg.Vehicle.Banks[bank]))
 	c.mixture.missed[bank] = min(1, c.mixture.missed[bank]+1/(4*perSecond))
