@@ -152,7 +152,7 @@ func (c *canvas) trace(p vg.Path) {
 		case vg.CurveComp:
 			cx, cy := c.to.apply(part.Control[0])
 			if len(part.Control) == 1 {
-				pdf.CurveTo(cx, cy, x, y)
+				c.sheet.curve(cx, cy, x, y)
 				continue
 			}
 			dx, dy := c.to.apply(part.Control[1])

@@ -55,7 +55,7 @@ func (s *Sheet) AddPage() { s.pdf.AddPage() }
 
 // Bookmark names a place of the page in the file's table of contents. Levels count from 0.
 func (s *Sheet) Bookmark(text string, level int, y float64) {
-	s.use(s.plainFace())
+	s.use(s.plainFace(), 1) // for its letters
 	s.pdf.Bookmark(text, level, y)
 }
 

@@ -17,7 +17,9 @@ type Style struct {
 }
 
 // Width is how wide a line is.
-func (s *Sheet) Width(style Style, text string) float64 { return style.Size * s.library.Width(text, style.Bold) }
+func (s *Sheet) Width(style Style, text string) float64 {
+	return style.Size * s.library.Width(text, style.Bold)
+}
 
 // Wrap breaks a text into lines of at most a width (fonts.Library.Wrap).
 func (s *Sheet) Wrap(style Style, text string, width float64) []string {
@@ -50,8 +52,7 @@ const boldness = 0.03
 
 // plain writes a run as letters of its face.
 func (s *Sheet) plain(style Style, x, y float64, run *fonts.Run) {
-	s.use(run.Face)
-	s.pdf.SetFontSize(style.Size)
+	s.use(run.Face, style.Size)
 	s.pdf.SetTextColor(rgb(style.Colour))
 	thicken := style.Bold && !run.Face.Bold
 	if thicken {
@@ -66,12 +67,12 @@ func (s *Sheet) plain(style Style, x, y float64, run *fonts.Run) {
 }
 
 // use makes a face the one that is written with.
-func (s *Sheet) use(f *fonts.Face) {
+func (s *Sheet) use(f *fonts.Face, size float64) {
 	if !s.known[f] {
 		s.pdf.AddUTF8FontFromBytes(f.Name, "", f.TTF)
 		s.known[f] = true
 	}
-	s.pdf.SetFont(f.Name, "", 10)
+	s.pdf.SetFont(f.Name, "", size)
 }
 
 // plainFace is the face of the pages.
@@ -102,7 +103,7 @@ func (s *Sheet) outline(style Style, x, y float64, pieces []fonts.Piece) {
 			s.pdf.LineTo(px, py)
 		case len(piece.Points) == 2:
 			cx, cy := at(piece.Points[0])
-			s.pdf.CurveTo(cx, cy, px, py)
+			s.curve(cx, cy, px, py)
 		default:
 			cx, cy := at(piece.Points[0])
 			dx, dy := at(piece.Points[1])
@@ -121,6 +122,13 @@ func (s *Sheet) outline(style Style, x, y float64, pieces []fonts.Piece) {
 	s.pdf.DrawPath(how)
 }
 
+// curve draws a curve with one control, which the library's own has not, from where the path is.
+func (s *Sheet) curve(cx, cy, x, y float64) {
+	fromX, fromY := s.pdf.GetXY()
+	third := func(end, control float64) float64 { return end + 2.0/3*(control-end) }
+	s.pdf.CurveBezierCubicTo(third(fromX, cx), third(fromY, cy), third(x, cx), third(y, cy), x, y)
+}
+
 // spoken marks what is drawn as standing for a text (ISO 32000-1, 14.9.4). A letter that is not shown gives it its
 // place on the page, without which readers do not take it.
 func (s *Sheet) spoken(style Style, x, y, width float64, text string, draw func()) {
@@ -130,10 +138,8 @@ func (s *Sheet) spoken(style Style, x, y, width float64, text string, draw func(
 	}
 	s.pdf.RawWriteStr("/Span <</ActualText <FEFF" + code.String() + ">>> BDC\n")
 	draw()
-	s.use(s.plainFace())
 	const carrier = "m"
-	size := width / s.library.Width(carrier, false)
-	s.pdf.SetFontSize(min(size, style.Size))
+	s.use(s.plainFace(), min(style.Size, width/s.library.Width(carrier, false)))
 	s.pdf.SetTextRenderingMode(3)
 	s.pdf.Text(x, y, carrier)
 	s.pdf.SetTextRenderingMode(0)
