@@ -5,8 +5,10 @@ import (
 	"slices"
 
 	"stumble/misfire"
+	"stumble/misfire/bench"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
+	"stumble/misfire/proof"
 	"stumble/misfire/rate"
 	"stumble/obd"
 )
@@ -130,10 +132,11 @@ type Evidence struct {
 	Trims     Trims
 	Heat      Heat
 	Codes     Codes
-	Dips      [2]Count // idle dips in Park or Neutral and in gear, a dip a miss and a tenth of a second a firing; of cars without counts
-	Findings  []Finding
-	Repaired  bool // drives since a repair are among what was left out
-	Drives    int  // drives behind the counts
+	Dips      [2]Count  // idle dips in Park or Neutral and in gear, a dip a miss and a tenth of a second a firing; of cars without counts
+	Findings  []Finding // of tests by hand that are told as they came out
+	Swaps     []proof.SwapResult
+	Bench     []bench.Judgement
+	Drives    int // drives behind the counts
 }
 
 // Drive is one drive as it is given to Gather.

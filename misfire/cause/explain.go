@@ -87,11 +87,13 @@ type believed struct {
 // Explain ranks the causes and finds the next test.
 func (b *Book) Explain(e Evidence) *Result {
 	s, basis := e.subject()
-	r := &Result{Basis: basis, Done: e.Findings}
+	r := &Result{Basis: basis}
 	if basis == Nothing {
 		r.Sentence = e.nothing()
 		return r
 	}
+	e.Findings = e.gathered(b, &s)
+	r.Done = e.Findings
 	r.Facts = e.facts(b, &s)
 	r.Notes = e.notes(&s, basis)
 	all := b.weigh(&e, r.Facts)
@@ -324,6 +326,7 @@ func (e *Evidence) notes(s *scope, basis Basis) (notes []string) {
 	if e.Codes.Cleared {
 		notes = append(notes, "the codes were cleared lately: that one is absent says nothing")
 	}
+	notes = append(notes, e.firstThings()...)
 	for bank := 1; bank <= 2; bank++ {
 		for p := range TrimPlaces {
 			if missed := e.missed(bank, TrimPlace(p)); missed > trap && e.Trims[bank-1][p].Samples > 0 {
