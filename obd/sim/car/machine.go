@@ -46,6 +46,7 @@ type machine struct {
 	hunt, loadHunt float64 // slow random wander
 	dip            float64 // speed lost to misses, rpm (negative)
 	dipMean        float64 // what idle control has put back
+	sag, sagMean   float64 // the same of a cylinder that gives no work for a while, which slows the engine as a whole
 	flare          float64 // overshoot after the start, rpm
 	lever          float64 // dip as a gear takes up, rpm (negative)
 	shifted        float64 // seconds since the last gear change
@@ -76,7 +77,7 @@ func (m *machine) engage(s selector) {
 func (m *machine) stop() {
 	m.running, m.fuelCut = false, false
 	m.cranked, m.shut = 0, 0
-	m.dip, m.dipMean, m.flare, m.lever = 0, 0, 0, 0
+	m.dip, m.dipMean, m.sag, m.sagMean, m.flare, m.lever = 0, 0, 0, 0, 0, 0
 }
 
 // step moves everything on by one tick, and reports whether the engine has just started.
@@ -129,15 +130,25 @@ func (m *machine) wander() {
 	m.loadHunt += -m.loadHunt*tick/1.2 + 0.1*normal(m.rng)
 	m.dip -= m.dip * tick / 0.3
 	m.dipMean += (m.dip - m.dipMean) * tick / 3
+	m.sag -= m.sag * tick / 0.8
+	m.sagMean += (m.sag - m.sagMean) * tick / 3
 	m.flare -= m.flare * tick / 0.9
 	m.lever -= m.lever * tick / 0.8
 }
 
-// miss is the crank slowing after a firing that did not burn, for the share of a sound cylinder's work that was lost. A
-// heavier, faster or many-cylindered engine feels it less.
-func (m *machine) miss(share float64) {
-	m.dip -= share * 27 * 4 / float64(m.v.Cylinders()) * min(1, m.v.Idle/m.crank)
+// miss is the crank slowing after a firing that did not burn. A heavier, faster or many-cylindered engine feels it
+// less.
+func (m *machine) miss() { m.dip -= 27 * m.felt() }
+
+// lose is a firing without fuel, for the share of a sound cylinder's work that is lost with it: beside the dip the engine
+// as a whole slows down within a second, until idle control has won it back.
+func (m *machine) lose(share float64) {
+	m.dip -= 27 * share * m.felt()
+	m.sag -= 12 * share * m.felt()
 }
+
+// felt is how much a firing of this engine, at this speed, tells against one of four at idle.
+func (m *machine) felt() float64 { return 4 / float64(m.v.Cylinders()) * min(1, m.v.Idle/m.crank) }
 
 // ratio is crank speed over wheel speed.
 func (m *machine) ratio() float64 {
@@ -313,7 +324,7 @@ func (m *machine) spin(f foot) {
 	if m.moving() {
 		steady = 0.4 // the wheels hold the crank
 	}
-	m.crank = max(300, m.rpm+m.flare+m.lever+steady*(m.hunt+m.dip-m.dipMean))
+	m.crank = max(300, m.rpm+m.flare+m.lever+steady*(m.hunt+m.dip-m.dipMean+m.sag-m.sagMean))
 }
 
 // warm follows the heat: an idle warms slowly, work warms fast, the thermostat holds about 90 degrees.

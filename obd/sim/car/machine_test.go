@@ -208,7 +208,7 @@ func TestMissDipsTheIdle(t *testing.T) {
 	for _, v := range []Vehicle{Wren(), Curlew(), Rook()} {
 		c := settled(t, v, ParkIdle, 10)
 		before := c.State(after(10)).RPM
-		c.machine.miss(1)
+		c.machine.miss()
 		dip := before - c.State(after(10.02)).RPM
 		within(t, dip, 10, 40, "dip")
 		undisturbed := settled(t, v, ParkIdle, 10)

@@ -106,7 +106,7 @@ func (c *Car) fireAll(n int) {
 		cyl := c.turnOf()
 		if c.cut[cyl-1] {
 			c.truth.unmonitored[cyl-1]++
-			m.miss(1)
+			m.miss()
 			continue
 		}
 		c.fire(cyl, &row[cyl-1])
@@ -125,11 +125,9 @@ func (c *Car) turnOf() int {
 
 // fire is one firing that counts.
 func (c *Car) fire(cyl int, t *Tally) {
-	missed, chance, lost := c.combustion.fire(cyl), c.combustion.chance[cyl-1], 1.0
+	missed, chance := c.combustion.fire(cyl), c.combustion.chance[cyl-1]
+	starved := !missed && c.starved(cyl)
 	if c.starved(cyl) {
-		if !missed {
-			lost = c.work(cyl) // a cylinder that gave little is little missed
-		}
 		missed, chance = true, 1
 	}
 	t.Firings++
@@ -141,7 +139,11 @@ func (c *Car) fire(cyl int, t *Tally) {
 	}
 	t.Misses++
 	c.counters.miss(cyl)
-	c.machine.miss(lost)
+	if starved {
+		c.machine.lose(c.work(cyl))
+	} else {
+		c.machine.miss()
+	}
 	bank := c.bank[cyl-1]
 	perSecond := c.machine.crank / 120 * float64(len(c.cfg.Vehicle.Banks[bank]))
 	c.mixture.missed[bank] = min(1, c.mixture.missed[bank]+1/(4*perSecond))
