@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"stumble/misfire"
+	"stumble/misfire/cause"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/misfire/steps"
@@ -25,6 +26,8 @@ type drive struct {
 	poller   *vehicle.Poller
 	cfg      misfire.Config
 	tally    *misfire.Tally
+	heard    *cause.Collector // what the causes want of the drive beside its tally
+	ignition cause.Ignition
 	title    string
 	vin      string
 	coilEach bool
@@ -83,17 +86,27 @@ func (a *app) newDrive(s *session, cfg misfire.Config, k *keeper) (*drive, error
 	if err := fitEngine(&cfg, s.caps.Cylinders()); err != nil {
 		return nil, err
 	}
-	d := &drive{session: s, cfg: cfg, tally: misfire.NewTally(cfg), title: titleOf(s), vin: vin, commands: make(chan func(), 64)}
+	d := &drive{session: s, cfg: cfg, title: titleOf(s), vin: vin, commands: make(chan func(), 64)}
+	d.begin()
 	d.tally.SetLimits(s.caps.CatalystLimit, s.caps.EmissionLimit)
 	d.poller = vehicle.NewPoller(s.adapter, s.caps, s.target.clock)
 	d.samples, d.now, d.health = d.poller.Run, s.target.clock.Now, s.health
 	if s.target.sim != nil {
-		d.coilEach = len(s.target.sim.Car.Vehicle().Coils) == 0
+		d.coilEach, d.ignition = len(s.target.sim.Car.Vehicle().Coils) == 0, cause.SharedCoils
+		if d.coilEach {
+			d.ignition = cause.CoilOnPlug
+		}
 	}
 	s.exchanges, s.pace = 0, pace{} // those of the drive are counted, as they are when it is played back
 	d.poller.Asleep = func(at time.Time, asleep bool) { d.befell(at, describeSleep(asleep)) }
 	s.noticed = func(n elm.Notice) { d.befell(n.At, describeNotice(n)) }
 	return d, nil
+}
+
+// begin begins to count the drive.
+func (d *drive) begin() {
+	d.tally, d.heard = misfire.NewTally(d.cfg), &cause.Collector{}
+	d.tally.EachWindow(d.heard.AddWindow)
 }
 
 // fitEngine takes the engine from the number of cylinders that the car counts, where the user named none, and
@@ -140,6 +153,7 @@ func (d *drive) run(ctx context.Context, every time.Duration, show func(*views.S
 		if d.direct != nil {
 			d.direct(s.Received)
 		}
+		d.heard.Add(s)
 		d.tally.Add(s)
 		d.tell(s.Received, d.keeper.sample(s))
 		if d.failed != nil {

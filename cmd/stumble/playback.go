@@ -129,9 +129,10 @@ func (a *app) player(j *journal.Journal, id int64, o *playbackOptions) (*player,
 		return nil, err
 	}
 	p.wheel = newWheel(stored.Started, stored.Ended, o.pace.times())
-	p.drive = &drive{cfg: cfg, tally: misfire.NewTally(cfg), title: setup.Title, vin: setup.VIN, coilEach: setup.CoilEach,
+	p.drive = &drive{cfg: cfg, title: setup.Title, vin: setup.VIN, coilEach: setup.CoilEach, ignition: setup.ignition(),
 		samples: p.play, now: func() time.Time { return p.at }, health: p.health, stored: true, playback: p.playback}
 	p.keys = p
+	p.begin()
 	p.tally.SetLimits(stored.Catalyst, stored.Emission)
 	if o.from.Duration > 0 {
 		p.from = stored.Started.Add(o.from.Duration).Local()
@@ -190,7 +191,7 @@ func (p *player) play(ctx context.Context, take func(*obd.Sample) error) error {
 
 // rewind makes everything as it was before the first sample.
 func (p *player) rewind() {
-	p.tally = misfire.NewTally(p.cfg)
+	p.begin()
 	p.tally.SetLimits(p.stored.Catalyst, p.stored.Emission)
 	p.notes, p.exchanges, p.pace, p.over = nil, 0, pace{}, false
 	p.at, p.began.real = p.stored.Started, time.Time{}

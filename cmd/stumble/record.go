@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"stumble/misfire"
+	"stumble/misfire/cause"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/misfire/journal"
@@ -247,8 +248,21 @@ type driveSetup struct {
 	VIN      string `json:"vin"`
 	Title    string `json:"title"`
 	CoilEach bool   `json:"coil_each"`
+	Ignition string `json:"ignition,omitempty"` // as cause.ParseIgnition reads it; empty where it is not known
 	// NoHeaders tells that the adapter prints frames without their headers, which decoding them anew must know.
 	NoHeaders bool `json:"no_headers,omitempty"`
+}
+
+// ignition is how the coils are laid out, as far as it was known.
+func (s *driveSetup) ignition() cause.Ignition {
+	i, err := cause.ParseIgnition(s.Ignition)
+	switch {
+	case err == nil && i != cause.IgnitionUnknown:
+		return i
+	case s.CoilEach:
+		return cause.CoilOnPlug
+	}
+	return cause.IgnitionUnknown
 }
 
 // record begins to save the drive. The error is a job that cannot be meant; anything else is told while the drive
@@ -258,7 +272,7 @@ func (d *drive) record(k *keeper) error {
 		return nil
 	}
 	s := d.session
-	setup, err := json.Marshal(driveSetup{VIN: d.vin, Title: d.title, CoilEach: d.coilEach, NoHeaders: !s.adapter.Headers()})
+	setup, err := json.Marshal(driveSetup{VIN: d.vin, Title: d.title, CoilEach: d.coilEach, Ignition: d.ignition.Key(), NoHeaders: !s.adapter.Headers()})
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,139 @@
+package views
+
+import "stumble/misfire/cause"
+
+// CausesObject is ranked causes: {"kind":"causes",...}.
+type CausesObject struct {
+	Kind     string         `json:"kind"`
+	Job      *int64         `json:"job"` // null: of no job
+	Drives   Word           `json:"from"`
+	Ignition Word           `json:"ignition"` // "each", "shared", "distributor"; null when not told
+	Sentence string         `json:"sentence"`
+	Basis    cause.Basis    `json:"basis"`      // "counts", "idle_dips", "codes", "nothing"
+	Bits     Number         `json:"doubt_bits"` // left among the causes
+	Ranked   []RankedObject `json:"ranked"`     // the likeliest first; shares sum to 1
+	Next     *TestObject    `json:"next_test"`  // null when none would tell anything
+	Others   []TestObject   `json:"other_tests"`
+	Facts    []FactObject   `json:"facts"`
+	Done     []DoneObject   `json:"tests_made"`
+	Notes    []string       `json:"notes"`
+}
+
+// RankedObject is one cause.
+type RankedObject struct {
+	Cause     string         `json:"cause"`
+	Name      string         `json:"name"`
+	Cylinders []int          `json:"cylinders"` // what it would sit on; empty for the whole engine
+	Bank      *int           `json:"bank"`
+	Share     Number         `json:"share"` // 0 to 1
+	For       []ReasonObject `json:"for"`
+	Against   []ReasonObject `json:"against"`
+	Overturn  string         `json:"overturned_by"`
+}
+
+// ReasonObject is a fact as it bears on a cause.
+type ReasonObject struct {
+	Fact   string `json:"fact"`
+	Why    string `json:"why"`
+	Source string `json:"source"`
+	Times  Number `json:"times"` // how many times likelier with this cause than with the others
+}
+
+// TestObject is a test to make.
+type TestObject struct {
+	Test      string          `json:"test"`
+	Name      string          `json:"name"`
+	Part      string          `json:"part"`
+	Minutes   Number          `json:"minutes"`
+	Materials Number          `json:"materials_minutes"` // what is used up, as minutes of work
+	Bits      Number          `json:"expected_bits"`     // of doubt that it takes away
+	How       string          `json:"how"`
+	Decides   string          `json:"decides"` // which reading means what
+	Outcomes  []OutcomeObject `json:"outcomes"`
+	Cautions  []string        `json:"cautions"`
+}
+
+// OutcomeObject is what may come of a test.
+type OutcomeObject struct {
+	Outcome string `json:"outcome"`
+	Share   Number `json:"share"` // how likely it is now
+	Leads   string `json:"then_leads"`
+	Then    Number `json:"then_share"`
+}
+
+// FactObject is one thing that was found.
+type FactObject struct {
+	Fact    string   `json:"fact"`
+	Feature string   `json:"feature"`
+	Weights []Number `json:"weights"` // of its levels, summing to 1
+	Said    Word     `json:"said_by"` // the stronger witness of the same; null when it is weighed itself
+}
+
+// DoneObject is a test that was made.
+type DoneObject struct {
+	Test string `json:"test"`
+	Text string `json:"text"`
+}
+
+// NewCauses is causes as an object.
+func NewCauses(c *Causes) CausesObject {
+	r := c.Result
+	o := CausesObject{
+		Kind: "causes", Drives: Word(c.Drives), Ignition: Word(c.Ignition.Key()), Sentence: r.Sentence, Basis: r.Basis, Bits: Number(r.Bits),
+		Ranked: []RankedObject{}, Others: []TestObject{}, Facts: []FactObject{}, Done: []DoneObject{}, Notes: list(r.Notes),
+	}
+	if c.Job != 0 {
+		o.Job = &c.Job
+	}
+	for i := range r.Ranked {
+		o.Ranked = append(o.Ranked, rankedObject(&r.Ranked[i]))
+	}
+	if r.Next != nil {
+		next := testObject(r.Next)
+		o.Next = &next
+	}
+	for i := range r.Others {
+		o.Others = append(o.Others, testObject(&r.Others[i]))
+	}
+	for _, f := range r.Facts {
+		o.Facts = append(o.Facts, FactObject{f.Text, f.Feature, shares(f.Weights), Word(f.Said)})
+	}
+	for _, f := range r.Done {
+		o.Done = append(o.Done, DoneObject{f.Test, f.Text})
+	}
+	return o
+}
+
+func rankedObject(r *cause.Ranked) RankedObject {
+	o := RankedObject{Cause: r.Key, Name: r.Name, Cylinders: list(r.Cylinders), Share: Number(r.Share), For: reasonObjects(r.For),
+		Against: reasonObjects(r.Against), Overturn: r.Overturn}
+	if r.Bank > 0 {
+		o.Bank = &r.Bank
+	}
+	return o
+}
+
+func reasonObjects(reasons []cause.Reason) []ReasonObject {
+	all := make([]ReasonObject, len(reasons))
+	for i, r := range reasons {
+		all[i] = ReasonObject{r.Fact, r.Why, r.Source, Number(r.Times)}
+	}
+	return all
+}
+
+func testObject(t *cause.Test) TestObject {
+	o := TestObject{Test: t.Key, Name: t.Name, Part: t.Part, Minutes: Number(t.Minutes), Materials: Number(t.Materials), Bits: Number(t.Bits),
+		How: t.How, Decides: t.Decides, Outcomes: []OutcomeObject{}, Cautions: list(t.Cautions)}
+	for _, out := range t.Outcomes {
+		o.Outcomes = append(o.Outcomes, OutcomeObject{out.Key, Number(out.Share), out.Leads, Number(out.Then)})
+	}
+	return o
+}
+
+func shares(weights []float64) []Number {
+	all := make([]Number, len(weights))
+	for i, w := range weights {
+		all[i] = Number(w)
+	}
+	return all
+}
