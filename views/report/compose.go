@@ -10,7 +10,7 @@ import (
 // was done, what shows it, what is still to come; then what a technician wants to check it by.
 func Compose(c *Case, o Options) *Document {
 	d := newDocument(o.Units)
-	d.paper = o.Paper
+	d.paper, d.made = o.Paper, c.Made
 	w := &writer{Document: d, Case: c}
 	w.top()
 	w.outcome()
@@ -69,6 +69,7 @@ func (w *writer) top() {
 	fact(w.tell("fact-job"), w.tell("job-opened", job, w.day(w.Job.Opened)))
 	fact(w.tell("fact-made"), w.minute(w.Made))
 	w.show(t)
+	w.running = []string{w.tell("fact-job") + firmSpace + job, vehicle, vin}
 }
 
 // engineLine is the engine as the drives were counted by.

@@ -1,16 +1,20 @@
 package report
 
+import "time"
+
 // Document is a page before it is laid out: what there is to say, in order, nothing of which knows how wide a line
 // is. [Document.WriteText] and its sisters for HTML and PDF lay out the same blocks, so that each form says the same.
 //
 // Texts are plain. A newline parts paragraphs within a cell; [firmSpace] joins a figure to its unit; names from outside
 // stand between [isolate]'s marks, so that one written from right to left does not shuffle what is beside it.
 type Document struct {
-	*words        // that it is written in
-	paper  Paper  // that it may be printed on
-	title  string // names the page where it is listed: the window, the file
-	depth  int    // how many sections the one being written stands in
-	blocks []block
+	*words            // that it is written in
+	paper   Paper     // that it may be printed on
+	made    time.Time // when; a file may say so of itself
+	title   string    // names the page where it is listed: the window, the file
+	running []string  // what else tells it from another such page, for sheets that get apart
+	depth   int       // how many sections the one being written stands in
+	blocks  []block
 }
 
 // block is one piece of a document: a value of one of the types below, tables and figures by pointer.

@@ -131,9 +131,7 @@ func (c *canvas) DrawImage(within vg.Rectangle, picture image.Image) {
 	}
 	x0, y0 := c.to.apply(within.Min)
 	x1, y1 := c.to.apply(within.Max)
-	if err := c.sheet.Picture("chart", "png", &b, min(x0, x1), min(y0, y1), math.Abs(x1-x0), math.Abs(y1-y0)); err != nil {
-		c.sheet.pdf.SetError(err)
-	}
+	c.sheet.Picture("chart", "png", &b, min(x0, x1), min(y0, y1), math.Abs(x1-x0), math.Abs(y1-y0))
 }
 
 // trace gives a path to the page.

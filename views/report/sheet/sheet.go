@@ -84,15 +84,12 @@ func (s *Sheet) Rule(x0, y0, x1, y1, thick float64, c color.Color) {
 	s.pdf.Line(x0, y0, x1, y1)
 }
 
-// Picture puts a PNG or JPEG picture on the page. Pictures of one name are the same, and kept once.
-func (s *Sheet) Picture(name, kind string, data io.Reader, x, y, width, height float64) error {
+// Picture puts a picture, of the kind png or jpeg, on the page. Pictures of one name are the same, and kept once. What
+// is wrong with one comes out of Finish.
+func (s *Sheet) Picture(name, kind string, data io.Reader, x, y, width, height float64) {
 	options := fpdf.ImageOptions{ImageType: kind}
 	s.pdf.RegisterImageOptionsReader(name, options, data)
 	s.pdf.ImageOptions(name, x, y, width, height, false, options, 0, "")
-	if err := s.pdf.Error(); err != nil {
-		return fmt.Errorf("printing a picture: %w", err)
-	}
-	return nil
 }
 
 // rgb is a colour as the library takes it.
