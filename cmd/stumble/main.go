@@ -58,6 +58,7 @@ func commands() []command {
 		{"watch", "count misses live, by cylinder and gear", watch},
 		{"loadtest", "watch with guided steps: at rest in each gear, cruise, pull", loadtest},
 		{"bench", "take and judge what is measured by hand", benchCommand},
+		{"causes", "rank what may be behind a misfire, and name the test that tells most", causes},
 		{"compare", "judge a repair or a swap by the drives before and after it", compare},
 		{"report", "write the drive-cycle report of a job: text, a page, a PDF", reportCommand},
 		{"clear", "clear trouble codes, after a repair", clearCodes},

@@ -153,7 +153,8 @@ func Gather(drives []Drive, intake *obd.Intake, ignition Ignition) Evidence {
 		e.addDrive(&drives[i])
 	}
 	if intake != nil {
-		e.addCodes(&intake.CodeReport, intake)
+		e.AddCodes(&intake.CodeReport)
+		e.Codes.Cleared = cleared(intake)
 		if e.Trims == (Trims{}) {
 			e.Trims = liveTrims(intake.Live)
 		}
@@ -234,9 +235,9 @@ func (e *Evidence) addDips(idle []misfire.IdleDips) {
 	}
 }
 
-// addCodes takes trouble codes; intake, which may be nil, tells whether they were cleared lately.
-func (e *Evidence) addCodes(r *obd.CodeReport, intake *obd.Intake) {
-	e.Codes.Read = len(r.Unread) == 0
+// AddCodes takes trouble codes.
+func (e *Evidence) AddCodes(r *obd.CodeReport) {
+	e.Codes.Read = e.Codes.Read || len(r.Unread) == 0
 	for _, m := range r.Modules {
 		for _, list := range [...][]obd.Code{m.Stored, m.Pending, m.Permanent} {
 			for _, code := range list {
@@ -251,9 +252,6 @@ func (e *Evidence) addCodes(r *obd.CodeReport, intake *obd.Intake) {
 		if e.Codes.Frame == nil && isMisfire(f.Code) {
 			e.Codes.Frame = frameOf(f)
 		}
-	}
-	if intake != nil {
-		e.Codes.Cleared = cleared(intake)
 	}
 }
 
