@@ -115,6 +115,9 @@ func (o *reportOptions) outputs() (outputs []reportOutput, err error) {
 	if o.html != "" {
 		add("page", o.html, (*report.Document).WriteHTML)
 	}
+	if o.pdf != "" {
+		add("PDF", o.pdf, (*report.Document).WritePDF)
+	}
 	if o.text || len(outputs) == 0 {
 		add("text", "-", func(d *report.Document, w io.Writer) error { return d.WriteText(w, o.width) })
 	}
