@@ -197,13 +197,14 @@ func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 
 // drain handles what happened up to a time: by then the gear state of that time is settled.
 func (t *Tally) drain(until float64) {
-	for {
-		e := t.queue.first()
-		if e == nil || e.at > until {
-			break
-		}
+	handled := false
+	for e := t.queue.first(); e != nil && e.at <= until; e = t.queue.first() {
 		t.handle(e)
 		t.queue.drop()
+		handled = true
+	}
+	if !handled {
+		return
 	}
 	t.giveUpSilent()
 	t.cadence.passed(t.ledger.readBeyond())

@@ -390,6 +390,7 @@ func (c *comparing) side(ids []int64, codes *obd.CodeReport, cfg proof.CycleConf
 
 // counted plays the whole drive for its numbers alone. heed is given each sample.
 func (p *player) counted(ctx context.Context, heed func(*obd.Sample)) (*misfire.Summary, error) {
+	p.alone = true
 	state, err := p.ended(ctx, heed)
 	if err != nil {
 		return nil, err

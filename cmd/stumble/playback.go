@@ -95,6 +95,7 @@ type player struct {
 
 	at        time.Time // of the newest sample, the drive's time
 	shownAt   float64   // how fast since began
+	alone     bool // the samples alone are wanted: exchanges are not counted, which takes longer than the samples
 	exchanges int
 	pace      pace
 	over      bool
@@ -254,6 +255,9 @@ func (p *player) stay(ctx context.Context) error {
 // answered are the times at which exchanges were complete.
 func (p *player) answered(failed *error) iter.Seq[time.Time] {
 	return func(yield func(time.Time) bool) {
+		if p.alone {
+			return
+		}
 		enough := errors.New("enough")
 		err := p.journal.Exchanges(p.stored.ID, func(e *obd.Exchange) error {
 			if !yield(e.Received) {

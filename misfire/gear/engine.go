@@ -13,12 +13,12 @@ const (
 type engine struct {
 	known   bool
 	running bool
-	stopped time.Time // when it was last seen to cease
-	inGear  bool      // whether the box was in gear then
+	stopped moment // when it was last seen to cease
+	inGear  bool   // whether the box was in gear then
 }
 
 // add takes an engine speed in rpm. An engine that already runs at the first reading was not seen to start.
-func (e *engine) add(rpm float64, at time.Time) turn {
+func (e *engine) add(rpm float64, at moment) turn {
 	switch {
 	case !e.known:
 		e.known, e.running = true, rpm >= runs
@@ -33,7 +33,7 @@ func (e *engine) add(rpm float64, at time.Time) turn {
 }
 
 // startSays is what a start at a time tells of the lever, as log-odds of being in gear.
-func (e *engine) startSays(at time.Time) float64 {
+func (e *engine) startSays(at moment) float64 {
 	if e.inGear && at.Sub(e.stopped) < shortPause {
 		return pausedSays
 	}

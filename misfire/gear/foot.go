@@ -30,7 +30,7 @@ func (l *least) add(v float64) {
 }
 
 // off reports whether the foot is off the pedal; with neither value known, the engine's speed must do.
-func (f *foot) off(s *signals, now time.Time) bool {
+func (f *foot) off(s *signals, now moment) bool {
 	const idle = 1300 // rpm, the fastest idle of a warm engine; common practice, no source
 	switch {
 	case s.pedal.fresh(now, footLasts):

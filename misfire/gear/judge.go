@@ -47,7 +47,8 @@ func (j *Judge) Call() Call { return j.call }
 // Mark takes the state that the driver or helper marked at a time. Unknown withdraws the mark. A mark holds
 // until the next one, or until it is contradicted for three seconds on end: by a report of the car, by motion
 // after P/N, by standing after moving, by more than 20 km/h after R. An engine start withdraws any mark but P/N.
-func (j *Judge) Mark(at time.Time, s State) {
+func (j *Judge) Mark(when time.Time, s State) {
+	at := momentOf(when)
 	j.mark = mark{state: s, at: at}
 	switch s {
 	case ParkNeutral:
@@ -55,24 +56,24 @@ func (j *Judge) Mark(at time.Time, s State) {
 	case Drive, Reverse:
 		j.lever.anchor(motionSays, at)
 	}
-	j.call = j.decide(at)
+	j.call = j.decide(at).in(when)
 }
 
 // Add takes the next sample and returns the judgement; changed reports whether state, number or origin differ
 // from those returned before. Samples must come in order of time.
 func (j *Judge) Add(s *obd.Sample) (call Call, changed bool) {
-	now := s.Received
+	now := momentOf(s.Received)
 	for i := range s.Readings {
 		j.take(&s.Readings[i], now)
 	}
-	j.report.read(&j.now, s.Sent, now)
+	j.report.read(&j.now, momentOf(s.Sent), now)
 	j.takeRatio(now)
 	j.tick(now)
 	if j.report.state != Unknown {
 		j.lever.anchor(certain(j.report.state), j.report.since)
 	}
 	j.mark.check(j.mark.state != Unknown && !j.markFits(), now)
-	j.call = j.decide(now)
+	j.call = j.decide(now).in(s.Received)
 	changed = !j.call.same(j.told)
 	j.told = j.call
 	return j.call, changed
@@ -86,7 +87,7 @@ func certain(s State) float64 {
 }
 
 // take sends one reading where it is used.
-func (j *Judge) take(r *obd.Reading, now time.Time) {
+func (j *Judge) take(r *obd.Reading, now moment) {
 	before := j.now.rpm.at
 	switch j.now.take(r, now) {
 	case &j.now.rpm:
@@ -105,7 +106,7 @@ func (j *Judge) take(r *obd.Reading, now time.Time) {
 }
 
 // takeRPM takes the engine's speed, so long after the one before.
-func (j *Judge) takeRPM(after time.Duration, now time.Time) {
+func (j *Judge) takeRPM(after time.Duration, now moment) {
 	if after > gap {
 		j.lever.lose(after)
 		j.lever.trace.reset(now)
@@ -124,7 +125,7 @@ func (j *Judge) takeRPM(after time.Duration, now time.Time) {
 }
 
 // takeSpeed takes the road speed.
-func (j *Judge) takeSpeed(now time.Time) {
+func (j *Judge) takeSpeed(now moment) {
 	switch j.motion.add(j.now.speed.value, now) {
 	case started:
 		j.lever.moveOff(j.motion.since)
@@ -134,17 +135,17 @@ func (j *Judge) takeSpeed(now time.Time) {
 }
 
 // takeRatio compares engine and road speed each time the road speed is news.
-func (j *Judge) takeRatio(now time.Time) {
+func (j *Judge) takeRatio(now moment) {
 	switch {
 	case !j.moves(now) || !j.now.rpm.fresh(now, gap):
 		j.ratios.leave()
-	case j.now.speed.at.Equal(now):
+	case j.now.speed.at == now:
 		j.ratios.add(j.now.rpm.value, j.now.speed.value, now)
 	}
 }
 
 // tick ends the ticks that are over.
-func (j *Judge) tick(now time.Time) {
+func (j *Judge) tick(now moment) {
 	rpm, load := math.NaN(), math.NaN()
 	if j.now.rpm.fresh(now, gap) {
 		rpm = j.now.rpm.value
@@ -159,21 +160,21 @@ func (j *Judge) tick(now time.Time) {
 }
 
 // quiet reports whether the car idles with the foot off the pedal.
-func (j *Judge) quiet(now time.Time) bool { return j.idles(now) && j.foot.off(&j.now, now) }
+func (j *Judge) quiet(now moment) bool { return j.idles(now) && j.foot.off(&j.now, now) }
 
 // idles reports whether the engine runs no faster than an idle while the car stands.
-func (j *Judge) idles(now time.Time) bool {
+func (j *Judge) idles(now moment) bool {
 	return j.engine.running && j.stands(now) && j.now.rpm.value < fastIdle
 }
 
 // fastIdle is above any idle, cold ones too, in rpm (common practice, no source).
 const fastIdle = 1700
 
-func (j *Judge) stands(now time.Time) bool {
+func (j *Judge) stands(now moment) bool {
 	return j.motion.known && !j.motion.moving && j.now.speed.fresh(now, speedLasts)
 }
 
-func (j *Judge) moves(now time.Time) bool {
+func (j *Judge) moves(now moment) bool {
 	return j.motion.known && j.motion.moving && j.now.speed.fresh(now, speedLasts)
 }
 
@@ -188,59 +189,72 @@ const (
 	disputed = 0.6  // speed and report disagree
 )
 
-func (j *Judge) decide(now time.Time) Call {
+// ruling is a Call before its time is made one for outsiders.
+type ruling struct {
+	state      State
+	number     int
+	origin     Origin
+	confidence float64
+	since      moment
+}
+
+func (r ruling) in(zone time.Time) Call {
+	return Call{State: r.state, Number: r.number, Origin: r.origin, Confidence: r.confidence, Since: r.since.in(zone)}
+}
+
+func (j *Judge) decide(now moment) ruling {
 	switch {
 	case j.moves(now):
 		return j.underWay()
 	case j.report.state != Unknown:
 		return j.reported()
 	case j.mark.state != Unknown && j.markFits():
-		return Call{State: j.mark.state, Origin: Marked, Confidence: plain, Since: later(j.mark.at, j.motion.since)}
+		return ruling{state: j.mark.state, origin: Marked, confidence: plain, since: later(j.mark.at, j.motion.since)}
 	case j.stands(now) && j.engine.running && j.now.rpm.fresh(now, gap) && j.lever.state != Unknown:
-		return Call{State: j.lever.state, Origin: Inferred, Confidence: j.lever.confidence(), Since: later(j.lever.since, j.motion.since)}
+		return ruling{state: j.lever.state, origin: Inferred, confidence: j.lever.confidence(), since: later(j.lever.since, j.motion.since)}
 	}
-	return Call{Since: j.now.rpm.at}
+	return ruling{since: j.now.rpm.at}
 }
 
 // underWay is the call for a car that moves.
-func (j *Judge) underWay() Call {
-	call := Call{State: Moving, Origin: Inferred, Confidence: plain, Since: j.motion.since}
+func (j *Judge) underWay() ruling {
+	call := ruling{state: Moving, origin: Inferred, confidence: plain, since: j.motion.since}
 	switch {
 	case j.mark.state == Reverse && j.markFits():
-		return Call{State: Reverse, Origin: Marked, Confidence: plain, Since: j.mark.at}
+		return ruling{state: Reverse, origin: Marked, confidence: plain, since: j.mark.at}
 	case j.report.state == ParkNeutral:
-		call.Confidence = disputed // coasting in neutral, or a report that does not follow the lever
+		call.confidence = disputed // coasting in neutral, or a report that does not follow the lever
 	case j.report.state == Drive:
-		call.Origin, call.Number = Reported, j.report.number
+		call.origin, call.number = Reported, j.report.number
 	case j.mark.state == Moving:
-		call.Origin = Marked
+		call.origin = Marked
 	}
-	if call.Number == 0 && j.report.state != ParkNeutral {
-		call.Number = j.ratios.number
+	if call.number == 0 && j.report.state != ParkNeutral {
+		call.number = j.ratios.number
 	}
 	return call
 }
 
 // reported is the call for a car at rest that reports its gear.
-func (j *Judge) reported() Call {
-	call := Call{
-		State: j.report.state, Number: j.report.number,
-		Origin: Reported, Confidence: plain,
-		Since: later(j.report.since, j.motion.since),
+func (j *Judge) reported() ruling {
+	call := ruling{
+		state: j.report.state, number: j.report.number,
+		origin: Reported, confidence: plain,
+		since: later(j.report.since, j.motion.since),
 	}
-	if call.State != Drive {
+	if call.state != Drive {
 		return call
 	}
 	switch {
 	case j.mark.state == Reverse && j.markFits():
-		return Call{State: Reverse, Origin: Marked, Confidence: plain, Since: later(j.mark.at, j.motion.since)}
+		return ruling{state: Reverse, origin: Marked, confidence: plain, since: later(j.mark.at, j.motion.since)}
 	case j.mark.state != Drive:
-		call.Confidence = implied // may be reverse
+		call.confidence = implied // may be reverse
 	}
 	return call
 }
 
-func later(a, b time.Time) time.Time {
+func later(a, b moment) moment {
 	if b.After(a) {
 		return b
 	}

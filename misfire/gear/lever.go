@@ -32,27 +32,27 @@ type lever struct {
 	belief      float64
 	level       float64 // what the level of load says, log-odds
 	state       State   // ParkNeutral, Drive or Unknown
-	since       time.Time
-	turned      time.Time
-	restless    int       // ticks on end that were not quiet
-	racing      int       // ticks on end of racing at rest
-	stopped     time.Time // when the car last came to rest
-	entry       float64   // points of load of the step taken for going into gear; 0 when none was seen
-	entryWeight float64   // what that step weighed
+	since       moment
+	turned      moment
+	restless    int     // ticks on end that were not quiet
+	racing      int     // ticks on end of racing at rest
+	stopped     moment  // when the car last came to rest
+	entry       float64 // points of load of the step taken for going into gear; 0 when none was seen
+	entryWeight float64 // what that step weighed
 }
 
 // anchor takes what is known for sure: after a start, a stop, a report or a mark.
-func (l *lever) anchor(belief float64, at time.Time) {
+func (l *lever) anchor(belief float64, at moment) {
 	l.belief = belief
 	l.level = 0
 	l.settle(at, at, true)
 }
 
 // moveOff takes that the car began to move: it is in gear.
-func (l *lever) moveOff(at time.Time) { l.anchor(motionSays, at) }
+func (l *lever) moveOff(at moment) { l.anchor(motionSays, at) }
 
 // stop takes that the car came to rest: still in gear, unless it idles then as freely as it did in neutral.
-func (l *lever) stop(at time.Time) {
+func (l *lever) stop(at moment) {
 	l.anchor(motionSays, at)
 	l.stopped = at
 	l.free()
@@ -73,13 +73,13 @@ func (l *lever) unsettle() { l.belief = min(max(l.belief, -shaken), shaken) }
 func (l *lever) lose(hole time.Duration) {
 	l.belief *= math.Pow(0.5, float64(hole)/float64(halfLife))
 	l.unsettle()
-	l.level, l.state, l.since = 0, Unknown, time.Time{}
+	l.level, l.state, l.since = 0, Unknown, 0
 	l.watcher = watcher{}
 	l.ledger = ledger{}
 }
 
 // look weighs the newest second after each tick of quiet idle.
-func (l *lever) look(standing bool, now time.Time) {
+func (l *lever) look(standing bool, now moment) {
 	if s, ok := l.watcher.look(&l.trace); ok {
 		l.weigh(s, now)
 	}
@@ -100,7 +100,7 @@ func (l *lever) look(standing bool, now time.Time) {
 
 // race takes a standing engine that turns fast at little load for out of gear: what a converter asks for at rest
 // grows with the square of the speed, so twice the idle in gear would be all but full load.
-func (l *lever) race(standing bool, now time.Time) {
+func (l *lever) race(standing bool, now moment) {
 	b := l.trace.back(0)
 	if !standing || b.low < fastIdle || !(b.load < racingLoad) {
 		l.racing = 0
@@ -117,7 +117,7 @@ const (
 )
 
 // weigh turns belief by a step.
-func (l *lever) weigh(s step, now time.Time) {
+func (l *lever) weigh(s step, now moment) {
 	if l.expected(s) {
 		l.part(s)
 		return
@@ -234,7 +234,7 @@ func (l *lever) apart() bool {
 
 // compare lets the level of load speak, within bounds: an accessory may hold load up for minutes. Where the
 // speed of the idle speaks as well and both contradict, a step was missed, and belief wears off.
-func (l *lever) compare(load, rpm float64, now time.Time) {
+func (l *lever) compare(load, rpm float64, now moment) {
 	const (
 		heard    = 0.1  // a tick; two seconds to be heard
 		wearsOff = 0.98 // a tick; ten seconds to wear off
@@ -263,7 +263,7 @@ func between(v, park, gear float64) float64 {
 }
 
 // settle lets the state follow belief. at is when the change began, now when it was seen.
-func (l *lever) settle(at, now time.Time, sure bool) {
+func (l *lever) settle(at, now moment, sure bool) {
 	l.belief = min(max(l.belief, -surest), surest)
 	next := l.state
 	switch odds := l.belief + l.level; {

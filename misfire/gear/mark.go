@@ -9,15 +9,15 @@ const markYields = 3 * time.Second
 // mark is the state that the driver marked.
 type mark struct {
 	state   State // Unknown when there is none
-	at      time.Time
-	against time.Time // since when it is contradicted; zero when it is not
+	at      moment
+	against moment // since when it is contradicted; zero when it is not
 }
 
 // check withdraws the mark when it has been contradicted for long enough.
-func (m *mark) check(contradicted bool, now time.Time) {
+func (m *mark) check(contradicted bool, now moment) {
 	switch {
 	case !contradicted:
-		m.against = time.Time{}
+		m.against = 0
 	case m.against.IsZero():
 		m.against = now
 	case now.Sub(m.against) >= markYields:

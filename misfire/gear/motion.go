@@ -25,23 +25,23 @@ const (
 type motion struct {
 	known    bool
 	moving   bool
-	since    time.Time // when moving or standing began
-	above    time.Time // first reading above rolls of an unbroken run; zero when none
-	nonzero  time.Time // first reading above zero of an unbroken run
-	zero     time.Time // first reading of zero of an unbroken run
-	lastSeen time.Time
+	since    moment // when moving or standing began
+	above    moment // first reading above rolls of an unbroken run; zero when none
+	nonzero  moment // first reading above zero of an unbroken run
+	zero     moment // first reading of zero of an unbroken run
+	lastSeen moment
 }
 
 // add takes a speed in km/h and reports whether the car began to move, or came to rest after moving.
-func (m *motion) add(speed float64, at time.Time) turn {
+func (m *motion) add(speed float64, at moment) turn {
 	if at.Sub(m.lastSeen) > speedLasts {
 		*m = motion{}
 	}
 	m.lastSeen = at
-	first := func(t *time.Time, holds bool) {
+	first := func(t *moment, holds bool) {
 		switch {
 		case !holds:
-			*t = time.Time{}
+			*t = 0
 		case t.IsZero():
 			*t = at
 		}

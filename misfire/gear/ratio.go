@@ -13,11 +13,11 @@ type ratios struct {
 	steps  [maxGears]float64 // natural logarithm of rpm per km/h of each gear met, falling
 	seen   [maxGears]int     // readings that agreed
 	n      int
-	held   float64   // value when it was first held
-	mean   float64   // of the readings since
-	count  int       // of them
-	since  time.Time // since when; zero when none is held
-	number int       // gear at present, 0 when not known
+	held   float64 // value when it was first held
+	mean   float64 // of the readings since
+	count  int     // of them
+	since  moment  // since when; zero when none is held
+	number int     // gear at present, 0 when not known
 }
 
 const (
@@ -34,10 +34,10 @@ const (
 )
 
 // leave forgets the value held, not the gears met.
-func (r *ratios) leave() { r.since, r.number = time.Time{}, 0 }
+func (r *ratios) leave() { r.since, r.number = 0, 0 }
 
 // add takes engine and road speed and updates number.
-func (r *ratios) add(rpm, speed float64, at time.Time) {
+func (r *ratios) add(rpm, speed float64, at moment) {
 	if speed < slowest || rpm < leastRatio*speed || rpm > largestRatio*speed {
 		r.leave()
 		return

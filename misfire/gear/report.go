@@ -1,16 +1,14 @@
 package gear
 
-import "time"
-
 // report is what the car itself says of its gear.
 type report struct {
-	state  State     // ParkNeutral, Drive for any gear, or Unknown when nothing is reported
-	since  time.Time // when the car was first seen to say so
-	number int       // gear, 0 when not told
+	state  State  // ParkNeutral, Drive for any gear, or Unknown when nothing is reported
+	since  moment // when the car was first seen to say so
+	number int    // gear, 0 when not told
 }
 
 // read takes the reports that are fresh. The drive selector goes first: some boxes report first gear in park.
-func (r *report) read(s *signals, sent, now time.Time) {
+func (r *report) read(s *signals, sent, now moment) {
 	state := Unknown
 	r.number = 0
 	number := s.number.fresh(now, reportLasts)

@@ -16,11 +16,11 @@ const (
 // same speed a moment apart, and taking turns would look like noise.
 type signal struct {
 	value  float64
-	at     time.Time
+	at     moment
 	module obd.Module
 }
 
-func (s *signal) take(r *obd.Reading, at time.Time) bool {
+func (s *signal) take(r *obd.Reading, at moment) bool {
 	if r.Module != s.module && s.fresh(at, gap) {
 		return false
 	}
@@ -29,7 +29,7 @@ func (s *signal) take(r *obd.Reading, at time.Time) bool {
 }
 
 // fresh reports whether a value came within a while before now.
-func (s *signal) fresh(now time.Time, within time.Duration) bool {
+func (s *signal) fresh(now moment, within time.Duration) bool {
 	return !s.at.IsZero() && now.Sub(s.at) <= within
 }
 
@@ -46,7 +46,7 @@ type signals struct {
 }
 
 // take stores a reading and returns where; nil when it says nothing new of the gear.
-func (s *signals) take(r *obd.Reading, at time.Time) *signal {
+func (s *signals) take(r *obd.Reading, at moment) *signal {
 	if r.Service != obd.LiveData {
 		return nil
 	}

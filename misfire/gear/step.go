@@ -1,9 +1,6 @@
 package gear
 
-import (
-	"math"
-	"time"
-)
+import "math"
 
 // A step is looked for between a stretch before it, a stretch in which it happens and a stretch after it, all
 // idle with the foot off the pedal. In ticks, newest first.
@@ -26,12 +23,12 @@ const (
 
 // step is a lasting change of load at idle, with what the engine's speed did meanwhile.
 type step struct {
-	at     time.Time // when it began
-	load   float64   // points of load gained, negative when lost
-	swing  float64   // rpm: how far speed dipped (load gained) or flared (load lost) against before
-	rebate float64   // rpm recovered from the far end of the swing
-	settle float64   // rpm by which the new idle differs from the old
-	joint  bool      // load and swing agree, beyond the noise
+	at     moment  // when it began
+	load   float64 // points of load gained, negative when lost
+	swing  float64 // rpm: how far speed dipped (load gained) or flared (load lost) against before
+	rebate float64 // rpm recovered from the far end of the swing
+	settle float64 // rpm by which the new idle differs from the old
+	joint  bool    // load and swing agree, beyond the noise
 }
 
 // measure compares the newest second with the one before the last two. ok is false when the idle was not
@@ -69,7 +66,7 @@ func steadyBefore(t *trace, spread float64) bool {
 
 // began is the start of the last bin, going back from the middle of the step, in which load had moved less
 // than a quarter of the way.
-func began(t *trace, before, change float64) time.Time {
+func began(t *trace, before, change float64) moment {
 	for i := afterTo; i <= beforeTo; i++ {
 		if (t.back(i).load-before)/change < 0.25 {
 			return t.back(i).start.Add(tick)

@@ -13,7 +13,7 @@ const (
 
 // bin is what one tick of time held. Values are NaN when nothing fresh was known.
 type bin struct {
-	start     time.Time
+	start     moment
 	rpm       float64 // mean
 	low, high float64 // least and greatest rpm
 	load      float64 // mean
@@ -31,12 +31,12 @@ type trace struct {
 }
 
 // reset forgets everything and opens a bin.
-func (t *trace) reset(at time.Time) {
+func (t *trace) reset(at moment) {
 	*t = trace{}
 	t.openBin(at)
 }
 
-func (t *trace) openBin(at time.Time) {
+func (t *trace) openBin(at moment) {
 	t.open = bin{start: at}
 	t.rpms, t.loads = 0, 0
 }
@@ -45,7 +45,7 @@ func (t *trace) openBin(at time.Time) {
 func (t *trace) back(n int) *bin { return &t.ring[(t.next+ticks-1-n)%ticks] }
 
 // due reports whether the open bin has ended at a time.
-func (t *trace) due(now time.Time) bool { return now.Sub(t.open.start) >= tick }
+func (t *trace) due(now moment) bool { return now.Sub(t.open.start) >= tick }
 
 // close ends the open bin, with the values that hold where none came, and opens the next.
 func (t *trace) close(heldRPM, heldLoad float64, quiet bool) {
