@@ -19,7 +19,9 @@ type turned struct {
 
 func (p *turned) Pause(on bool)         { p.did = append(p.did, on) }
 func (p *turned) Seek(by time.Duration) { p.did = append(p.did, by) }
-func (p *turned) Pace(faster bool)      { p.did = append(p.did, map[bool]string{true: "faster", false: "slower"}[faster]) }
+func (p *turned) Pace(faster bool) {
+	p.did = append(p.did, map[bool]string{true: "faster", false: "slower"}[faster])
+}
 
 func TestKeysOfAPlayback(t *testing.T) {
 	s := &State{Playback: &Playback{}, Strip: []misfire.Moment{{Gear: gear.Drive}}}

@@ -95,7 +95,7 @@ type player struct {
 
 	at        time.Time // of the newest sample, the drive's time
 	shownAt   float64   // how fast since began
-	alone     bool // the samples alone are wanted: exchanges are not counted, which takes longer than the samples
+	alone     bool      // the samples alone are wanted: exchanges are not counted, which takes longer than the samples
 	exchanges int
 	pace      pace
 	over      bool
