@@ -1,0 +1,77 @@
+package balance
+
+import (
+	"math"
+	"time"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// The windows of a fall, about the moment of the cut. Choices: the fall itself takes about half a second, and idle control
+// has put much of it back after three.
+const (
+	baseFor = 8 * time.Second // of idle before
+	apart   = 500 * time.Millisecond
+	settle  = 500 * time.Millisecond
+	fast    = 2500 * time.Millisecond
+)
+
+// fall is how far the speed falls at a moment: the idle before less the first seconds after; NaN where too little was
+// read.
+func (t trace) fall(at time.Time) float64 {
+	before := t.mean(at.Add(-apart-baseFor), at.Add(-apart))
+	after := t.mean(at.Add(settle), at.Add(settle+fast))
+	return before - after
+}
+
+// quiet is a stretch of idle in which nothing was cut.
+type quiet struct{ from, to time.Time }
+
+const (
+	// trialEvery is how far apart the moments lie at which a fall is looked for where there is none.
+	trialEvery = time.Second
+	// trialLasts is how much of a stretch tells something of its own: falls measured closer together share most of
+	// their readings. A choice; that limits built so hold 95 % is tested.
+	trialLasts = settle + fast
+)
+
+// noise is how far a fall is off by chance.
+type noise struct {
+	deviation float64 // rpm
+	freedom   float64 // of it; 0: not known
+}
+
+// chance looks for falls in quiet stretches. Where nothing was cut each should be nothing, so their mean square is the
+// variance of a measured fall, the correlation of the readings among it.
+func (t trace) chance(stretches []quiet) noise {
+	var sum float64
+	var n int
+	var span time.Duration
+	for _, q := range stretches {
+		first, last := q.from.Add(baseFor+apart), q.to.Add(-settle-fast)
+		if last.Before(first) {
+			continue
+		}
+		span += last.Sub(first)
+		for at := first; !at.After(last); at = at.Add(trialEvery) {
+			if d := t.fall(at); !math.IsNaN(d) {
+				sum += d * d
+				n++
+			}
+		}
+	}
+	freedom := math.Floor(span.Seconds() / trialLasts.Seconds())
+	if n == 0 || freedom < 1 {
+		return noise{}
+	}
+	return noise{deviation: math.Sqrt(sum / float64(n)), freedom: freedom}
+}
+
+// margin is half the width of the 95 % limits of a mean of so many falls; +Inf where the noise is not known.
+func (n noise) margin(falls int) float64 {
+	if n.freedom < 1 || falls < 1 {
+		return math.Inf(1)
+	}
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n.freedom}.Quantile(0.975)
+	return t * n.deviation / math.Sqrt(float64(falls))
+}
