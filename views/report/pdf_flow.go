@@ -20,7 +20,7 @@ type pdfPlaced struct {
 type pdfFlow struct{ top, bottom float64 }
 
 // late is how much of a page is used up when a chapter rather begins the next one.
-const late = 0.67
+const late = 0.75
 
 // pages gives the boxes of each page. There is always at least one page.
 func (f pdfFlow) pages(boxes []pdfBox) (pages [][]pdfPlaced) {
@@ -29,24 +29,27 @@ func (f pdfFlow) pages(boxes []pdfBox) (pages [][]pdfPlaced) {
 		pages = append(pages, page)
 		page, y = nil, f.top
 	}
+	put := func(b *pdfBox) {
+		if y > f.top {
+			y += b.before
+		}
+		page = append(page, pdfPlaced{b, y})
+		y += b.height
+	}
 	for i := 0; i < len(boxes); {
 		group := boxes[i:f.group(boxes, i)]
-		if len(page) > 0 && (f.need(group, y) > f.bottom || group[0].opens && y > f.top+late*(f.bottom-f.top)) {
+		if y > f.top && (f.need(group, y) > f.bottom || group[0].opens && y > f.top+late*(f.bottom-f.top)) {
 			turn()
 		}
 		for k := range group {
 			b := &group[k]
-			if len(page) > 0 && y+b.before+b.height > f.bottom { // only in a group larger than a page
+			if y > f.top && y+b.before+b.height > f.bottom { // only in a group larger than a page
 				turn()
 			}
-			if len(page) == 0 && b.head != nil && b.head != b {
-				page = append(page, pdfPlaced{b.head, y})
-				y += b.head.height
-			} else if len(page) > 0 {
-				y += b.before
+			if y == f.top && b.head != nil {
+				put(b.head)
 			}
-			page = append(page, pdfPlaced{b, y})
-			y += b.height
+			put(b)
 		}
 		i += len(group)
 	}

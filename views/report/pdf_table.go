@@ -43,7 +43,7 @@ func (p *pdfPages) table(t *table) {
 		p.boxes[first].before += before
 		before = 0
 		for k := first; k < len(p.boxes); k++ {
-			p.boxes[k].head = head
+			p.boxes[k].head = head // but right below it, where it is never at the top
 		}
 		// No row stands alone before or after the end of a page, and none apart from the line that names it.
 		end := &p.boxes[len(p.boxes)-1]

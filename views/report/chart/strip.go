@@ -233,25 +233,17 @@ func (d *stripDrawing) paintRows(c *draw.Canvas, x, y func(float64) vg.Length) {
 	d.paintMarks(c, y)
 }
 
-// paintMarks paints a tick for each mark, and its number where there is room beside the one before.
+// paintMarks paints a tick for each mark.
 func (d *stripDrawing) paintMarks(c *draw.Canvas, y func(float64) vg.Length) {
 	if len(d.Marks) == 0 {
 		return
 	}
 	row := float64(len(d.rows) - 1)
-	label := style(ink, sizeSmall, draw.XLeft)
 	length := d.each.Seconds() * float64(len(d.bins))
-	at := make([]vg.Length, len(d.Marks)+1)
-	at[len(d.Marks)] = c.Max.X
-	for i, mark := range d.Marks {
-		at[i] = c.X(min(1, max(0, mark.Sub(d.start).Seconds()/length)))
-	}
-	width := min(firm, (c.Max.X-c.Min.X)/vg.Length(2*len(d.Marks)))
-	for i := range d.Marks {
-		c.StrokeLine2(draw.LineStyle{Color: ink, Width: width}, at[i], y(row+0.4), at[i], y(row-0.4))
-		if text := strconv.Itoa(i + 1); at[i]+2+label.Width(text) <= at[i+1] {
-			c.FillText(label, vg.Point{X: at[i] + 1.5, Y: y(row)}, text)
-		}
+	line := draw.LineStyle{Color: ink, Width: min(firm, (c.Max.X-c.Min.X)/vg.Length(2*len(d.Marks)))}
+	for _, mark := range d.Marks {
+		at := c.X(min(1, max(0, mark.Sub(d.start).Seconds()/length)))
+		c.StrokeLine2(line, at, y(row+0.4), at, y(row-0.4))
 	}
 }
 

@@ -1,7 +1,6 @@
 package fonts
 
 import (
-	"math"
 	"slices"
 	"strings"
 	"unicode"
@@ -25,10 +24,18 @@ type Run struct {
 	// Text is what the run says, in the order of reading.
 	Text string
 	// Plain is the run letter by letter from left to right, where each letter of it is one glyph of the face; it is
-	// empty where Glyphs are.
-	Plain  string
+	// empty where Clusters are.
+	Plain    string
+	Clusters []Cluster
+	Width    float64 // em
+}
+
+// Cluster is letters that have their shapes together.
+type Cluster struct {
+	Text   string  // in the order of reading
+	X      float64 // where it begins from the run's left end, in ems
+	Width  float64
 	Glyphs []Glyph
-	Width  float64 // em
 }
 
 // Glyph is one shape of a face, and where its origin is from the run's, in ems.
@@ -165,8 +172,9 @@ func (it *item) scatter(run *Run) {
 	x := 0.0
 	for _, r := range run.Plain {
 		gid, _ := it.face.face.NominalGlyph(r)
-		run.Glyphs = append(run.Glyphs, Glyph{X: x, id: gid})
-		x += it.face.advance(r)
+		width := it.face.advance(r)
+		run.Clusters = append(run.Clusters, Cluster{Text: string(r), X: x, Width: width, Glyphs: []Glyph{{X: x, id: gid}}})
+		x += width
 	}
 	run.Plain = ""
 }
@@ -184,10 +192,17 @@ func (l *Library) shape(it *item, right bool) Run {
 	})
 	ems := func(v fixed.Int26_6) float64 { return float64(v) / 64 / em }
 	run := Run{Face: it.face, Text: string(it.letters)}
+	at := -1
 	for _, g := range out.Glyphs {
-		run.Glyphs = append(run.Glyphs, Glyph{X: run.Width + ems(g.XOffset), Y: ems(g.YOffset), id: g.GlyphID})
+		if g.TextIndex() != at {
+			at = g.TextIndex()
+			text := string(it.letters[at:min(at+g.RunesCount(), len(it.letters))])
+			run.Clusters = append(run.Clusters, Cluster{Text: text, X: run.Width})
+		}
+		c := &run.Clusters[len(run.Clusters)-1]
+		c.Glyphs = append(c.Glyphs, Glyph{X: run.Width + ems(g.XOffset), Y: ems(g.YOffset), id: g.GlyphID})
+		c.Width += ems(g.Advance)
 		run.Width += ems(g.Advance)
 	}
-	run.Width = math.Max(run.Width, 0)
 	return run
 }

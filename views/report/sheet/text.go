@@ -80,13 +80,17 @@ func (s *Sheet) plainFace() *fonts.Face { return s.library.Line("a", false)[0].F
 
 // shapes draws a run by its outlines. Its text goes with them, for those who search, copy or hear the page.
 func (s *Sheet) shapes(style Style, x, y float64, run *fonts.Run) {
-	s.spoken(style, x, y, style.Size*run.Width, run.Text, func() {
-		for _, g := range run.Glyphs {
-			s.outline(style, x, y, run.Face.Outline(g))
-		}
-	})
+	style.Bold = style.Bold && !run.Face.Bold
+	for _, c := range run.Clusters {
+		s.spoken(style, x+style.Size*c.X, y, style.Size*c.Width, c.Text, func() {
+			for _, g := range c.Glyphs {
+				s.outline(style, x, y, run.Face.Outline(g))
+			}
+		})
+	}
 }
 
+// outline fills a shape, and thickens it where the style is bold.
 func (s *Sheet) outline(style Style, x, y float64, pieces []fonts.Piece) {
 	if len(pieces) == 0 {
 		return
@@ -129,8 +133,8 @@ func (s *Sheet) curve(cx, cy, x, y float64) {
 	s.pdf.CurveBezierCubicTo(third(fromX, cx), third(fromY, cy), third(x, cx), third(y, cy), x, y)
 }
 
-// spoken marks what is drawn as standing for a text (ISO 32000-1, 14.9.4). A letter that is not shown gives it its
-// place on the page, without which readers do not take it.
+// spoken marks what is drawn as standing for a text (ISO 32000-1, 14.9.4). A letter that is not shown, stretched to the
+// width of what is, gives it its place on the page, without which readers do not take it.
 func (s *Sheet) spoken(style Style, x, y, width float64, text string, draw func()) {
 	var code strings.Builder
 	for _, unit := range utf16.Encode([]rune(text)) {
@@ -139,9 +143,11 @@ func (s *Sheet) spoken(style Style, x, y, width float64, text string, draw func(
 	s.pdf.RawWriteStr("/Span <</ActualText <FEFF" + code.String() + ">>> BDC\n")
 	draw()
 	const carrier = "m"
-	s.use(s.plainFace(), min(style.Size, width/s.library.Width(carrier, false)))
+	s.use(s.plainFace(), style.Size)
 	s.pdf.SetTextRenderingMode(3)
+	s.pdf.RawWriteStr(fmt.Sprintf("%.2f Tz\n", max(1, 100*width/(style.Size*s.library.Width(carrier, false)))))
 	s.pdf.Text(x, y, carrier)
+	s.pdf.RawWriteStr("100 Tz\n")
 	s.pdf.SetTextRenderingMode(0)
 	s.pdf.RawWriteStr("EMC\n")
 }
