@@ -161,30 +161,38 @@ func (c *canvas) trace(p vg.Path) {
 	}
 }
 
-// arc draws an arc as curves of at most a quarter turn each, off by less than 0.03 % of its radius.
+// arc draws an arc; the path goes straight to where it begins.
 func (c *canvas) arc(part *vg.PathComp, first bool) {
-	pieces := int(math.Ceil(math.Abs(part.Angle)/(math.Pi/2) - 1e-9))
-	if pieces < 1 {
-		return
+	for i, q := range quarters(part) {
+		x, y := c.to.apply(q[0])
+		switch {
+		case i > 0:
+		case first:
+			c.sheet.pdf.MoveTo(x, y)
+		default:
+			c.sheet.pdf.LineTo(x, y)
+		}
+		cx, cy := c.to.apply(q[1])
+		dx, dy := c.to.apply(q[2])
+		x, y = c.to.apply(q[3])
+		c.sheet.pdf.CurveBezierCubicTo(cx, cy, dx, dy, x, y)
 	}
-	step := part.Angle / float64(pieces)
+}
+
+// quarters are an arc as curves of at most a quarter turn each: where each begins, its two controls, where it ends.
+// They are off by less than 0.03 % of the radius.
+func quarters(part *vg.PathComp) (curves [][4]vg.Point) {
+	pieces := int(math.Ceil(math.Abs(part.Angle)/(math.Pi/2) - 1e-9))
+	step := part.Angle / float64(max(pieces, 1))
 	pull := 4.0 / 3 * math.Tan(step/4)
 	on := func(angle, along float64) vg.Point { // a point of the circle, moved along its tangent
 		sin, cos := math.Sincos(angle)
 		r := part.Radius
 		return vg.Point{X: part.Pos.X + r*vg.Length(cos-along*sin), Y: part.Pos.Y + r*vg.Length(sin+along*cos)}
 	}
-	x, y := c.to.apply(on(part.Start, 0))
-	if first {
-		c.sheet.pdf.MoveTo(x, y)
-	} else {
-		c.sheet.pdf.LineTo(x, y)
-	}
 	for i := range pieces {
 		from := part.Start + float64(i)*step
-		cx, cy := c.to.apply(on(from, pull))
-		dx, dy := c.to.apply(on(from+step, -pull))
-		x, y := c.to.apply(on(from+step, 0))
-		c.sheet.pdf.CurveBezierCubicTo(cx, cy, dx, dy, x, y)
+		curves = append(curves, [4]vg.Point{on(from, 0), on(from, pull), on(from+step, -pull), on(from+step, 0)})
 	}
+	return curves
 }
