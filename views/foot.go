@@ -162,7 +162,10 @@ func (p *painter) keyFields() []field {
 	add := func(rank int, words ...string) {
 		fields = append(fields, field{words: words, rank: rank, style: p.pal.plain})
 	}
-	if p.state.Step != nil {
+	if st := p.state.Step; st != nil {
+		if st.Enter != "" {
+			add(0, "Enter "+st.Enter)
+		}
 		add(1, "s skip  b again  x stop")
 	}
 	if p.state.Playback != nil {

@@ -48,6 +48,8 @@ func (k *keys) press(ev *tcell.EventKey, s *State, act Actions) (quit bool) {
 	case k.help:
 		return k.readHelp(ev)
 	case k.play(ev, s, act):
+	case ev.Key() == tcell.KeyEnter:
+		confirm(s, act)
 	case ev.Key() == tcell.KeyRune:
 		return k.command(ev.Rune(), s, act)
 	case k.held != nil:
@@ -167,6 +169,13 @@ func (k *keys) command(r rune, s *State, act Actions) (quit bool) {
 		k.ring(int(r-'0'), cylindersOf(s))
 	}
 	return false
+}
+
+// confirm says that what the step asks for has been done.
+func confirm(s *State, act Actions) {
+	if c, ok := act.(Confirmer); ok && s.Step != nil && s.Step.Enter != "" {
+		c.Confirm()
+	}
 }
 
 func stepKey(r rune, act Actions) {

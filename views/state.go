@@ -55,6 +55,7 @@ type Step struct {
 	Left, Length time.Duration // time left, and the whole of it; Length 0 shows no bar
 	Done, Needed float64       // firings counted in this step and wanted; Needed 0 shows neither
 	Cautions     []string      // one line each
+	Enter        string        // what the Enter key says; empty where it says nothing
 }
 
 // Mark is a time-stamped note of a drive.
@@ -76,6 +77,12 @@ type Actions interface {
 	StepRepeat()
 	StepStop()
 	Quit() // the user wants to leave; Run returns right after
+}
+
+// Confirmer is what the Enter key does where a step asks to be told that something has been done. The Actions of such a
+// step are a Confirmer too; it must not block.
+type Confirmer interface {
+	Confirm()
 }
 
 // Player is what the keys do that only a playback has. The Actions of one are a Player too; all must not block.

@@ -131,6 +131,21 @@ func (b *benching) save(all []bench.Reading) (saved int, err error) {
 	return saved, nil
 }
 
+// addReadings saves readings under a job, each with what it is judged among all of it.
+func addReadings(j *journal.Journal, job int64, at time.Time, readings []bench.Reading) error {
+	stored, err := storedReadings(j, job)
+	if err != nil {
+		return err
+	}
+	judged := bench.Judge(append(readingsOf(stored), readings...))
+	for i := len(stored); i < len(judged); i++ {
+		if _, err := addReading(j, job, at, &judged[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // addReading saves one judged reading.
 func addReading(j *journal.Journal, job int64, at time.Time, judged *bench.Judgement) (int64, error) {
 	record, err := json.Marshal(judged.Record())

@@ -12,7 +12,6 @@ import (
 	"stumble/misfire/cause"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
-	"stumble/misfire/steps"
 	"stumble/obd"
 	"stumble/obd/elm"
 	"stumble/obd/vehicle"
@@ -49,7 +48,7 @@ type drive struct {
 	failed   error                                 // what notify returned
 	direct   func(now time.Time)                   // tells the simulated driver what to do; may be nil
 	step     *views.Step
-	guide    *guide                 // leads through a test; nil in a plain drive
+	guide    conductor              // leads through a test; nil in a plain drive
 	marked   func(views.Mark) error // hears every mark; may be nil
 }
 
@@ -211,7 +210,7 @@ func (d *drive) obey() {
 func (d *drive) finish() *views.State {
 	d.obey()
 	if d.guide != nil {
-		d.guide.runner.Stop(d.now())
+		d.guide.Stop(d.now())
 	}
 	d.tally.Finish()
 	state := d.state()
@@ -235,6 +234,9 @@ func (d *drive) state() *views.State {
 		state.Playback = d.playback()
 	}
 	d.keeper.show(state)
+	if d.guide != nil {
+		d.guide.present(state)
+	}
 	return state
 }
 
@@ -285,15 +287,15 @@ func (d *drive) Note(text string) {
 }
 
 // StepSkip, StepRepeat and StepStop are for the guide, where there is one.
-func (d *drive) StepSkip()   { d.steer((*steps.Runner).Skip) }
-func (d *drive) StepRepeat() { d.steer((*steps.Runner).Repeat) }
-func (d *drive) StepStop()   { d.steer((*steps.Runner).Stop) }
+func (d *drive) StepSkip()   { d.steer(conductor.Skip) }
+func (d *drive) StepRepeat() { d.steer(conductor.Repeat) }
+func (d *drive) StepStop()   { d.steer(conductor.Stop) }
 func (d *drive) Quit()       {}
 
-func (d *drive) steer(do func(*steps.Runner, time.Time)) {
+func (d *drive) steer(do func(conductor, time.Time)) {
 	d.do(func(at time.Time) {
 		if d.guide != nil {
-			do(d.guide.runner, at)
+			do(d.guide, at)
 		}
 	})
 }

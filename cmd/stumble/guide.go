@@ -61,13 +61,29 @@ func (g *guide) direct(now time.Time) {
 	}
 }
 
+// Skip, Repeat and Stop are the keys'.
+func (g *guide) Skip(at time.Time)   { g.runner.Skip(at) }
+func (g *guide) Repeat(at time.Time) { g.runner.Repeat(at) }
+func (g *guide) Stop(at time.Time)   { g.runner.Stop(at) }
+
+// present adds nothing: the drive itself shows the step.
+func (g *guide) present(*views.State) {}
+
+// write writes what the drive did, and what the steps showed.
+func (g *guide) write(w io.Writer, s *views.State) error {
+	if err := views.WriteSummary(w, s.Summary); err != nil {
+		return err
+	}
+	return g.summary(w, s.Summary)
+}
+
 // summary writes what the steps showed, after what the drive did.
 func (g *guide) summary(w io.Writer, s *misfire.Summary) error {
 	return views.WriteSteps(w, s, g.runner.Results(s), g.runner.Notes(s))
 }
 
 // object is the same as an object.
-func (g *guide) object(s *views.State) views.TestSummaryObject {
+func (g *guide) object(s *views.State) any {
 	return views.NewTestSummary(s, g.runner.Results(s.Summary), g.runner.Notes(s.Summary))
 }
 

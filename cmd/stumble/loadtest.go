@@ -163,6 +163,7 @@ func (d *drive) listen(input *bufio.Reader, quit func(error)) {
 func (d *drive) typed(line string, quit func(error)) {
 	switch line {
 	case "":
+		d.Confirm()
 	case "p", "n":
 		d.Mark(gear.ParkNeutral)
 	case "d":

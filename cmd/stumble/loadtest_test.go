@@ -270,7 +270,7 @@ func TestStepKeys(t *testing.T) {
 	state := d.finish()
 	assert.Equal(t, []string{"Park at idle", "Drive at idle"}, seen)
 	var outcomes []steps.Outcome
-	for _, r := range d.guide.runner.Results(state.Summary) {
+	for _, r := range d.guide.(*guide).runner.Results(state.Summary) {
 		outcomes = append(outcomes, r.Outcome)
 	}
 	assert.Equal(t, []steps.Outcome{steps.LeftOut, steps.Stopped, steps.NotReached}, outcomes)

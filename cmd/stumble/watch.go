@@ -35,6 +35,7 @@ type watchOptions struct {
 	plain, asJSON bool
 	engine        engineOptions
 	record        recordOptions
+	balance       balanceOptions // of watch alone
 }
 
 func (o *watchOptions) flags(f *flagSet) {
@@ -80,10 +81,18 @@ func watch(a *app, args []string) error {
 	f := newFlags("watch", watchAbout, "--port /dev/ttyUSB0 --engine i4-1342")
 	var o watchOptions
 	o.flags(f)
+	o.balance.flags(f)
 	if _, err := f.parse(a, args, 0); err != nil {
 		return err
 	}
-	t, cfg, err := a.prepare(&o, defaultMost)
+	if err := o.balance.check(); err != nil {
+		return err
+	}
+	most := defaultMost
+	if o.balance.on {
+		most = mostTest
+	}
+	t, cfg, err := a.prepare(&o, most)
 	if err != nil || t == nil {
 		return err
 	}
@@ -97,6 +106,9 @@ func watch(a *app, args []string) error {
 		return err
 	}
 	defer d.session.close()
+	if o.balance.on {
+		return a.balanceTest(d, k, &o)
+	}
 	if err := d.record(k); err != nil {
 		return err
 	}
@@ -142,10 +154,10 @@ func (a *app) writeSummary(d *drive, state *views.State, asJSON bool) error {
 	if asJSON {
 		return views.WriteLine(a.out, d.object(state))
 	}
-	if err := views.WriteSummary(a.out, state.Summary); err != nil || d.guide == nil {
-		return err
+	if d.guide != nil {
+		return d.guide.write(a.out, state)
 	}
-	return d.guide.summary(a.out, state.Summary)
+	return views.WriteSummary(a.out, state.Summary)
 }
 
 // engineOptions choose the engine's layout and how the car numbers its monitors.

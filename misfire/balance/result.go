@@ -186,8 +186,7 @@ func (r *Result) sentence() string {
 	switch len(r.Weak) {
 	case 0:
 	case 1:
-		c := r.of(r.Weak[0])
-		words = append(words, fmt.Sprintf("Cylinder %d gives little work: its cut slows the idle by %s rpm, %s %% of the middle fall, %s rpm.", c.Cylinder, whole(c.Drop), whole(c.Share), whole(r.Median)))
+		words = append(words, r.of(r.Weak[0]).weakness(r.Median))
 	default:
 		words = append(words, fmt.Sprintf("Cylinders %s give little work, the weakest first: their cuts slow the idle by less than half of the middle fall, %s rpm.", listed(r.Weak), whole(r.Median)))
 	}
@@ -199,6 +198,14 @@ func (r *Result) sentence() string {
 		words = append(words, fmt.Sprintf("No cylinder stands out: each cut slows the idle by at least half of the middle fall, %s rpm.", whole(r.Median)))
 	}
 	return strings.Join(words, " ")
+}
+
+// weakness says how little work a weak cylinder gives.
+func (c *Cylinder) weakness(median float64) string {
+	if c.Low < 0 {
+		return fmt.Sprintf("Cylinder %d gives little work: its cut is not felt for sure, at most %s rpm, where the middle fall is %s rpm.", c.Cylinder, whole(c.High), whole(median))
+	}
+	return fmt.Sprintf("Cylinder %d gives little work: its cut slows the idle by %s rpm, %s %% of the middle fall, %s rpm.", c.Cylinder, whole(c.Drop), whole(c.Share), whole(median))
 }
 
 // notes are what a reader must know.

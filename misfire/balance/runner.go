@@ -300,7 +300,7 @@ func (r *Runner) again() {
 		}
 	}
 	if r.of = len(r.queue); r.of > 0 {
-		r.round++
+		r.round, r.number = r.round+1, 0
 	}
 }
 
@@ -390,6 +390,21 @@ func (r *Runner) plugged(at time.Time) {
 		}
 	}
 	r.require(AskCool)
+}
+
+// Lost says that nothing is heard of the car any more. Nobody could count for a cylinder that is off.
+func (r *Runner) Lost(at time.Time) {
+	if r.over || r.ask != AskHold && r.ask != AskPlugIn {
+		return
+	}
+	r.last = at
+	if r.ask == AskHold {
+		r.void = "nothing was heard of the car"
+		r.measure()
+		r.require(AskPlugIn)
+	}
+	r.late = at
+	r.say(Late, fmt.Sprintf("nothing is heard of the car: plug cylinder %d in now", r.cylinder()))
 }
 
 // cylinder is the one that is cut now; 0 for none.
