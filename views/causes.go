@@ -75,7 +75,11 @@ func (p *causesPage) reasons(label string, reasons []cause.Reason) {
 		if i == reasonsTold {
 			return
 		}
-		p.paragraph(label, fmt.Sprintf("%s: %s", r.Fact, r.Why))
+		text := r.Fact + ": " + r.Why
+		if r.Expected != "" {
+			text = fmt.Sprintf("%s; more usual with it: %s (%s)", r.Fact, r.Expected, r.Why)
+		}
+		p.paragraph(label, text)
 		label = strings.Repeat(" ", width(label))
 	}
 }

@@ -36,7 +36,8 @@ type ReasonObject struct {
 	Fact   string `json:"fact"`
 	Why    string `json:"why"`
 	Source string `json:"source"`
-	Times  Number `json:"times"` // how many times likelier with this cause than with the others
+	Times  Number `json:"times"`      // how many times likelier with this cause than with the others
+	Usual  Word   `json:"more_usual"` // what the cause shows most often; null of reasons for it
 }
 
 // TestObject is a test to make.
@@ -116,7 +117,7 @@ func rankedObject(r *cause.Ranked) RankedObject {
 func reasonObjects(reasons []cause.Reason) []ReasonObject {
 	all := make([]ReasonObject, len(reasons))
 	for i, r := range reasons {
-		all[i] = ReasonObject{r.Fact, r.Why, r.Source, Number(r.Times)}
+		all[i] = ReasonObject{r.Fact, r.Why, r.Source, Number(r.Times), Word(r.Expected)}
 	}
 	return all
 }

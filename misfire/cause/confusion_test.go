@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire/cause"
@@ -27,6 +28,7 @@ type fault struct {
 	make func(b build, rng *rand.Rand) (f []car.Fault, right []string)
 	// truth is the part that is at fault, as a test by hand would find it.
 	truth func(b build) string
+	apart bool // not held to the limits
 }
 
 func one(b build, rng *rand.Rand) int { return 1 + rng.IntN(b.vehicle.Cylinders()) }
@@ -53,10 +55,10 @@ func faults(builds ...build) []fault {
 	return []fault{
 		{"PlugWire", wired, func(b build, rng *rand.Rand) ([]car.Fault, []string) {
 			return []car.Fault{car.PlugWire{Cylinder: one(b, rng), Scale: 0.5 + 1.5*rng.Float64()}}, []string{"plug_wire"}
-		}, simple("plug_wire")},
+		}, simple("plug_wire"), false},
 		{"WornPlug", builds, func(b build, rng *rand.Rand) ([]car.Fault, []string) {
 			return []car.Fault{car.WornPlug{Cylinder: one(b, rng)}}, []string{"plug"}
-		}, simple("plug")},
+		}, simple("plug"), false},
 		{"Coil", builds, func(b build, rng *rand.Rand) ([]car.Fault, []string) {
 			if b.ignition == cause.CoilOnPlug {
 				return []car.Fault{car.Coil{Cylinders: []int{one(b, rng)}}}, []string{"coil"}
@@ -68,10 +70,10 @@ func faults(builds ...build) []fault {
 				return "coil"
 			}
 			return "coil_shared"
-		}},
+		}, false},
 		{"Injector", builds, func(b build, rng *rand.Rand) ([]car.Fault, []string) {
 			return []car.Fault{car.Injector{Cylinder: one(b, rng)}}, []string{"injector"}
-		}, simple("injector")},
+		}, simple("injector"), false},
 		{"LeanBank", builds, func(b build, rng *rand.Rand) ([]car.Fault, []string) {
 			bank := 1 + rng.IntN(len(b.vehicle.Banks))
 			if len(b.vehicle.Banks) == 1 { // the only bank is the whole engine
@@ -83,16 +85,16 @@ func faults(builds ...build) []fault {
 				return "air_leak"
 			}
 			return "air_leak_bank"
-		}},
+		}, false},
 		{"AirLeak", builds, func(build, *rand.Rand) ([]car.Fault, []string) {
 			return []car.Fault{car.AirLeak{}}, []string{"air_leak"}
-		}, simple("air_leak")},
+		}, simple("air_leak"), false},
 		{"FuelSupply", builds, func(build, *rand.Rand) ([]car.Fault, []string) {
 			return []car.Fault{car.FuelSupply{}}, []string{"fuel_supply"}
-		}, simple("fuel_supply")},
+		}, simple("fuel_supply"), false},
 		{"Compression", builds, func(b build, rng *rand.Rand) ([]car.Fault, []string) {
 			return []car.Fault{car.Compression{Cylinder: one(b, rng)}}, []string{"compression"}
-		}, simple("compression")},
+		}, simple("compression"), false},
 		{"Dead", builds, func(b build, rng *rand.Rand) ([]car.Fault, []string) {
 			return []car.Fault{car.Dead{Cylinder: one(b, rng)}}, deadEnds(b)
 		}, func(b build) string {
@@ -100,10 +102,10 @@ func faults(builds ...build) []fault {
 				return "coil"
 			}
 			return "plug_wire"
-		}},
+		}, false},
 		{"half coil", wired, func(b build, rng *rand.Rand) ([]car.Fault, []string) {
 			return []car.Fault{car.Coil{Cylinders: []int{one(b, rng)}}}, []string{"coil_half"}
-		}, simple("coil_half")},
+		}, simple("coil_half"), true},
 	}
 }
 
@@ -125,7 +127,11 @@ func run(t *testing.T, set []fault, n int, from uint64) map[string]*score {
 			b := f.builds[i%len(f.builds)]
 			placed, right := f.make(b, rng)
 			minutes := 6 + 2*rng.Float64()
-			cfg := car.Config{Faults: placed, Script: trip(minutes), Coolant: []float64{20, 62, 80}[rng.IntN(3)]}
+			coolant := []float64{30, 62, 80}[rng.IntN(3)]
+			if coolant == 30 {
+				minutes += 4 // a cold engine is driven until it is warm
+			}
+			cfg := car.Config{Faults: placed, Script: trip(minutes), Coolant: coolant}
 			if rng.IntN(2) == 0 {
 				cfg.Burst = car.Burst{Share: 0.25, Run: 4}
 			}
@@ -133,13 +139,13 @@ func run(t *testing.T, set []fault, n int, from uint64) map[string]*score {
 			e := cause.Gather([]cause.Drive{d}, nil, b.ignition)
 			r := book.Explain(e)
 			s.cases++
-			s.judge(book, e, r, right, f.truth(b), rng, fmt.Sprintf("%s %v at %.0f degrees, %.1f min", b.vehicle.Name, placed, cfg.Coolant, minutes))
+			s.judge(t, book, e, r, right, f.truth(b), rng, fmt.Sprintf("%s %v at %.0f degrees, %.1f min", b.vehicle.Name, placed, cfg.Coolant, minutes))
 		}
 	}
 	return out
 }
 
-func (s *score) judge(book *cause.Book, e cause.Evidence, r *cause.Result, right []string, truth string, rng *rand.Rand, what string) {
+func (s *score) judge(t *testing.T, book *cause.Book, e cause.Evidence, r *cause.Result, right []string, truth string, rng *rand.Rand, what string) {
 	if len(r.Ranked) == 0 {
 		s.said["nothing"]++
 		s.wrong = append(s.wrong, what+": "+r.Sentence)
@@ -156,68 +162,137 @@ func (s *score) judge(book *cause.Book, e cause.Evidence, r *cause.Result, right
 		s.three++
 	}
 	if r.Next != nil {
-		outcome := outcomeOf(r.Next.Key, truth, rng)
+		outcome := outcomeOf(t, r.Next.Key, truth, rng)
 		found, _ := book.Found(r.Next.Key, outcome, r.Next.Name+": "+outcome)
 		e.Findings = append(e.Findings, found)
 	}
 	if after := book.Explain(e); slices.Contains(right, after.Ranked[0].Key) {
 		s.after++
 	} else {
-		s.wrong = append(s.wrong, fmt.Sprintf("   after %v: %s", e.Findings, after.Sentence))
+		s.wrong = append(s.wrong, fmt.Sprintf("   after %v: %s", e.Findings[len(e.Findings)-1].Text, after.Sentence))
 	}
 }
 
-// outcomeOf is what a test by hand finds on a car with that part at fault: what a sound part shows, unless the test
-// looks at the part itself, and then what it shows nine times in ten.
-func outcomeOf(test, truth string, rng *rand.Rand) string {
-	finder := map[string]map[string]string{
-		"swap_wire":      {"plug_wire": "followed"},
-		"swap_coil":      {"coil": "followed", "coil_half": "followed", "coil_shared": "followed"},
-		"swap_plug":      {"plug": "followed"},
-		"swap_injector":  {"injector": "followed"},
-		"swap_towers":    {"coil_half": "moved"},
-		"wire_ohms":      {"plug_wire": "bad"},
-		"spark_load":     {"plug_wire": "weak", "coil": "weak", "coil_half": "weak", "coil_shared": "weak"},
-		"read_plug":      {"plug": "worn", "injector": "white", "air_leak": "white", "air_leak_bank": "white", "fuel_supply": "white", "compression": "oily"},
-		"coil_ohms":      {},
-		"coil_feed":      {},
-		"injector_click": {},
-		"injector_ohms":  {},
-		"balance":        {"plug_wire": "one", "plug": "one", "coil": "one", "coil_half": "one", "injector": "one", "compression": "one"},
-		"smoke":          {"air_leak": "elsewhere", "air_leak_bank": "bank"},
-		"compression":    {"compression": "low_one"},
-		"leak_down":      {"compression": "high_one"},
-		"fuel_pressure":  {"fuel_supply": "low"},
-		"vacuum":         {"air_leak": "low", "air_leak_bank": "low", "compression": "flick"},
-		"crank_learn":    {},
-		"smooth_road":    {},
-	}
-	sound := map[string]string{
-		"swap_wire": "stayed", "swap_coil": "stayed", "swap_plug": "stayed", "swap_injector": "stayed", "swap_towers": "stayed",
-		"wire_ohms": "good", "spark_load": "strong", "read_plug": "normal", "coil_ohms": "within", "coil_feed": "good",
-		"injector_click": "clicks", "injector_ohms": "within", "balance": "none", "smoke": "none", "compression": "even",
-		"leak_down": "even", "fuel_pressure": "good", "vacuum": "steady", "crank_learn": "same", "smooth_road": "same",
-	}
-	if found, looks := finder[test][truth]; looks && rng.Float64() < 0.9 {
-		return found
-	}
-	return sound[test]
+// find is what a test shows of a part that is at fault, and how often it does.
+type find struct {
+	truth, outcome string
+	often          float64
 }
 
-// TestConfusion prints how often the engine is right.
+// probe is a test by hand: what it shows of the part at fault, and of any sound part. The figures are what a careful
+// hand would find, set down without the product's tables: judgement of the trade.
+type probe struct {
+	sound string
+	finds []find
+}
+
+func probes() map[string]probe {
+	swap := func(parts ...string) probe { // the misses go with the part, unless handling closed a contact
+		p := probe{sound: "stayed"}
+		for _, part := range parts {
+			p.finds = append(p.finds, find{part, "followed", 0.95})
+		}
+		return p
+	}
+	return map[string]probe{
+		"swap_wire":     swap("plug_wire"),
+		"swap_coil":     swap("coil", "coil_half", "coil_shared"),
+		"swap_plug":     swap("plug"),
+		"swap_injector": swap("injector"),
+		"swap_towers":   {"stayed", []find{{"coil_half", "moved", 0.95}}},
+		"wire_ohms":     {"good", []find{{"plug_wire", "bad", 0.95}}}, // the simulator's wire is broken, not leaking
+		"spark_load":    {"strong", []find{{"plug_wire", "weak", 0.85}, {"coil", "weak", 0.85}, {"coil_half", "weak", 0.85}, {"coil_shared", "weak", 0.85}}},
+		"read_plug": {"normal", []find{{"plug", "worn", 0.95}, {"injector", "white", 0.4}, {"air_leak", "white", 0.3}, {"air_leak_bank", "white", 0.3},
+			{"fuel_supply", "white", 0.3}, {"compression", "oily", 0.3}}},
+		"coil_ohms":      {"within", []find{{"coil", "off", 0.2}, {"coil_shared", "off", 0.2}, {"coil_half", "off", 0.3}}}, // it fails hot
+		"coil_feed":      {"good", nil},
+		"injector_click": {"clicks", nil},
+		"injector_ohms":  {"within", nil},
+		"injector_flow":  {"alike", []find{{"injector", "odd", 0.95}}},
+		"balance":        {"none", []find{{"compression", "one", 0.6}, {"injector", "one", 0.5}}},
+		"smoke":          {"none", []find{{"air_leak", "elsewhere", 0.9}, {"air_leak_bank", "bank", 0.85}}},
+		"compression":    {"even", []find{{"compression", "low_one", 0.97}}},
+		"leak_down":      {"even", []find{{"compression", "high_one", 0.97}}},
+		"fuel_pressure":  {"good", []find{{"fuel_supply", "low", 0.95}}},
+		"vacuum":         {"steady", []find{{"air_leak", "low", 0.6}, {"air_leak_bank", "low", 0.5}, {"compression", "flick", 0.5}}},
+		"crank_learn":    {"same", nil},
+		"smooth_road":    {"same", nil},
+	}
+}
+
+// outcomeOf is how a test comes out on a car with that part at fault.
+func outcomeOf(t *testing.T, test, truth string, rng *rand.Rand) string {
+	t.Helper()
+	p, known := probes()[test]
+	require.True(t, known, "say what %s finds", test)
+	for _, f := range p.finds {
+		if f.truth == truth && rng.Float64() < f.often {
+			return f.outcome
+		}
+	}
+	return p.sound
+}
+
+// What the engine must reach on simulated cars, before any reading of the bench and after the one test it names.
+const (
+	mostlyFirst = 0.80
+	nearlyThree = 0.97
+	firstAfter  = 0.95
+)
+
+// TestConfusion prints how often the engine is right, on cars whose runs were looked at while the tables were written,
+// and on cars and seeds that were held out; half of the cases each.
+//
+// One half of a shared coil is told apart, and not held to the limits: nothing but heat parts it from plug and wire of
+// the same cylinder, and a short drive shows little of that. The two are exchanged in minutes.
 func TestConfusion(t *testing.T) {
-	n := *cases
+	n := (*cases + 1) / 2
 	if testing.Short() {
-		n = 6
+		n = 2
 	}
-	set := faults(wren(), curlew(), plover())
-	scores := run(t, set, n, 1000)
-	table(t, set, scores)
-	require.NotEmpty(t, scores)
+	var all score
+	for _, of := range []struct {
+		name   string
+		builds []build
+		seeds  uint64
+	}{
+		{"cars looked at", []build{wren(), curlew(), plover(), heron(), dunlin()}, 1000},
+		{"cars held out", []build{siskin(), ousel(), pipit()}, 90000},
+	} {
+		t.Run(of.name, func(t *testing.T) {
+			set := faults(of.builds...)
+			sum := table(t, set, run(t, set, n, of.seeds))
+			sum.check(t)
+			all.add(&sum)
+		})
+	}
+	t.Logf("%-12s %s", "all cars", all.String())
+	all.check(t)
 }
 
-func table(t *testing.T, set []fault, scores map[string]*score) {
-	var total score
+func (s *score) check(t *testing.T) {
+	t.Helper()
+	require.Positive(t, s.cases)
+	of := float64(s.cases)
+	assert.GreaterOrEqual(t, float64(s.first)/of, mostlyFirst, "first")
+	assert.GreaterOrEqual(t, float64(s.three)/of, nearlyThree, "in the first three")
+	assert.GreaterOrEqual(t, float64(s.after)/of, firstAfter, "first after the test that was named")
+}
+
+func (s *score) add(o *score) {
+	s.cases += o.cases
+	s.first += o.first
+	s.three += o.three
+	s.after += o.after
+}
+
+func (s *score) String() string {
+	share := func(n int) float64 { return 100 * float64(n) / float64(s.cases) }
+	return fmt.Sprintf("%3d cases: first %5.1f %%, in three %5.1f %%, after the test %5.1f %%", s.cases, share(s.first), share(s.three), share(s.after))
+}
+
+// table prints a line for each fault, and adds up those that are held to the limits.
+func table(t *testing.T, set []fault, scores map[string]*score) (sum score) {
 	for _, f := range set {
 		s := scores[f.name]
 		var said []string
@@ -225,18 +300,16 @@ func table(t *testing.T, set []fault, scores map[string]*score) {
 			said = append(said, fmt.Sprintf("%s %d", key, n))
 		}
 		slices.Sort(said)
-		t.Logf("%-12s %3d cases: first %3d %%, in three %3d %%, after the test %3d %%; said %s", f.name, s.cases,
-			100*s.first/s.cases, 100*s.three/s.cases, 100*s.after/s.cases, strings.Join(said, ", "))
-		total.cases += s.cases
-		total.first += s.first
-		total.three += s.three
-		total.after += s.after
+		t.Logf("%-12s %s; said %s", f.name, s, strings.Join(said, ", "))
+		if !f.apart {
+			sum.add(s)
+		}
 	}
-	t.Logf("%-12s %3d cases: first %.1f %%, in three %.1f %%, after the test %.1f %%", "all", total.cases,
-		100*float64(total.first)/float64(total.cases), 100*float64(total.three)/float64(total.cases), 100*float64(total.after)/float64(total.cases))
+	t.Logf("%-12s %s", "all but half", sum.String())
 	for _, f := range set {
 		for _, w := range scores[f.name].wrong {
 			t.Log(f.name, w)
 		}
 	}
+	return sum
 }

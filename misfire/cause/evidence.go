@@ -132,7 +132,7 @@ type Evidence struct {
 	Trims     Trims
 	Heat      Heat
 	Codes     Codes
-	Dips      [2]Count  // idle dips in Park or Neutral and in gear, a dip a miss and a tenth of a second a firing; of cars without counts
+	Dips      [2]Tally  // idle dips in Park or Neutral and in gear, among tenths of a second; of cars without counts
 	Findings  []Finding // of tests by hand that are told as they came out
 	Swaps     []proof.SwapResult
 	Bench     []bench.Judgement
@@ -219,8 +219,10 @@ func (e *Evidence) cylinder(n int) *Cylinder {
 	return &e.Cylinders[n-1]
 }
 
+// dipsOf is the tenths of a second of a minute.
+const dipsOf = 600
+
 func (e *Evidence) addDips(idle []misfire.IdleDips) {
-	const perMinute = 600
 	for _, d := range idle {
 		at := 1
 		switch d.Gear {
@@ -230,8 +232,7 @@ func (e *Evidence) addDips(idle []misfire.IdleDips) {
 		default:
 			continue
 		}
-		n := float64(d.Dips)
-		e.Dips[at].add(Count{Misses: n, Firings: d.Minutes * perMinute, Effective: n})
+		e.Dips[at].add(Tally{Misses: float64(d.Dips), Firings: d.Minutes * dipsOf})
 	}
 }
 
@@ -316,27 +317,20 @@ func (e *Evidence) counted() bool {
 	return slices.ContainsFunc(e.Cylinders, func(c Cylinder) bool { return c.Counted && c.Total.Firings > 0 })
 }
 
-// misses reports whether some place has more misses, of all cylinders together, than healthy engines have; a few
-// firings tell nothing.
+// misses reports whether some cylinder, or all together, miss more in some place than a healthy engine does; a few
+// misses tell nothing.
 func (e *Evidence) misses() bool {
-	const few = 3 // effective misses
-	var all Count
+	const few = 3
+	more := func(n Count) bool { return n.Misses >= few && n.Rate() > rate.Ceiling }
+	var all [Places]Count
 	for i := range e.Cylinders {
-		all.add(e.Cylinders[i].Total)
-	}
-	if all.Effective < few {
-		return false
-	}
-	for i := range e.Cylinders {
-		c := &e.Cylinders[i]
-		if c.Total.Effective >= few && c.Total.Rate() > rate.Ceiling {
-			return true
-		}
 		for p := range Places {
-			if n := c.at(Place(p)); n.Effective >= few && n.Rate() > rate.Ceiling {
+			n := e.Cylinders[i].at(Place(p))
+			all[p].add(n)
+			if more(n) {
 				return true
 			}
 		}
 	}
-	return all.Rate() > rate.Ceiling
+	return slices.ContainsFunc(all[:], more)
 }

@@ -70,6 +70,8 @@ type Reason struct {
 	Why    string  // why it bears on the cause
 	Source string  // whose rule that is
 	Times  float64 // how many times likelier the fact is with this cause than with the rest as now believed; under 1 less
+	// Expected is what the cause shows most often, in words; of reasons against it.
+	Expected string
 }
 
 // Told is where a reason begins to be told: facts that hardly move a cause are left out.
@@ -212,11 +214,12 @@ func (b *Book) ranked(e *Evidence, s *scope, c *knownCause, share float64) Ranke
 func (b *Book) reasons(e *Evidence, r *Result, all []believed, shares []float64) {
 	for _, f := range r.Facts {
 		if f.Said == "" {
-			bear(e, r, shares, b.likelihoods[f.Feature], f.Weights, f.Text)
+			bear(e, r, shares, b.likelihoods[f.Feature], b.words(f.Feature), f.Weights, f.Text)
 		}
 	}
 	for _, f := range e.Findings {
-		bear(e, r, shares, b.outcomes[f.Test], f.Weights, f.Text)
+		t, _ := b.test(f.Test)
+		bear(e, r, shares, b.outcomes[f.Test], t.outcomes, f.Weights, f.Text)
 	}
 	for i := range r.Ranked {
 		c := &r.Ranked[i]
@@ -226,7 +229,7 @@ func (b *Book) reasons(e *Evidence, r *Result, all []believed, shares []float64)
 }
 
 // bear sets how often each cause shows a thing against how often the causes as now believed do.
-func bear(e *Evidence, r *Result, shares []float64, rows []row, weights []float64, text string) {
+func bear(e *Evidence, r *Result, shares []float64, rows []row, words []string, weights []float64, text string) {
 	chances, mean := make([]float64, len(shares)), 0.0
 	found := make([]*row, len(shares))
 	for i := range r.Ranked {
@@ -246,6 +249,7 @@ func bear(e *Evidence, r *Result, shares []float64, rows []row, weights []float6
 		case reason.Times >= toldFor:
 			c.For = append(c.For, reason)
 		case reason.Times <= toldAgainst:
+			reason.Expected = words[found[i].likeliest()]
 			c.Against = append(c.Against, reason)
 		}
 	}

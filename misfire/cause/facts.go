@@ -98,31 +98,6 @@ func (e *Evidence) sum(cylinders []int, of func(*Cylinder) Count) Count {
 	return sum
 }
 
-// contrast is two rates of the same cylinders set against each other.
-type contrast struct {
-	from, to         Count
-	fromText, toText string
-}
-
-// The least that is compared: misses in both together, firings in each.
-const (
-	fewMisses  = 3
-	fewFirings = 120
-)
-
-// weights is how likely the ratio of the rates, to over from, lies in each of the levels that edges part. Each rate
-// is taken to be gamma-distributed about what was counted (Jeffreys' prior for a Poisson rate, Gelman and others 2013,
-// section 2.8, from memory), so their ratio is Fisher's F.
-func (c *contrast) weights(edges ...float64) []float64 {
-	if c.from.Effective+c.to.Effective < fewMisses || min(c.from.Firings, c.to.Firings) < fewFirings {
-		return nil
-	}
-	a, b := c.to.Effective+0.5, c.from.Effective+0.5
-	n, m := c.to.Firings/c.to.phi(), c.from.Firings/c.from.phi()
-	f := distuv.F{D1: 2 * a, D2: 2 * b}
-	return between(func(edge float64) float64 { return f.CDF(edge * (b / m) / (a / n)) }, edges)
-}
-
 // between is the chance of each stretch between edges.
 func between(cdf func(float64) float64, edges []float64) []float64 {
 	out, last := make([]float64, 0, len(edges)+1), 0.0
@@ -134,26 +109,23 @@ func between(cdf func(float64) float64, edges []float64) []float64 {
 	return append(out, 1-last)
 }
 
-func (c *contrast) text() string {
-	return fmt.Sprintf("misses %s of 1,000 firings %s, %s %s", plain(c.to.Rate()), c.toText, plain(c.from.Rate()), c.fromText)
-}
-
 // contrasts compare the running in which the cylinders miss.
 func (e *Evidence) contrasts(s *scope, put func(string, []float64, string)) {
-	at := func(p Place) Count { return e.sum(s.cylinders, func(c *Cylinder) Count { return c.at(p) }) }
 	between := func(feature string, from, to Place, edges ...float64) {
-		c := contrast{at(from), at(to), from.String(), to.String()}
+		c := e.compared(s.cylinders, from, to)
 		put(feature, c.weights(edges...), c.text())
+	}
+	ran := func(p Place) bool {
+		return e.sum(s.cylinders, func(c *Cylinder) Count { return c.at(p) }).Firings >= fewFirings
 	}
 	// Half or twice is no difference that a shop would call one; 6 and 5 times are beyond what the load alone asks
 	// more of a sound spark. Judgement.
 	between("gear_step", IdleNeutral, IdleGear, 0.5, 2, 6)
-	loaded := Pull
-	if at(Pull).Firings < fewFirings {
+	loaded, rest := Pull, IdleGear
+	if !ran(Pull) {
 		loaded = Cruise
 	}
-	rest := IdleGear
-	if at(IdleGear).Firings < fewFirings {
+	if !ran(IdleGear) {
 		rest = IdleNeutral
 	}
 	between("pull_step", rest, loaded, 0.4, 1.6, 5)
@@ -225,10 +197,9 @@ func (e *Evidence) partner(s *scope, put func(string, []float64, string)) {
 
 // dips compare the idle in gear with that in Park where a car has no counts.
 func (e *Evidence) dips(put func(string, []float64, string)) {
-	c := contrast{e.Dips[0], e.Dips[1], "", ""}
-	const perMinute = 600
+	c := contrast{phi: 1, strata: []stratum{{e.Dips[0], e.Dips[1]}}}
 	put("dip_step", c.weights(2), fmt.Sprintf("the idle dips %s times a minute in gear, %s in Park or Neutral: no count of misses",
-		plain(c.to.Rate()*perMinute/1000), plain(c.from.Rate()*perMinute/1000)))
+		plain(c.strata[0].to.rate()*dipsOf/1000), plain(c.strata[0].from.rate()*dipsOf/1000)))
 }
 
 // frame is what the freeze frame of a misfire code adds.

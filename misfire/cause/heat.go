@@ -1,7 +1,6 @@
 package cause
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -11,9 +10,6 @@ import (
 
 // Heat is misses and firings of each cylinder by place and coolant temperature, from windows that lie within one place.
 type Heat [engine.MaxCylinders][Places][heatBins]Tally
-
-// Tally is misses among firings.
-type Tally struct{ Misses, Firings float64 }
 
 // Bins of coolant temperature are 5 degrees wide; the first holds all that is colder, the last all that is hotter.
 const (
@@ -89,115 +85,60 @@ func (c *Collector) AddWindow(w *misfire.Window) {
 	}
 }
 
-// hotterBy is how many bins under the hottest the heat contrast parts cooler running from hot: ten degrees. A thermostat
-// holds its engine within less.
+// hotterBy is how many bins below the hottest still count as hot: a thermostat holds a warm engine within ten degrees.
 const hotterBy = 2
 
-// heat compares running when the engine is as hot as it gets with cooler running, place by place. Where windows tell
-// nothing of it, cold and warm running are compared as the tally has them.
-func (e *Evidence) heat(s *scope, put func(string, []float64, string)) {
-	if weights, text := e.hotter(s.cylinders); weights != nil {
-		put("heat", weights, text)
-		return
-	}
-	var c contrast
-	most := 0.0
-	for p := range Places {
-		cold := e.sum(s.cylinders, func(c *Cylinder) Count { return c.At[p][0] })
-		warm := e.sum(s.cylinders, func(c *Cylinder) Count { return c.At[p][1] })
-		if n := min(cold.Firings, warm.Firings) * (cold.Effective + warm.Effective); n > most {
-			most = n
-			c = contrast{cold, warm, "cold " + Place(p).String(), "warm"}
-		}
-	}
-	put("heat", c.weights(0.5, 2), c.text())
-}
-
-// stratum is the running in one place, cooler and hot.
-type stratum struct{ cool, hot Tally }
-
-// hotter is the contrast of hot with cooler running in like places, by the ratio of the rates that is common to
-// them: given the misses of both, those of the hot running are binomial (Breslow and Day 1980, section 4, from memory).
-func (e *Evidence) hotter(cylinders []int) ([]float64, string) {
+// split is the first bin that counts as hot for some cylinders: it depends on how hot the engine got.
+func (e *Evidence) split(cylinders []int) int {
 	hottest := 0
 	for p := range Places {
 		for b := range heatBins {
-			if e.Heat[0][p][b].Firings >= fewFirings || e.Heat[cylinders[0]-1][p][b].Firings >= fewFirings {
+			if e.Heat[cylinders[0]-1][p][b].Firings >= fewFirings {
 				hottest = max(hottest, b)
 			}
 		}
 	}
-	split := hottest - hotterBy // the first bin that is hot
-	if split < 1 {
-		return nil, ""
+	return hottest - hotterBy + 1
+}
+
+// heat compares running when the engine is as hot as it gets with cooler running, place by place. Where windows tell
+// nothing of it, cold and warm running are compared as the tally has them.
+func (e *Evidence) heat(s *scope, put func(string, []float64, string)) {
+	const half, twice = 0.5, 2
+	c := e.hotter(s.cylinders)
+	if !c.known() {
+		c = e.warmer(s.cylinders)
 	}
-	strata, cool, hot := make([]stratum, Places), Tally{}, Tally{}
-	for _, cyl := range cylinders {
-		for p := range Places {
-			for b := range heatBins {
-				t, to := e.Heat[cyl-1][p][b], &strata[p].hot
-				if b <= split {
-					to = &strata[p].cool
+	put("heat", c.weights(half, twice), c.text()+", in like running")
+}
+
+func (e *Evidence) hotter(cylinders []int) contrast {
+	c := contrast{phi: e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi(), fromText: "when cooler", toText: "when as hot as it gets"}
+	split := e.split(cylinders)
+	for p := range Places {
+		var s stratum
+		for _, cyl := range cylinders {
+			for b, t := range e.Heat[cyl-1][p] {
+				if b < split {
+					s.from.add(t)
+				} else {
+					s.to.add(t)
 				}
-				to.Misses += t.Misses
-				to.Firings += t.Firings
 			}
 		}
+		c.strata = append(c.strata, s)
 	}
-	for _, s := range strata {
-		if min(s.cool.Firings, s.hot.Firings) > 0 {
-			cool.add(s.cool)
-			hot.add(s.hot)
-		}
-	}
-	phi := e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi()
-	if min(cool.Firings, hot.Firings) < fewFirings || (cool.Misses+hot.Misses)/phi < fewMisses {
-		return nil, ""
-	}
-	text := fmt.Sprintf("misses %s of 1,000 firings when as hot as it gets, %s when cooler, in like running", plain(hot.rate()), plain(cool.rate()))
-	return heatWeights(strata, phi), text
+	return c
 }
 
-func (t *Tally) add(o Tally) {
-	t.Misses += o.Misses
-	t.Firings += o.Firings
-}
-
-func (t Tally) rate() float64 { return 1000 * t.Misses / t.Firings }
-
-// heatWeights is how likely the common ratio of rates, hot over cool, is under a half, between, or over 2; all ratios
-// from a thirtieth to thirty are alike beforehand, on a logarithmic scale.
-func heatWeights(strata []stratum, phi float64) []float64 {
-	const steps = 300
-	edge := math.Log(30)
-	logs := make([]float64, steps+1)
-	top := math.Inf(-1)
-	for i := range logs {
-		ratio := math.Exp(edge * (2*float64(i)/steps - 1))
-		for _, s := range strata {
-			if min(s.cool.Firings, s.hot.Firings) == 0 {
-				continue
-			}
-			hot := ratio * s.hot.Firings / (ratio*s.hot.Firings + s.cool.Firings)
-			logs[i] += (s.hot.Misses*math.Log(hot) + s.cool.Misses*math.Log1p(-hot)) / phi
+func (e *Evidence) warmer(cylinders []int) contrast {
+	c := contrast{phi: e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi(), fromText: "when cold", toText: "when warm"}
+	for p := range Places {
+		of := func(warm int) Tally {
+			n := e.sum(cylinders, func(c *Cylinder) Count { return c.At[p][warm] })
+			return Tally{n.Misses, n.Firings}
 		}
-		top = max(top, logs[i])
+		c.strata = append(c.strata, stratum{of(0), of(1)})
 	}
-	out, sum := make([]float64, 3), 0.0
-	for i, l := range logs {
-		at := 1
-		switch ratio := edge * (2*float64(i)/steps - 1); {
-		case ratio < -math.Ln2:
-			at = 0
-		case ratio > math.Ln2:
-			at = 2
-		}
-		w := math.Exp(l - top)
-		out[at] += w
-		sum += w
-	}
-	for i := range out {
-		out[i] /= sum
-	}
-	return out
+	return c
 }

@@ -17,8 +17,9 @@ const (
 
 // How far trims of sound engines lie from zero, and of their banks from each other, in percent; judgement.
 const (
-	trimSpread = 2.0
-	bankSpread = 1.5
+	trimSpread  = 2.0
+	bankSpread  = 1.5
+	shapeSpread = 1.0 // of one engine between idle and load
 )
 
 // ownLean is how far off one cylinder's own mixture is suspect, in percent. An engine runs up to some 15 to 25 % lean
@@ -74,6 +75,7 @@ func (e *Evidence) missed(bank int, place TrimPlace) float64 {
 func (e *Evidence) mixture(s *scope, put func(string, []float64, string)) {
 	if s.kind <= scopeNeighbours && len(s.cylinders) > 0 {
 		e.ownMixture(s, put)
+		e.ownShape(s, put)
 		return
 	}
 	e.level(s, put)
@@ -114,6 +116,34 @@ func (e *Evidence) ownMixture(s *scope, put func(string, []float64, string)) {
 	put("trim_own", between(d.CDF, []float64{-ownLean, ownLean}), text)
 }
 
+// ownShape sets the trim at idle against that at speed or under load, worked back to the cylinder: what all of the
+// engine's trim has in common falls out.
+func (e *Evidence) ownShape(s *scope, put func(string, []float64, string)) {
+	if s.bank == 0 {
+		return
+	}
+	n := float64(e.perBank(s.bank)) / float64(len(s.cylinders))
+	idle, loaded, where, ok := e.idleAndLoaded(s.bank)
+	if !ok {
+		return
+	}
+	d := distuv.Normal{Mu: (loaded - idle) * n, Sigma: shapeSpread * n}
+	put("trim_own_shape", between(d.CDF, []float64{-ownLean, ownLean}), fmt.Sprintf("fuel trim %+.1f %% %s, %+.1f %% at idle", loaded, where, idle))
+}
+
+// idleAndLoaded is the trim at idle, and that where the engine is loaded or fast most that it is known.
+func (e *Evidence) idleAndLoaded(bank int) (idle, loaded float64, where TrimPlace, ok bool) {
+	if idle, ok = e.trusted(bank, TrimIdle); !ok {
+		return 0, 0, 0, false
+	}
+	for _, where = range [...]TrimPlace{TrimPull, TrimRaised, TrimCruise} {
+		if loaded, ok = e.trusted(bank, where); ok {
+			return idle, loaded, where, true
+		}
+	}
+	return 0, 0, 0, false
+}
+
 func leanOrRich(percent float64) string {
 	if percent < 0 {
 		return "rich"
@@ -151,20 +181,12 @@ func (e *Evidence) ofBank(bank int) string {
 
 // shape sets the trim at speed or under load against that at idle.
 func (e *Evidence) shape(s *scope, put func(string, []float64, string)) {
-	bank := max(1, s.bank)
-	idle, ok := e.trusted(bank, TrimIdle)
+	idle, loaded, where, ok := e.idleAndLoaded(max(1, s.bank))
 	if !ok {
 		return
 	}
-	for _, p := range [...]TrimPlace{TrimPull, TrimRaised, TrimCruise} {
-		t, ok := e.trusted(bank, p)
-		if !ok {
-			continue
-		}
-		d := distuv.Normal{Mu: t - idle, Sigma: trimSpread}
-		put("trim_shape", between(d.CDF, []float64{-trimNormal, trimNormal}), fmt.Sprintf("fuel trim %+.1f %% %s, %+.1f %% at idle", t, p, idle))
-		return
-	}
+	d := distuv.Normal{Mu: loaded - idle, Sigma: trimSpread}
+	put("trim_shape", between(d.CDF, []float64{-trimNormal, trimNormal}), fmt.Sprintf("fuel trim %+.1f %% %s, %+.1f %% at idle", loaded, where, idle))
 }
 
 // apart sets the banks against each other where they differ most.

@@ -45,9 +45,14 @@ const (
 
 // scopeOf finds the pattern in the counts.
 func (e *Evidence) scopeOf() scope {
+	// One dispersion for all: it is of the running, and a cylinder alone tells little of it.
+	var all Count
+	for i := range e.Cylinders {
+		all.add(e.Cylinders[i].Total)
+	}
 	misses := make([]float64, len(e.Cylinders))
 	for i := range e.Cylinders {
-		misses[i] = e.Cylinders[i].Total.Effective
+		misses[i] = e.Cylinders[i].Total.Misses / all.phi()
 	}
 	s := e.patterns(misses)
 	if s.kind != scopeSeveral {

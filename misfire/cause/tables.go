@@ -53,6 +53,7 @@ type knownCause struct {
 type feature struct {
 	group, key string
 	levels     []string
+	words      []string // each level as it is told
 }
 
 // knownTest is a row of tests.csv.
@@ -148,7 +149,11 @@ func (b *Book) readCauses() error {
 
 func (b *Book) readFeatures() error {
 	return each("features.csv", featuresTable, func(r record) error {
-		b.features = append(b.features, feature{r["group"], r["feature"], strings.Fields(r["levels"])})
+		f := feature{r["group"], r["feature"], strings.Fields(r["levels"]), strings.Split(r["words"], "; ")}
+		b.features = append(b.features, f)
+		if len(f.words) != len(f.levels) {
+			return fmt.Errorf("%s has %d levels and words for %d", f.key, len(f.levels), len(f.words))
+		}
 		return nil
 	})
 }
@@ -222,6 +227,16 @@ func (b *Book) row(r record, levels []string) (row, error) {
 	return out, nil
 }
 
+// words are the levels of a feature as they are told.
+func (b *Book) words(feature string) []string {
+	for i := range b.features {
+		if b.features[i].key == feature {
+			return b.features[i].words
+		}
+	}
+	return nil
+}
+
 // test finds a test by its key.
 func (b *Book) test(key string) (knownTest, bool) {
 	at := slices.IndexFunc(b.tests, func(t knownTest) bool { return t.key == key })
@@ -261,4 +276,15 @@ func (r *row) chance(weights []float64) float64 {
 		sum += w * r.levels[i]
 	}
 	return sum
+}
+
+// likeliest is the level that a cause shows most often.
+func (r *row) likeliest() int {
+	best := 0
+	for i, v := range r.levels {
+		if v > r.levels[best] {
+			best = i
+		}
+	}
+	return best
 }
