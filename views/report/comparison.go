@@ -118,16 +118,17 @@ func (w *writer) ratioFigure(r *proof.Comparison) *figure {
 				continue
 			}
 			label := w.tell("cylinder-in", c.Cylinder, w.conditionName(cond))
-			ratios = append(ratios, chart.Ratio{Label: bare(label), Ratio: cond.Ratio.Ratio, Low: cond.Ratio.Low, High: cond.Ratio.High})
+			ratios = append(ratios, w.chartRatio(label, cond.Ratio.Ratio, cond.Ratio.Low, cond.Ratio.High))
 			words = append(words, w.tell("alt-ratio", label, w.ratioPhrase(cond.Ratio.Ratio, cond.Ratio.Low, cond.Ratio.High)))
 		}
 		if o := c.Overall.Comparison; c.OneRatio && len(c.Conditions) > 1 {
 			label := w.tell("cylinder-in", c.Cylinder, w.tell("row-all-alike"))
-			ratios = append(ratios, chart.Ratio{Label: bare(label), Ratio: o.Ratio, Low: o.Low, High: o.High, Overall: true})
+			ratios = append(ratios, w.chartRatio(label, o.Ratio, o.Low, o.High))
+			ratios[len(ratios)-1].Overall = true
 			words = append(words, w.tell("alt-ratio", label, w.ratioPhrase(o.Ratio, o.Low, o.High)))
 		}
 	}
-	return newFigure(func(width vg.Length) *chart.Chart { return chart.Ratios(ratios, width) }, w.tell("caption-ratios"), w.tell("alt-list", w.chain("join-semicolon", words))).repeating()
+	return newFigure(func(width vg.Length) *chart.Chart { return w.charts().Ratios(ratios, width) }, w.tell("caption-ratios"), w.tell("alt-list", w.chain("join-semicolon", words))).repeating()
 }
 
 func (w *words) ratioPhrase(ratio, low, high float64) string {

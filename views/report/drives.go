@@ -209,7 +209,7 @@ func (w *writer) rateFigure(d *Drive) *figure {
 		}
 		rates = append(rates, r)
 	}
-	return newFigure(func(width vg.Length) *chart.Chart { return chart.Rates(rates, w.ceiling(), width) }, w.tell("caption-rate-chart", d.Number), w.tell("alt-rates")).repeating()
+	return newFigure(func(width vg.Length) *chart.Chart { return w.charts().Rates(rates, w.ceiling(), width) }, w.tell("caption-rate-chart", d.Number), w.tell("alt-rates")).repeating()
 }
 
 // ceiling is the rate up to which a cylinder counts as healthy.
@@ -231,7 +231,7 @@ func (w *writer) stripFigure(d *Drive) *figure {
 	for _, m := range d.Marks {
 		strip.Marks = append(strip.Marks, m.At)
 	}
-	return newFigure(func(width vg.Length) *chart.Chart { return chart.Strip(strip, width) }, w.tell("caption-strip", d.Number), w.stripWords(d))
+	return newFigure(func(width vg.Length) *chart.Chart { return w.charts().Strip(strip, width) }, w.tell("caption-strip", d.Number), w.stripWords(d))
 }
 
 // stripWords tells what the strip shows: for how long each gear was in, and the misses of each cylinder.

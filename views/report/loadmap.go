@@ -18,7 +18,7 @@ const fewestFirings = 200
 // mapFigure draws where in load and engine speed the engine misses, all cylinders that are counted together.
 func (w *writer) mapFigure(d *Drive) *figure {
 	spots := spotsOf(d.Summary)
-	f := newFigure(func(width vg.Length) *chart.Chart { return chart.Map(spots, width) }, w.tell("caption-map", d.Number), w.mapWords(spots))
+	f := newFigure(func(width vg.Length) *chart.Chart { return w.charts().Map(spots, width) }, w.tell("caption-map", d.Number), w.mapWords(spots))
 	if f != nil {
 		f.data = w.mapTable(spots)
 	}

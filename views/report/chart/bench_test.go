@@ -16,7 +16,7 @@ func BenchmarkStrip(b *testing.B) {
 	for _, hours := range []int{1, 10} {
 		drive := chart.Drive{Moments: moments(hours*3600, 6, 20), Cylinders: 6}
 		b.Run(map[int]string{1: "1 hour", 10: "10 hours"}[hours], func(b *testing.B) {
-			benchmark(b, func() *chart.Chart { return chart.Strip(drive, chart.Wide) })
+			benchmark(b, func() *chart.Chart { return words().Strip(drive, chart.Wide) })
 			per[hours] = b.Elapsed() / time.Duration(b.N)
 			if per[1] > 0 && hours > 1 {
 				b.ReportMetric(float64(per[hours])/float64(per[1]), "x-1-hour")
@@ -26,9 +26,9 @@ func BenchmarkStrip(b *testing.B) {
 }
 
 func BenchmarkOthers(b *testing.B) {
-	b.Run("rates", func(b *testing.B) { benchmark(b, func() *chart.Chart { return chart.Rates(rates(), 1, chart.Wide) }) })
-	b.Run("ratios", func(b *testing.B) { benchmark(b, func() *chart.Chart { return chart.Ratios(ratios(), chart.Wide) }) })
-	b.Run("map", func(b *testing.B) { benchmark(b, func() *chart.Chart { return chart.Map(spots(), chart.Wide) }) })
+	b.Run("rates", func(b *testing.B) { benchmark(b, func() *chart.Chart { return words().Rates(rates(), 1, chart.Wide) }) })
+	b.Run("ratios", func(b *testing.B) { benchmark(b, func() *chart.Chart { return words().Ratios(ratios(), chart.Wide) }) })
+	b.Run("map", func(b *testing.B) { benchmark(b, func() *chart.Chart { return words().Map(spots(), chart.Wide) }) })
 }
 
 func benchmark(b *testing.B, draw func() *chart.Chart) {
@@ -51,7 +51,7 @@ func FuzzStrip(f *testing.F) {
 			m.Misses[int(raw[i+2])%16] = uint16(raw[i+3]) << 6
 			drive = append(drive, m)
 		}
-		c := chart.Strip(chart.Drive{Moments: drive, Cylinders: int(cylinders)}, chart.Wide)
+		c := words().Strip(chart.Drive{Moments: drive, Cylinders: int(cylinders)}, chart.Wide)
 		if c == nil {
 			return
 		}

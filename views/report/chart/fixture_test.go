@@ -2,8 +2,10 @@ package chart_test
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"strconv"
 	"testing"
 	"time"
 
@@ -64,15 +66,40 @@ func marks(n int, every time.Duration) (at []time.Time) {
 	return at
 }
 
+// words are short ones, and long ones for the parts that must give way to them.
+func words() *chart.Words {
+	return &chart.Words{
+		Gear: func(s gear.State) string {
+			if s == gear.ParkNeutral {
+				return "Park or Neutral"
+			}
+			return s.String()
+		},
+		Rate:  func(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) },
+		Of:    func(misses, firings float64) string { return fmt.Sprintf("%.0f in %.0f", misses, firings) },
+		Under: func(limit string) string { return "under " + limit },
+		Range: func(low, high string) string { return low + " to " + high },
+		More:  func(low string) string { return low + " or more" },
+		None:  "none", Cylinder: "cylinder", PerThousand: "misses per 1,000 firings", Limits: "bars: 95 % limits",
+		Healthy: func(limit string) string { return "healthy up to " + limit }, NoCount: "no\ncount",
+		RPM: "rpm", Load: "load %", Marked: "marks", NotJudged: "not judged", Spread: "mean, least and most",
+		Ticks: "misses counted: 1, 10, 100 or more", NotRecorded: "blank: nothing recorded",
+		Minutes: "time since the start, min:s", Hours: "time since the start, h:min",
+		EachTick: func(s int) string { return fmt.Sprintf("one tick for each %d s", s) },
+		Ratio:    "misses after the repair for each one before, at equal running", Fewer: "fewer after", Most: "more after",
+		Speed: "engine speed, rpm", LoadBand: "load", TooLittle: "too little running: misses in firings",
+	}
+}
+
 func ratios() []chart.Ratio {
 	unknown := math.NaN()
 	return []chart.Ratio{
-		{Label: "Cylinder 2: D, 20-40 %, under 1000 rpm, warm", Ratio: 0, Low: 0, High: 0.018},
-		{Label: "Cylinder 2: moving, 40-60 %, 1500-2000 rpm, warm", Ratio: 0.03, Low: 0.01, High: 0.09},
-		{Label: "Cylinder 2: R, 20-40 %, under 1000 rpm, warm", Ratio: 0.8, Low: 0.2, High: 4.5},
-		{Label: "Cylinder 3: P/N, 0-20 %, under 1000 rpm, warm", Ratio: math.Inf(1), Low: 0.5, High: math.Inf(1)},
-		{Label: "Cylinder 4: P/N", Ratio: unknown, Low: unknown, High: unknown},
-		{Label: "Cylinder 2, all together", Ratio: 0.02, Low: 0.008, High: 0.05, Overall: true},
+		{Label: "Cylinder 2: D, 20-40 %, under 1000 rpm, warm", Text: "0 (0 to 0.018)", Ratio: 0, Low: 0, High: 0.018},
+		{Label: "Cylinder 2: moving, 40-60 %, 1500-2000 rpm, warm", Text: "0.030 (0.010 to 0.090)", Ratio: 0.03, Low: 0.01, High: 0.09},
+		{Label: "Cylinder 2: R, 20-40 %, under 1000 rpm, warm", Text: "0.80 (0.20 to 4.5)", Ratio: 0.8, Low: 0.2, High: 4.5},
+		{Label: "Cylinder 3: P/N, 0-20 %, under 1000 rpm, warm", Text: "none before: at least 0.50", Ratio: math.Inf(1), Low: 0.5, High: math.Inf(1)},
+		{Label: "Cylinder 4: P/N", Text: "not compared", Ratio: unknown, Low: unknown, High: unknown},
+		{Label: "Cylinder 2, all together", Text: "0.020 (0.0080 to 0.050)", Ratio: 0.02, Low: 0.008, High: 0.05, Overall: true},
 	}
 }
 
@@ -104,14 +131,18 @@ func all() map[string]*chart.Chart {
 	many[22].High = math.Inf(1)
 	long := chart.Drive{Moments: moments(36000, 16, 5), Cylinders: 16, Marks: marks(500, 71*time.Second), Uncounted: []int{1, 99}}
 	short := chart.Drive{Moments: moments(600, 4, 9), Cylinders: 4, Marks: marks(8, time.Minute)}
+	wordy := words()
+	wordy.Gear = func(s gear.State) string { return "a gear state with a very long name, " + s.String() }
+	wordy.NotJudged, wordy.NoCount = "what may not have been judged", "the car does not\ncount this one"
 	return map[string]*chart.Chart{
-		"rates": chart.Rates(rates(), 1, chart.Wide), "rates-narrow": chart.Rates(rates(), 1, chart.Narrow),
-		"rates-many": chart.Rates(many, 1, chart.Wide), "rates-one": chart.Rates(rates()[8:9], 1, chart.Wide),
-		"strip": chart.Strip(short, chart.Wide), "strip-narrow": chart.Strip(short, chart.Narrow),
-		"strip-long": chart.Strip(long, chart.Wide), "strip-second": chart.Strip(chart.Drive{Moments: moments(1, 4, 1), Cylinders: 4}, chart.Wide),
-		"ratios": chart.Ratios(ratios(), chart.Wide), "ratios-narrow": chart.Ratios(ratios(), chart.Narrow),
-		"map": chart.Map(spots(), chart.Wide), "map-narrow": chart.Map(spots(), chart.Narrow),
-		"map-thin": chart.Map(spots()[len(spots())-1:], chart.Narrow),
+		"strip-wordy": wordy.Strip(long, chart.Narrow), "rates-wordy": wordy.Rates(rates(), 1, chart.Wide),
+		"rates": words().Rates(rates(), 1, chart.Wide), "rates-narrow": words().Rates(rates(), 1, chart.Narrow),
+		"rates-many": words().Rates(many, 1, chart.Wide), "rates-one": words().Rates(rates()[8:9], 1, chart.Wide),
+		"strip": words().Strip(short, chart.Wide), "strip-narrow": words().Strip(short, chart.Narrow),
+		"strip-long": words().Strip(long, chart.Wide), "strip-second": words().Strip(chart.Drive{Moments: moments(1, 4, 1), Cylinders: 4}, chart.Wide),
+		"ratios": words().Ratios(ratios(), chart.Wide), "ratios-narrow": words().Ratios(ratios(), chart.Narrow),
+		"map": words().Map(spots(), chart.Wide), "map-narrow": words().Map(spots(), chart.Narrow),
+		"map-thin": words().Map(spots()[len(spots())-1:], chart.Narrow),
 	}
 }
 

@@ -22,7 +22,7 @@ type Spot struct {
 
 // Map draws where in load and engine speed an engine misses. A spot with too little running is hatched and shows what
 // was counted; one without any running stays empty. It is nil when there was no running.
-func Map(spots []Spot, width vg.Length) *Chart {
+func (w *Words) Map(spots []Spot, width vg.Length) *Chart {
 	spots = slices.DeleteFunc(slices.Clone(spots), func(s Spot) bool {
 		return !(s.Firings > 0) || !known(s.Misses) || int(s.Load) >= misfire.LoadBands || int(s.RPM) >= misfire.RPMBands
 	})
@@ -32,7 +32,7 @@ func Map(spots []Spot, width vg.Length) *Chart {
 	for i := range spots {
 		spots[i].Thin = spots[i].Thin || !known(spots[i].Rate)
 	}
-	d := heatDrawing{spots: spots}
+	d := heatDrawing{w, spots}
 	height := heatRow*vg.Length(misfire.LoadBands) + heatAxis + d.key().height(width)
 	return &Chart{width: width, height: height, paint: d.paint}
 }
@@ -42,21 +42,32 @@ const (
 	heatAxis vg.Length = 30
 )
 
-type heatDrawing struct{ spots []Spot }
+type heatDrawing struct {
+	*Words
+	spots []Spot
+}
 
-// shades are the classes of rates: up to and without the next one's start.
-var shades = []struct {
-	from float64
-	name string
-}{
-	{0, "none"}, {math.SmallestNonzeroFloat64, "under 1"}, {1, "1 to 5"}, {5, "5 to 20"}, {20, "20 to 100"}, {100, "100 or more"},
+// shades are where the classes of rates begin: none, some, and so on.
+var shades = []float64{0, math.SmallestNonzeroFloat64, 1, 5, 20, 100}
+
+// class names a class of rates.
+func (d *heatDrawing) class(i int) string {
+	switch {
+	case i == 0:
+		return d.None
+	case i == 1:
+		return d.Under(number(shades[2]))
+	case i < len(shades)-1:
+		return d.Range(number(shades[i]), number(shades[i+1]))
+	}
+	return d.More(number(shades[i]))
 }
 
 // shade is the class of a rate.
 func shade(rate float64) int {
 	class := 0
 	for i := range shades {
-		if rate >= shades[i].from {
+		if rate >= shades[i] {
 			class = i
 		}
 	}
@@ -77,10 +88,10 @@ const lastPale = 3
 func (d *heatDrawing) key() key {
 	var k key
 	for i := range shades {
-		k = append(k, keyItem{shades[i].name, swatch(heat[i])})
+		k = append(k, keyItem{d.class(i), swatch(heat[i])})
 	}
 	if slices.ContainsFunc(d.spots, func(s Spot) bool { return s.Thin }) {
-		k = append(k, keyItem{wordThin, func(c *draw.Canvas, box vg.Rectangle) { hatch(c, box) }})
+		k = append(k, keyItem{d.TooLittle, func(c *draw.Canvas, box vg.Rectangle) { hatch(c, box) }})
 	}
 	return k
 }
@@ -94,11 +105,11 @@ func (d *heatDrawing) paint(c draw.Canvas) {
 	}
 	speeds := make([]string, misfire.RPMBands)
 	for i := range speeds {
-		speeds[i] = wordSpeed(misfire.RPMBand(i))
+		speeds[i] = speed(misfire.RPMBand(i))
 	}
 	nominal(&p.X, speeds)
 	nominal(&p.Y, loads)
-	p.X.Label.Text, p.Y.Label.Text = wordBandRPM, wordBandLoad
+	p.X.Label.Text, p.Y.Label.Text = d.Speed, d.LoadBand
 	p.Add(paintFunc(d.paintSpots))
 	p.Draw(draw.Crop(rest, 0, -1, 0, 0))
 }
@@ -122,9 +133,9 @@ func (d *heatDrawing) paintSpot(c *draw.Canvas, s *Spot, box vg.Rectangle) {
 	middle := vg.Point{X: (box.Min.X + box.Max.X) / 2, Y: (box.Min.Y + box.Max.Y) / 2}
 	if s.Thin {
 		hatch(c, box)
-		text := countText(s)
+		text := d.Of(s.Misses, s.Firings)
 		if style(ink, sizeLabel, draw.XCenter).Width(text) > box.Max.X-box.Min.X-4 {
-			text = figures(math.Round(s.Misses))
+			text = number(math.Round(s.Misses))
 		}
 		paintBacked(c, style(ink, sizeLabel, draw.XCenter), middle, text)
 		return
@@ -132,20 +143,7 @@ func (d *heatDrawing) paintSpot(c *draw.Canvas, s *Spot, box vg.Rectangle) {
 	class := shade(s.Rate)
 	c.SetColor(heat[class])
 	c.Fill(box.Path())
-	c.FillText(style(over(class), sizeLabel+0.5, draw.XCenter), middle, rateText(s.Rate))
-}
-
-// rateText writes a rate: to a tenth where that tells, and never a nought for what was not none.
-func rateText(rate float64) string {
-	switch {
-	case rate > 0 && rate < 0.05:
-		return "under 0.05"
-	case rate >= 10:
-		return number(math.Round(rate))
-	case rate == 0:
-		return "0"
-	}
-	return figures(math.Round(rate*10) / 10)
+	c.FillText(style(over(class), sizeLabel+0.5, draw.XCenter), middle, d.Rate(s.Rate))
 }
 
 // hatch fills a box with slanting lines, and nothing outside it.

@@ -24,7 +24,7 @@ const most = 1000
 
 // Rates draws how often each cylinder missed in each gear state, on a scale that has a zero and decades. The ceiling is
 // the rate up to which a cylinder counts as healthy. It is nil when no rate is known.
-func Rates(rates []Rate, ceiling float64, width vg.Length) *Chart {
+func (w *Words) Rates(rates []Rate, ceiling float64, width vg.Length) *Chart {
 	if !slices.ContainsFunc(rates, func(r Rate) bool { return known(r.Rate) }) {
 		return nil
 	}
@@ -33,13 +33,14 @@ func Rates(rates []Rate, ceiling float64, width vg.Length) *Chart {
 		r := &rates[i]
 		r.Low, r.High = limits(r.Low, r.High)
 	}
-	d := rateDrawing{rates: rates, ceiling: ceiling, columns: columnsOf(rates), gears: gearsOf(rates)}
+	d := rateDrawing{Words: w, rates: rates, ceiling: ceiling, columns: columnsOf(rates), gears: gearsOf(rates)}
 	d.scale, d.top = rateScale(rates, ceiling)
 	height := min(0.45*width, 200) + d.key().height(width) + axisTitle
 	return &Chart{width: width, height: height, paint: d.paint}
 }
 
 type rateDrawing struct {
+	*Words
 	rates   []Rate
 	ceiling float64
 	columns []int // cylinders
@@ -85,17 +86,17 @@ func rateScale(rates []Rate, ceiling float64) (zeroLog, float64) {
 func (d *rateDrawing) key() key {
 	var k key
 	for _, s := range d.gears {
-		k = append(k, keyItem{wordGear(s), func(c *draw.Canvas, box vg.Rectangle) {
+		k = append(k, keyItem{d.Gear(s), func(c *draw.Canvas, box vg.Rectangle) {
 			middle := vg.Point{X: (box.Min.X + box.Max.X) / 2, Y: (box.Min.Y + box.Max.Y) / 2}
 			c.StrokeLine2(draw.LineStyle{Color: strong(s), Width: firm}, middle.X, box.Min.Y-1, middle.X, box.Max.Y+1)
 			mark(c, s, middle)
 		}})
 	}
-	ceiling := keyItem{wordCeiling(d.ceiling), func(c *draw.Canvas, box vg.Rectangle) {
+	ceiling := keyItem{d.Healthy(number(d.ceiling)), func(c *draw.Canvas, box vg.Rectangle) {
 		y := (box.Min.Y + box.Max.Y) / 2
 		c.StrokeLine2(ceilingLine(), box.Min.X, y, box.Max.X, y)
 	}}
-	return append(k, ceiling, keyItem{text: wordLimits})
+	return append(k, ceiling, keyItem{text: d.Limits})
 }
 
 // axisTitle is the room above a picture for what its upright scale shows.
@@ -107,7 +108,7 @@ func ceilingLine() draw.LineStyle {
 
 func (d *rateDrawing) paint(c draw.Canvas) {
 	rest := d.key().draw(c)
-	rest.FillText(style(ink, sizeLabel, draw.XLeft), vg.Point{X: rest.Min.X, Y: rest.Max.Y - 5}, wordRate)
+	rest.FillText(style(ink, sizeLabel, draw.XLeft), vg.Point{X: rest.Min.X, Y: rest.Max.Y - 5}, d.PerThousand)
 	rest = draw.Crop(rest, 0, -1, 0, -axisTitle)
 	p := panel()
 	p.Y.Scale, p.Y.Min, p.Y.Max = d.scale, 0, d.top
@@ -118,7 +119,7 @@ func (d *rateDrawing) paint(c draw.Canvas) {
 	}
 	nominal(&p.X, names)
 	p.X.Padding = 5 // markers at zero reach below it
-	p.X.Label.Text = wordCylinder
+	p.X.Label.Text = d.Cylinder
 	p.Add(paintFunc(d.paintGround), paintFunc(d.paintMarks))
 	p.Draw(rest)
 }
@@ -141,7 +142,7 @@ func (d *rateDrawing) paintGround(c *draw.Canvas, x, y func(float64) vg.Length) 
 func (d *rateDrawing) paintMarks(c *draw.Canvas, x, y func(float64) vg.Length) {
 	for i, cylinder := range d.columns {
 		if !told(d.rates, cylinder) {
-			c.FillText(style(muted, sizeSmall, draw.XCenter), vg.Point{X: x(float64(i)), Y: y(0) + 10}, wordNoRate)
+			c.FillText(style(muted, sizeSmall, draw.XCenter), vg.Point{X: x(float64(i)), Y: y(0) + 10}, d.NoCount)
 		}
 	}
 	for _, r := range d.rates {

@@ -3,7 +3,6 @@ package chart
 import (
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"gonum.org/v1/plot/vg"
@@ -14,17 +13,18 @@ import (
 // its 95 % limits. A ratio that is not known is NaN; High is +Inf where there is no upper limit.
 type Ratio struct {
 	Label            string
+	Text             string // the ratio in figures, as the page has it
 	Ratio, Low, High float64
 	Overall          bool // sums up the lines above it
 }
 
 // Ratios draws a repair's ratios below each other, on a scale that has a zero and decades, with a line at 1 where
 // nothing has changed. It is nil when there are none.
-func Ratios(ratios []Ratio, width vg.Length) *Chart {
+func (w *Words) Ratios(ratios []Ratio, width vg.Length) *Chart {
 	if len(ratios) == 0 {
 		return nil
 	}
-	d := ratioDrawing{ratios: slices.Clone(ratios)}
+	d := ratioDrawing{Words: w, ratios: slices.Clone(ratios)}
 	for i := range d.ratios {
 		r := &d.ratios[i]
 		r.Low, r.High = limits(r.Low, r.High)
@@ -40,6 +40,7 @@ const (
 )
 
 type ratioDrawing struct {
+	*Words
 	ratios []Ratio
 	scale  zeroLog
 	top    float64
@@ -67,14 +68,14 @@ func (d *ratioDrawing) paint(c draw.Canvas) {
 	p.Add(paintFunc(d.paintGround), paintFunc(d.paintRows))
 	right := d.valueWidth() + 8
 	title := vg.Point{X: (c.Min.X + c.Max.X) / 2, Y: c.Min.Y + 5}
-	c.FillText(style(ink, sizeLabel, draw.XCenter), title, wordRatio)
+	c.FillText(style(ink, sizeLabel, draw.XCenter), title, d.Ratio)
 	drawBetween(p, draw.Crop(c, 0, 0, axisTitle, -10), ratioLeft, right)
 }
 
 // valueWidth is the room that the ratios in figures want, to the right of the picture.
 func (d *ratioDrawing) valueWidth() (widest vg.Length) {
 	for i := range d.ratios {
-		widest = max(widest, style(ink, sizeLabel, draw.XRight).Width(ratioText(&d.ratios[i])))
+		widest = max(widest, style(ink, sizeLabel, draw.XRight).Width(d.ratios[i].Text))
 	}
 	return widest
 }
@@ -88,8 +89,8 @@ func (d *ratioDrawing) paintGround(c *draw.Canvas, x, _ func(float64) vg.Length)
 	line := draw.LineStyle{Color: ink, Width: firm, Dashes: []vg.Length{4, 3}}
 	c.StrokeLine2(line, x(1), c.Min.Y, x(1), c.Max.Y)
 	above := c.Max.Y + 5
-	c.FillText(style(muted, sizeLabel, draw.XRight), vg.Point{X: x(1) - 5, Y: above}, "\u2190 "+wordFewer)
-	c.FillText(style(muted, sizeLabel, draw.XLeft), vg.Point{X: x(1) + 5, Y: above}, wordMore+" \u2192")
+	c.FillText(style(muted, sizeLabel, draw.XRight), vg.Point{X: x(1) - 5, Y: above}, "\u2190 "+d.Fewer)
+	c.FillText(style(muted, sizeLabel, draw.XLeft), vg.Point{X: x(1) + 5, Y: above}, d.Most+" \u2192")
 }
 
 func (d *ratioDrawing) paintRows(c *draw.Canvas, x, y func(float64) vg.Length) {
@@ -100,7 +101,7 @@ func (d *ratioDrawing) paintRows(c *draw.Canvas, x, y func(float64) vg.Length) {
 			c.StrokeLine2(draw.LineStyle{Color: ink, Width: hair}, c.Min.X, top, c.Max.X+8+d.valueWidth(), top)
 		}
 		end := c.Max.X + 8 + d.valueWidth()
-		c.FillText(style(ink, sizeLabel, draw.XRight), vg.Point{X: end, Y: top - 17}, ratioText(r))
+		c.FillText(style(ink, sizeLabel, draw.XRight), vg.Point{X: end, Y: top - 17}, r.Text)
 		label := style(ink, sizeLabel, draw.XLeft)
 		paintBacked(c, label, vg.Point{X: c.Min.X + 2, Y: top - 7}, shortened(r.Label, end-c.Min.X-2))
 		if !math.IsNaN(r.Ratio) {
@@ -151,30 +152,4 @@ func shortened(text string, room vg.Length) string {
 		letters = letters[:len(letters)-1]
 	}
 	return strings.TrimRight(string(letters), " ,") + "\u2026"
-}
-
-func ratioText(r *Ratio) string {
-	switch {
-	case math.IsNaN(r.Ratio):
-		return wordNotCompared
-	case math.IsInf(r.Ratio, 1):
-		return wordNoneBefore + ": " + wordAtLeast + " " + figures(r.Low)
-	case math.IsInf(r.High, 1):
-		return figures(r.Ratio) + " (" + wordAtLeast + " " + figures(r.Low) + ")"
-	}
-	return figures(r.Ratio) + " (" + figures(r.Low) + " to " + figures(r.High) + ")"
-}
-
-// figures writes a number to two figures that count, and all before the point.
-func figures(v float64) string {
-	switch {
-	case v == 0:
-		return "0"
-	case v < 0.001:
-		return "under 0.001"
-	case v >= 9.95:
-		return number(math.Round(v))
-	}
-	decimals := 1 - int(math.Floor(math.Log10(v)+1e-9))
-	return strconv.FormatFloat(v, 'f', decimals, 64)
 }

@@ -49,15 +49,3 @@ func TestRounding(t *testing.T) {
 	}
 	assert.Equal(t, 0.01, decadeUnder(math.NaN(), 0.01, 1))
 }
-
-// A figure never says none of what was some.
-func TestFigures(t *testing.T) {
-	for v, want := range map[float64]string{
-		0: "0", 1e-7: "under 0.001", 0.0123: "0.012", 0.5: "0.50", 1: "1.0", 4.56: "4.6", 9.99: "10", 12.6: "13", 12345: "12,345",
-	} {
-		assert.Equal(t, want, figures(v))
-	}
-	for v, want := range map[float64]string{0: "0", 0.01: "under 0.05", 0.06: "0.10", 0.24: "0.20", 4.26: "4.3", 31.4: "31", 1000: "1,000"} {
-		assert.Equal(t, want, rateText(v))
-	}
-}

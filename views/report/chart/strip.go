@@ -3,7 +3,9 @@ package chart
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"gonum.org/v1/plot"
@@ -26,20 +28,21 @@ type Drive struct {
 // Strip draws a drive from left to right: which gear it was in, engine speed and load, and in a lane for each cylinder
 // the misses counted. A long drive is drawn closer, several seconds to a bin, and no second of it is left out. It is
 // nil when there is no drive.
-func Strip(drive Drive, width vg.Length) *Chart {
+func (w *Words) Strip(drive Drive, width vg.Length) *Chart {
 	if len(drive.Moments) == 0 || drive.Cylinders < 1 {
 		return nil
 	}
-	d := stripDrawing{Drive: drive}
+	d := stripDrawing{Words: w, Drive: drive}
 	d.Cylinders = min(d.Cylinders, engine.MaxCylinders)
-	d.bins, d.start, d.each = thin(d.Moments, int((width-stripLeft-stripRight)/leastBin))
+	d.width, d.left = width, d.leftOf(width)
+	d.bins, d.start, d.each = thin(d.Moments, int((width-d.left-stripRight)/leastBin))
 	for _, s := range gears {
 		if len(runs(d.bins, inGear(s))) > 0 {
 			d.gears = append(d.gears, s)
 		}
 	}
-	d.rows = d.rowNames()
-	height := d.key().height(width) + stripGap
+	d.rows = d.rowsOf()
+	height := d.key().height(width) + timeTitle
 	for _, part := range d.parts() {
 		height += part.height + stripGap
 	}
@@ -47,39 +50,78 @@ func Strip(drive Drive, width vg.Length) *Chart {
 }
 
 const (
-	leastBin   vg.Length = 0.5 // width of a bin of a long drive
-	leastTick  vg.Length = 0.8 // width that a miss is never drawn under
-	stripLeft  vg.Length = 44  // where the drive begins
-	stripRight vg.Length = 10  // and how far from the edge it ends
-	stripGap   vg.Length = 5
-	rowHeight  vg.Length = 8
-	timeAxis   vg.Length = 24
+	leastBin    vg.Length = 0.5 // width of a bin of a long drive
+	leastTick   vg.Length = 0.8 // width that a miss is never drawn under
+	stripMargin vg.Length = 6   // between names and the drive
+	stripRight  vg.Length = 10  // how far from the edge the drive ends
+	stripGap    vg.Length = 5
+	rowHeight   vg.Length = 8
+	timeAxis    vg.Length = 13 // the times below the lanes
+	timeTitle   vg.Length = 9  // and what they are
+	laneTitle   vg.Length = 14
 )
 
 type stripDrawing struct {
+	*Words
 	Drive
 	start time.Time
 	bins  []bin
 	each  time.Duration
 	gears []gear.State // met with in this drive
-	rows  []string     // names of the rows above the curves: gear states and what else is on or off
+	rows  []stripRow
+	width vg.Length
+	left  vg.Length // where the drive begins
 }
 
 func inGear(s gear.State) func(*bin) bool { return func(b *bin) bool { return b.inGear[s] > 0 } }
 
 func notJudged(b *bin) bool { return b.notJudged > 0 }
 
-func (d *stripDrawing) rowNames() (names []string) {
+// rowsOf are the rows above the curves: gear states and what else comes and goes.
+func (d *stripDrawing) rowsOf() (rows []stripRow) {
 	for _, s := range d.gears {
-		names = append(names, wordGear(s))
+		rows = append(rows, stripRow{d.Gear(s), strong(s), inGear(s)})
 	}
 	if len(runs(d.bins, notJudged)) > 0 {
-		names = append(names, wordNotJudged)
+		rows = append(rows, stripRow{d.NotJudged, muted, notJudged})
 	}
 	if len(d.Marks) > 0 {
-		names = append(names, wordMarks)
+		rows = append(rows, stripRow{name: d.Marked})
+	}
+	return rows
+}
+
+// stripRow is one row, with the bins that it is filled in; the marks, which come last, are at their own times.
+type stripRow struct {
+	name   string
+	colour role
+	holds  func(*bin) bool
+}
+
+func (d *stripDrawing) rowNames() []string {
+	names := make([]string, len(d.rows))
+	for i, row := range d.rows {
+		names[i] = shortened(row.name, d.left-stripMargin)
 	}
 	return names
+}
+
+// leftOf is where the drive begins: right of all names, as long as they leave most of the width to it.
+func (d *stripDrawing) leftOf(width vg.Length) vg.Length {
+	s := style(ink, sizeLabel, draw.XRight)
+	widest := vg.Length(0)
+	for _, s := range gears {
+		if slices.ContainsFunc(d.Moments, func(m misfire.Moment) bool { return m.Gear == s }) {
+			widest = max(widest, style(ink, sizeLabel, draw.XRight).Width(d.Gear(s)))
+		}
+	}
+	for _, name := range []string{d.NotJudged, d.Marked} {
+		widest = max(widest, s.Width(name))
+	}
+	for _, name := range d.laneNames() {
+		widest = max(widest, s.Width(name)+laneTitle)
+	}
+	return min(max(widest+stripMargin, 44), width/3)
 }
 
 // part is one of the plots that stand above each other.
@@ -90,27 +132,30 @@ type part struct {
 
 func (d *stripDrawing) parts() []part {
 	rows := d.timed(nil)
-	nominal(&rows.Y, d.rows)
+	nominal(&rows.Y, d.rowNames())
 	upsideDown(&rows.Y)
 	rows.Add(paintFunc(d.paintRows))
 
 	rpm := d.timed(func(b *bin) *spread { return &b.rpm })
-	rpm.Y.Label.Text = wordRPM
+	rpm.Y.Label.Text = d.RPM
 	rpm.Y.Max = max(1, math.Ceil(d.highest(func(b *bin) *spread { return &b.rpm })/1000)) * 1000
 	rpm.Y.Tick.Marker = thirds(rpm.Y.Max)
 
 	load := d.timed(func(b *bin) *spread { return &b.load })
-	load.Y.Label.Text = wordLoad
+	load.Y.Label.Text = d.Load
 	load.Y.Max = max(100, roundUp(d.highest(func(b *bin) *spread { return &b.load })))
 	load.Y.Tick.Marker = thirds(load.Y.Max)
 
 	lanes := d.timed(nil)
-	nominal(&lanes.Y, d.laneNames())
+	names := d.laneNames()
+	for i := range names {
+		names[i] = shortened(names[i], d.left-stripMargin-laneTitle)
+	}
+	nominal(&lanes.Y, names)
 	upsideDown(&lanes.Y)
-	lanes.Y.Label.Text = wordCylinder
+	lanes.Y.Label.Text = d.Cylinder
 	lanes.X.Tick.Marker = d.timeTicks()
 	lanes.X.Tick.Width, lanes.X.Tick.Length, lanes.X.Width = hair, 3, hair
-	lanes.X.Label.Text = wordTime(d.each, d.inHours())
 	lanes.Add(paintFunc(d.paintLanes))
 
 	lane := max(10, 16-vg.Length(d.Cylinders)/2)
@@ -154,7 +199,7 @@ func (d *stripDrawing) laneNames() []string {
 	}
 	for _, cylinder := range d.Uncounted {
 		if cylinder >= 1 && cylinder <= d.Cylinders {
-			names[cylinder-1] += " " + wordUncounted
+			names[cylinder-1] += " " + strings.Join(strings.Fields(d.NoCount), " ")
 		}
 	}
 	return names
@@ -162,12 +207,12 @@ func (d *stripDrawing) laneNames() []string {
 
 func (d *stripDrawing) key() key {
 	k := key{
-		{wordSpread, func(c *draw.Canvas, box vg.Rectangle) {
+		{d.Spread, func(c *draw.Canvas, box vg.Rectangle) {
 			c.FillPolygon(muted, []vg.Point{box.Min, {X: box.Max.X, Y: box.Min.Y}, box.Max, {X: box.Min.X, Y: box.Max.Y}})
 			middle := (box.Min.Y + box.Max.Y) / 2
 			c.StrokeLine2(draw.LineStyle{Color: ink, Width: firm}, box.Min.X, middle, box.Max.X, middle)
 		}},
-		{wordTaller, func(c *draw.Canvas, box vg.Rectangle) {
+		{d.Ticks, func(c *draw.Canvas, box vg.Rectangle) {
 			var p vg.Path
 			for i, n := range []int{1, 10, 100} {
 				x := box.Min.X + vg.Length(i)*4 + 1
@@ -178,7 +223,7 @@ func (d *stripDrawing) key() key {
 		}},
 	}
 	if len(runs(d.bins, unrecorded)) > 0 {
-		k = append(k, keyItem{text: wordBlank})
+		k = append(k, keyItem{text: d.NotRecorded})
 	}
 	return k
 }
@@ -189,9 +234,11 @@ func (d *stripDrawing) paint(c draw.Canvas) {
 	rest := d.key().draw(c)
 	for _, part := range d.parts() {
 		on := draw.Crop(rest, 0, -2, rest.Max.Y-rest.Min.Y-part.height, 0)
-		drawBetween(part.plot, on, stripLeft, stripRight)
+		drawBetween(part.plot, on, d.left, stripRight)
 		rest = draw.Crop(rest, 0, 0, 0, -part.height-stripGap)
 	}
+	middle := vg.Point{X: (c.Min.X + c.Max.X) / 2, Y: c.Min.Y + 5}
+	c.FillText(style(ink, sizeLabel, draw.XCenter), middle, shortened(d.timeScale(), c.Max.X-c.Min.X))
 }
 
 // paintGears paints the gear states behind everything.
@@ -214,22 +261,17 @@ func fill(c *draw.Canvas, colour role, p vg.Path) {
 
 // paintRows paints when each gear state was in, and what else comes and goes.
 func (d *stripDrawing) paintRows(c *draw.Canvas, x, y func(float64) vg.Length) {
-	row := func(name string, colour role, holds func(*bin) bool) {
-		for i := range d.rows {
-			if d.rows[i] == name {
-				var p vg.Path
-				for _, run := range runs(d.bins, holds) {
-					from, to := atLeastWide(x(float64(run[0])), x(float64(run[1])), c)
-					rectangle(&p, from, y(float64(i)+0.34), to, y(float64(i)-0.34))
-				}
-				fill(c, colour, p)
-			}
+	for i, row := range d.rows {
+		if row.holds == nil {
+			continue
 		}
+		var p vg.Path
+		for _, run := range runs(d.bins, row.holds) {
+			from, to := atLeastWide(x(float64(run[0])), x(float64(run[1])), c)
+			rectangle(&p, from, y(float64(i)+0.34), to, y(float64(i)-0.34))
+		}
+		fill(c, row.colour, p)
 	}
-	for _, s := range d.gears {
-		row(wordGear(s), strong(s), inGear(s))
-	}
-	row(wordNotJudged, muted, notJudged)
 	d.paintMarks(c, y)
 }
 
@@ -310,17 +352,30 @@ func (d *stripDrawing) paintLanes(c *draw.Canvas, x, y func(float64) vg.Length) 
 // tall is the height of a tick, as a share of its lane: by decades, and whole from a hundred misses on.
 func tall(misses int) float64 { return min(1, 0.4+0.3*math.Log10(float64(misses))) }
 
+// timeScale says what the scale of time is in, and how close the drive is drawn.
+func (d *stripDrawing) timeScale() string {
+	text := d.Minutes
+	if d.inHours() {
+		text = d.Hours
+	}
+	if d.each > time.Second {
+		text += "; " + d.EachTick(int(d.each/time.Second))
+	}
+	return text
+}
+
 func (d *stripDrawing) inHours() bool { return len(d.bins)*int(d.each/time.Second) > 2*3600 }
 
-// timeTicks are round times, at most eight of them.
+// timeTicks are round times, as many as there is room for.
 func (d *stripDrawing) timeTicks() plot.ConstantTicks {
 	total := len(d.bins) * int(d.each/time.Second)
+	most := max(1, min(8, int((d.width-d.left-stripRight)/36)))
 	step := 3600
-	for total/step > 8 {
+	for total/step > most {
 		step *= 2
 	}
 	for _, s := range []int{1800, 900, 600, 300, 120, 60, 30, 10, 5, 1} {
-		if total/s <= 8 {
+		if total/s <= most {
 			step = s
 		}
 	}

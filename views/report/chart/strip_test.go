@@ -56,17 +56,18 @@ func TestNoMissIsHidden(t *testing.T) {
 		}
 		drive[len(drive)-1].Misses[2] = 1 // one alone, in the last second
 		drive[0].Misses[0], drive[0].Misses[1] = 1, 65535
-		actions := record(t, chart.Strip(chart.Drive{Moments: drive, Cylinders: 4}, chart.Wide))
+		actions := record(t, words().Strip(chart.Drive{Moments: drive, Cylinders: 4}, chart.Wide))
 		lanes := ticks(actions)
 		lanes = lanes[len(lanes)-3:] // the lanes come last
 		left, right := ends(t, actions)
 		for c, lane := range lanes {
 			wanted := make(map[int]bool)
 			bins := len(lane) / 2
-			each := (right - left) / vg.Length(math.Ceil(float64(seconds)/per(seconds)))
+			per := math.Ceil(float64(seconds) / math.Floor(float64(right-left)/0.5+1e-9)) // bins are half a point wide or more
+			each := (right - left) / vg.Length(math.Ceil(float64(seconds)/per))
 			for _, m := range drive {
 				if m.Misses[c] > 0 {
-					wanted[int(m.At.Sub(start).Seconds()/per(seconds))] = true
+					wanted[int(m.At.Sub(start).Seconds()/per)] = true
 				}
 			}
 			require.Len(t, wanted, bins, "%d s, cylinder %d", seconds, c+1)
@@ -76,12 +77,6 @@ func TestNoMissIsHidden(t *testing.T) {
 			}
 		}
 	}
-}
-
-// per is how many seconds share a bin, with bins of half a point on 170 mm less what stands beside the drive.
-func per(seconds int) float64 {
-	bins := math.Floor((170/25.4*72 - 54) / 0.5)
-	return math.Ceil(float64(seconds) / bins)
 }
 
 // ends are where the drive begins and ends on the paper: the ends of the time axis.
@@ -106,7 +101,7 @@ func TestTicksGrow(t *testing.T) {
 		m.Misses[0] = n
 		drive = append(drive, m)
 	}
-	lanes := ticks(record(t, chart.Strip(chart.Drive{Moments: drive, Cylinders: 1}, chart.Wide)))
+	lanes := ticks(record(t, words().Strip(chart.Drive{Moments: drive, Cylinders: 1}, chart.Wide)))
 	lane := lanes[len(lanes)-1]
 	require.Len(t, lane, 2*len(counts))
 	height := func(i int) vg.Length { return lane[2*i+1].Pos.Y - lane[2*i].Pos.Y }

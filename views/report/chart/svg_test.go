@@ -115,13 +115,13 @@ func TestLongDriveIsSmall(t *testing.T) {
 
 func TestNothingToDraw(t *testing.T) {
 	unknown := math.NaN()
-	assert.Nil(t, chart.Rates(nil, 1, chart.Wide))
-	assert.Nil(t, chart.Rates([]chart.Rate{{Cylinder: 1, Rate: unknown}}, 1, chart.Wide))
-	assert.Nil(t, chart.Strip(chart.Drive{}, chart.Wide))
-	assert.Nil(t, chart.Strip(chart.Drive{Moments: moments(3, 1, 1)}, chart.Wide), "of how many cylinders is not known")
-	assert.Nil(t, chart.Ratios(nil, chart.Wide))
-	assert.Nil(t, chart.Map(nil, chart.Wide))
-	assert.Nil(t, chart.Map([]chart.Spot{{Firings: 0}, {Firings: unknown}, {RPM: misfire.RPMBand(99), Firings: 9}}, chart.Wide))
+	assert.Nil(t, words().Rates(nil, 1, chart.Wide))
+	assert.Nil(t, words().Rates([]chart.Rate{{Cylinder: 1, Rate: unknown}}, 1, chart.Wide))
+	assert.Nil(t, words().Strip(chart.Drive{}, chart.Wide))
+	assert.Nil(t, words().Strip(chart.Drive{Moments: moments(3, 1, 1)}, chart.Wide), "of how many cylinders is not known")
+	assert.Nil(t, words().Ratios(nil, chart.Wide))
+	assert.Nil(t, words().Map(nil, chart.Wide))
+	assert.Nil(t, words().Map([]chart.Spot{{Firings: 0}, {Firings: unknown}, {RPM: misfire.RPMBand(99), Firings: 9}}, chart.Wide))
 }
 
 // What no car should report is drawn all the same, and never writes a number that a browser cannot read.
@@ -134,10 +134,10 @@ func TestStrangeValues(t *testing.T) {
 			m[3].At = start.Add(-time.Hour)
 			m[4].Gear = 200
 			charts := map[string]*chart.Chart{
-				"rates":  chart.Rates([]chart.Rate{{Cylinder: 1, Rate: a, Low: min(a, b), High: b}, {Cylinder: 2, Rate: 1, Low: 0, High: a}}, 1, chart.Wide),
-				"ratios": chart.Ratios([]chart.Ratio{{Label: "x", Ratio: a, Low: min(a, b), High: b}}, chart.Wide),
-				"map":    chart.Map([]chart.Spot{{Firings: 100, Misses: b, Rate: a}, {Load: 1, Firings: 100, Misses: a, Rate: b, Thin: true}}, chart.Wide),
-				"strip":  chart.Strip(chart.Drive{Moments: m, Cylinders: 99, Marks: []time.Time{{}, start.Add(99 * time.Hour)}}, chart.Wide),
+				"rates":  words().Rates([]chart.Rate{{Cylinder: 1, Rate: a, Low: min(a, b), High: b}, {Cylinder: 2, Rate: 1, Low: 0, High: a}}, 1, chart.Wide),
+				"ratios": words().Ratios([]chart.Ratio{{Label: "x", Ratio: a, Low: min(a, b), High: b}}, chart.Wide),
+				"map":    words().Map([]chart.Spot{{Firings: 100, Misses: b, Rate: a}, {Load: 1, Firings: 100, Misses: a, Rate: b, Thin: true}}, chart.Wide),
+				"strip":  words().Strip(chart.Drive{Moments: m, Cylinders: 99, Marks: []time.Time{{}, start.Add(99 * time.Hour)}}, chart.Wide),
 			}
 			for name, c := range charts {
 				if c != nil {

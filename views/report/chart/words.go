@@ -1,73 +1,42 @@
 package chart
 
 import (
-	"fmt"
-	"math"
 	"strings"
-	"time"
 
 	"stumble/misfire"
 	"stumble/misfire/gear"
 )
 
-// All words that stand in the charts.
-const (
-	wordRate     = "misses per 1,000 firings"
-	wordCylinder = "cylinder"
-	wordLimits   = "bars: 95 % limits"
-	wordNoRate   = "no\ncount"
+// Words are the words of the charts, and how figures are written on the page that they stand on, so that both say the
+// same. Charts are drawn in them: their methods make the charts.
+type Words struct {
+	Gear  func(gear.State) string              // the name of a gear state
+	Rate  func(perThousand float64) string     // a rate in figures
+	Of    func(misses, firings float64) string // what was counted, briefly: "3 in 140"
+	Under func(limit string) string            // "under 1"
+	Range func(low, high string) string        // "1 to 5"
+	More  func(low string) string              // "100 or more"
 
-	wordRPM       = "rpm"
-	wordLoad      = "load %"
-	wordMarks     = "marks"
-	wordNotJudged = "not judged"
-	wordSpread    = "mean, least and most"
-	wordTaller    = "misses counted: 1, 10, 100 or more"
-	wordUncounted = "no count"
-	wordBlank     = "blank: nothing recorded"
+	None, Cylinder string
 
-	wordRatio       = "misses after the repair for each one before, at equal running"
-	wordFewer       = "fewer after"
-	wordMore        = "more after"
-	wordNotCompared = "not compared"
-	wordNoneBefore  = "none before"
-	wordAtLeast     = "at least"
+	PerThousand string              // the scale of Rates
+	Limits      string              // what the bars are
+	Healthy     func(string) string // the line up to which a cylinder counts as healthy
+	NoCount     string              // in two lines at most
 
-	wordBandRPM  = "engine speed, rpm"
-	wordBandLoad = "load"
-	wordThin     = "too little running: misses in firings"
-)
+	RPM, Load, Marked, NotJudged string // what stands beside the parts of a strip, in a word or two
+	Spread                       string // the key of a curve
+	Ticks                        string // the key of the ticks that tell misses: of one, ten, a hundred
+	NotRecorded                  string
+	Minutes, Hours               string             // the scale of time, in minutes and seconds, and in hours and minutes
+	EachTick                     func(s int) string // how many seconds a tick stands for
 
-func wordGear(s gear.State) string {
-	switch s {
-	case gear.ParkNeutral:
-		return "P/N"
-	case gear.Drive:
-		return "D at rest"
-	case gear.Reverse:
-		return "R"
-	case gear.Moving:
-		return "moving"
-	}
-	return "not known"
+	Ratio       string // the scale of Ratios
+	Fewer, Most string // what its two sides mean
+
+	Speed, LoadBand string // the scales of a map
+	TooLittle       string
 }
 
-func wordCeiling(rate float64) string { return "healthy up to " + number(rate) }
-
-func countText(s *Spot) string {
-	return number(math.Round(s.Misses)) + " in " + number(math.Round(s.Firings))
-}
-
-// wordSpeed is a band of engine speed without its unit.
-func wordSpeed(b misfire.RPMBand) string { return strings.TrimSuffix(b.String(), " rpm") }
-
-func wordTime(bin time.Duration, hours bool) string {
-	text := "time since the start, min:s"
-	if hours {
-		text = "time since the start, h:min"
-	}
-	if bin > time.Second {
-		text += fmt.Sprintf("; one tick for each %d s", int(bin.Seconds()))
-	}
-	return text
-}
+// speed is a band of engine speed without its unit.
+func speed(b misfire.RPMBand) string { return strings.TrimSuffix(b.String(), " rpm") }
