@@ -62,6 +62,14 @@ func BalanceAlert(s *balance.Status) string {
 	return fmt.Sprintf("PLUG CYLINDER %d IN AGAIN: %.0f s left", s.Cylinder, math.Ceil(s.Left.Seconds()))
 }
 
+// BalanceSecond is the second that a cylinder has been off that must be plugged in, from 1; 0 while there is none.
+func BalanceSecond(s *balance.Status) int {
+	if BalanceAlert(s) == "" {
+		return 0
+	}
+	return int(s.Off.Seconds()) + 1
+}
+
 // BalanceWords is an event of a balance test as a line to be read aloud, without its end.
 func BalanceWords(e balance.Event) string {
 	switch e.Kind {

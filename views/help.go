@@ -25,7 +25,7 @@ func helpText(g *glyphs) []string {
 		"u: per 1,000, percent, one in so many, plain counts. 1-9 and 0 for cylinder 10: a bell at each of its misses.",
 		"space: hold the strip or let it go; while held, up, down and the page keys look back.",
 		"A playback instead: space pauses and plays on; left and right go 10 seconds back and on, < and > a minute; - and + play slower and faster. It takes no marks.",
-		"During a guided test s: skip the step, b: begin it again, x: stop the test. Ctrl-L: paint anew. q or Ctrl-C: leave.",
+		"During a guided test s: skip the step, b: begin it again, x: stop the test; in a balance test Enter says that it is done. Ctrl-L: paint anew. q or Ctrl-C: leave.",
 	}
 }
 

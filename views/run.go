@@ -110,6 +110,7 @@ type loop struct {
 	sync   bool   // the terminal may show something else than we think
 	missed uint16 // cylinders that missed since the last frame, a bit each
 	warned bool   // the warning on the screen has rung
+	second int    // of the countdown, that has rung
 }
 
 // take acts on one event of the terminal.
@@ -158,14 +159,14 @@ func (l *loop) tick() {
 	}
 }
 
-// ring sounds the bell, once a frame, for new misses of the cylinders chosen and for a warning that comes up: nobody
-// who drives looks at the screen. A terminal without a bell is no failure.
+// ring sounds the bell, once a frame, for new misses of the cylinders chosen, for a warning that comes up and for each
+// second of a countdown: nobody who drives or works looks at the screen. A terminal without a bell is no failure.
 func (l *loop) ring() {
-	warn := l.state.alert() != ""
-	if l.missed&l.keys.bell != 0 || warn && !l.warned {
+	warn, second := l.state.alert() != "", l.state.Second
+	if l.missed&l.keys.bell != 0 || warn && !l.warned || second != 0 && second != l.second {
 		_ = l.screen.Beep()
 	}
-	l.missed, l.warned = 0, warn
+	l.missed, l.warned, l.second = 0, warn, second
 }
 
 // heard remembers which misses were seen already.

@@ -324,6 +324,26 @@ func TestBell(t *testing.T) {
 	})
 }
 
+// A countdown rings at each of its seconds.
+func TestCountdownRings(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := start(t, &script{state: wren(t)})
+		rang := s.screen.rang
+		count := func(second int) int {
+			s.change(func(st *State) { st.Second = second })
+			s.wait(frame)
+			return s.screen.rang - rang
+		}
+		assert.Equal(t, 1, count(1))
+		assert.Equal(t, 1, count(1))
+		assert.Equal(t, 2, count(2))
+		assert.Equal(t, 2, count(0))
+		assert.Equal(t, 3, count(1))
+		s.press("q")
+		assert.NoError(t, s.end())
+	})
+}
+
 // A warning rings when it comes up, once, and again when it comes back.
 func TestWarningRings(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

@@ -20,6 +20,7 @@ type State struct {
 	Health  Health           // the adapter
 	Step    *Step            // the guided test step that runs; nil when none does
 	Alert   string           // a loud one-line warning; empty when there is none
+	Second  int              // of a countdown that rings at each; 0 when none runs
 	Notes   []Mark           // recent marks, oldest first
 	// Playback is where a stored drive is, nil in a live one.
 	Playback *Playback

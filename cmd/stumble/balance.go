@@ -172,7 +172,7 @@ func (b *balancing) hear(e balance.Event) {
 // present puts the test on the screen. The misses are the test's own, so the drive's verdict of them is left out.
 func (b *balancing) present(state *views.State) {
 	status := b.runner.Status()
-	state.Step, state.Alert = views.NewBalanceStep(status), views.BalanceAlert(status)
+	state.Step, state.Alert, state.Second = views.NewBalanceStep(status), views.BalanceAlert(status), views.BalanceSecond(status)
 	state.Health.Recording = "a test, not recorded"
 	if state.Summary == nil {
 		return
