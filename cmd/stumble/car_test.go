@@ -3,6 +3,8 @@ package main
 import (
 	"encoding/json"
 	"math"
+	"os"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -17,21 +19,44 @@ import (
 
 // The demo's own car has its plug wire of cylinder 2 broken; the demo must find that by itself, and that the repair
 // helped.
-func TestDemoFindsTheCylinder(t *testing.T) {
+func TestDemoDoesTheWholeJob(t *testing.T) {
 	o := stumble(t, "demo", "--plain")
-	requireDone(t, o)
-	last := lastLines(o.out, 2)
-	assert.Regexp(t, `^Before: Cylinder 2 misses .*[1-9][0-9.]* (of 1,000 firings )?in Drive.*[0-9.]+ in Park or Neutral`, last[0])
-	assert.Regexp(t, `^After:  No miss in [0-9,]+ firings of each cylinder`, last[1])
-	for _, part := range []string{"THE COMPLAINT", "THE EVIDENCE", "P0302", "THE DRIVE", "THE REPAIR"} {
-		assert.Contains(t, o.out, part)
+	require.Equal(t, statusDone, o.status, o.errs)
+	before, after, whole := strings.Cut(o.out, "THE REPAIR")
+	require.True(t, whole)
+	assert.Regexp(t, `\nCylinder 2 misses .*[1-9][0-9.]* (of 1,000 firings )?in Drive`, before)
+	assert.Regexp(t, `Most likely: plug wire or its boot, cylinder 2 `, before)
+	assert.Contains(t, before, "Bad: plug wire of cylinder 2.")
+	assert.Contains(t, after, "Not yet proven: ", "a clean test drive alone proves nothing")
+	assert.Contains(t, after, "\nProven: cylinder 2 no longer misses")
+	for _, part := range []string{"THE COMPLAINT", "THE EVIDENCE", "P0302", "THE DRIVE"} {
+		assert.Contains(t, before, part)
 	}
 	rate := func(gear string) float64 {
-		return number(t, o.out, `(?m)^  2  `+gear+`, \w+ +[\d.,]+ +[\d.,]+ +([\d.,]+)`)
+		return number(t, before, `(?m)^  2  `+gear+`, \w+ +[\d.,]+ +[\d.,]+ +([\d.,]+)`)
 	}
 	park, inDrive, moving := rate("P/N"), rate("D"), rate("moving")
 	assert.Greater(t, inDrive, 3*park, "rare in Park, frequent in Drive: that is the complaint")
 	assert.Greater(t, moving, inDrive, "worse under load")
+}
+
+// What the demo is told to keep is kept: the job for other commands, and the report.
+func TestDemoKeepsWhatItIsTold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hours of driving")
+	}
+	folder := t.TempDir()
+	path, page := filepath.Join(folder, "job.db"), filepath.Join(folder, "wren.html")
+	o := stepped(t, "demo", "--plain", "--journal", path, "--report", page)
+	require.Equal(t, statusDone, o.status, o.errs)
+	written, err := os.ReadFile(page)
+	require.NoError(t, err)
+	assert.Contains(t, string(written), "<!DOCTYPE html>")
+	shown := stepped(t, "jobs", "show", "1", "--journal", path)
+	requireDone(t, shown)
+	assert.Contains(t, shown.out, "repair: new plug wire on cylinder 2")
+	requireOneLine(t, stepped(t, "demo", "--plain", "--journal", path), statusUsage, "is there already: name a new file")
+	requireOneLine(t, stepped(t, "demo", "--plain", "--report", filepath.Join(folder, "wren.doc")), statusUsage, "let it end in .html or .pdf")
 }
 
 // number is what the first group of a pattern matches, as a number.

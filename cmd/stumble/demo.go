@@ -2,14 +2,14 @@ package main
 
 import (
 	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
 
-	"stumble/misfire"
-	"stumble/misfire/proof"
-	"stumble/misfire/steps"
-	"stumble/obd/link"
-	"stumble/obd/vehicle"
-	"stumble/views"
-	"stumble/views/report"
+	"stumble/misfire/journal"
+	"stumble/obd/clock"
 )
 
 // demoSpeed is how many times as fast as real time the demo lives on the screen.
@@ -18,138 +18,211 @@ const demoSpeed = 8
 // demoSeed is a drive that meets the rare miss in Park, too.
 const demoSeed = 3
 
+const demoAbout = `The whole job on the built-in simulated car, a Larkspur Wren with a broken plug wire on cylinder 2: save the evidence,
+find which cylinder misses and when, ask what may be behind it, measure, repair, drive the same steps again, and judge the
+repair. Each command is shown as it would be typed. No adapter and no car are needed.
+
+The job is thrown away in the end unless --journal names a file for it; --report keeps the owner's report.`
+
+// demoOptions is what demo was asked for.
+type demoOptions struct {
+	plain   bool
+	seed    seed
+	speed   speed
+	journal string
+	report  string
+	force   bool
+}
+
+func (o *demoOptions) flags(f *flagSet) {
+	f.BoolVar(&o.plain, "plain", false, "print lines instead of the screen, as fast as the computer can")
+	f.Var(&o.seed, "seed", "the `NUMBER` that chance in the simulated car starts from")
+	f.Var(&o.speed, "speed", fmt.Sprintf("how fast time runs on the screen: a `NUMBER` of times (%d)", demoSpeed))
+	f.StringVar(&o.journal, "journal", "", "keep the job in the journal of this new `FILE`")
+	f.StringVar(&o.report, "report", "", "write the report into this `FILE`, which ends in .html or .pdf")
+	f.BoolVar(&o.force, "force", false, "replace the report's file if it is there already")
+}
+
 // demo does the whole job on the simulated car.
 func demo(a *app, args []string) error {
-	f := newFlags("demo", `The whole job on the built-in simulated car, a Larkspur Wren with a broken plug wire on cylinder 2: save the evidence,
-find which cylinder misses and when, and look again after the repair. No adapter and no car are needed, and nothing
-is saved in the journal.`, "")
-	var pace speed
-	plain := f.Bool("plain", false, "print lines instead of the screen, as fast as the computer can")
-	chance := seed{value: demoSeed, wasSaid: true}
-	f.Var(&chance, "seed", "the `NUMBER` that chance in the simulated car starts from")
-	f.Var(&pace, "speed", fmt.Sprintf("how fast time runs on the screen: a `NUMBER` of times (%d)", demoSpeed))
+	f := newFlags("demo", demoAbout, "--plain --report wren.html")
+	o := demoOptions{seed: seed{value: demoSeed, wasSaid: true}}
+	o.flags(f)
 	if _, err := f.parse(a, args, 0); err != nil {
 		return err
 	}
-	switch {
-	case *plain && !pace.wasSaid:
-		pace.most = true
-	case !pace.wasSaid:
-		pace.factor = demoSpeed
-	case pace.most && !*plain:
-		return usagef("the screen cannot show a drive at max; give a number, or --plain")
+	if err := o.understand(); err != nil {
+		return err
 	}
-	d := demonstration{app: a, plain: *plain, speed: pace, seed: chance}
+	if !o.plain {
+		if err := a.terminal.Check(); err != nil {
+			return err
+		}
+	}
+	if o.journal == "" {
+		folder, err := os.MkdirTemp("", "stumble-demo-")
+		if err != nil {
+			return fmt.Errorf("no folder for the demo's journal: %w; name a file with --journal", err)
+		}
+		defer os.RemoveAll(folder)
+		o.journal = filepath.Join(folder, "demo.db")
+	}
+	d := demonstration{app: *a, opts: &o}
+	d.in = strings.NewReader("") // what is typed is for the demo, not for its commands
+	d.typed = a
 	return d.run()
+}
+
+func (o *demoOptions) understand() error {
+	switch {
+	case o.speed.most && !o.plain:
+		return usagef("the screen cannot show a drive at max; give a number, or --plain")
+	case !o.speed.wasSaid && o.plain:
+		o.speed.most = true
+	case !o.speed.wasSaid:
+		o.speed.factor = demoSpeed
+	}
+	if end := filepath.Ext(o.report); o.report != "" && end != ".html" && end != ".pdf" {
+		return usagef("%s tells no kind of report: let it end in .html or .pdf", o.report)
+	}
+	if o.journal != "" {
+		if _, err := os.Stat(o.journal); err == nil {
+			return usagef("%s is there already: name a new file for the demo's job", o.journal)
+		}
+	}
+	return nil
 }
 
 // demonstration is one showing of the demo.
 type demonstration struct {
-	*app
-	plain bool
-	speed speed
-	seed  seed
+	app
+	typed *app // where a person can type
+	opts  *demoOptions
+}
+
+// act is a part of the demo: what is told, and the command that is run. More are its options that are not shown.
+type act struct {
+	tell    string
+	command string
+	run     func(*app, []string) error
+	more    []string
+	screen  bool // it takes the screen
+	quiet   bool // what it prints would be too much of the same
 }
 
 func (d *demonstration) run() error {
 	d.say("THE COMPLAINT: a Larkspur Wren, warning lamp on, misses at random, worse in Drive and Reverse.")
 	d.say("On a real car: mind ignition voltage, hot and turning parts and exhaust gas; chock the wheels and hold the brake in gear.")
-	before, err := d.visit("wren", steps.Known{})
-	if err != nil {
-		return err
+	for _, next := range d.acts() {
+		if err := d.show(&next); err != nil || d.written.err != nil { // nobody reads on
+			return err
+		}
 	}
-	d.say("\nTHE REPAIR: the plug wire of cylinder 2 reads open; a new one is fitted, and the same steps are driven again.\n")
-	if err := d.pause(); err != nil {
-		return err
+	if d.opts.report != "" {
+		return nil
 	}
-	after, err := d.visit("wren-repaired", steps.KnownFrom(before))
-	if err != nil {
-		return err
-	}
-	return d.judge(before, after)
-}
-
-// judge says what both drives show together: a clean drive alone proves nothing.
-func (d *demonstration) judge(before, after *misfire.Summary) error {
-	c, err := proof.Compare(proof.Input{
-		Before: proof.Side{Drives: []*misfire.Summary{before}},
-		After:  proof.Side{Drives: []*misfire.Summary{after}},
-	})
-	if err != nil {
-		return err
-	}
-	d.say("Judged: " + c.Sentence)
-	d.say("Before: " + before.Verdict.Sentence)
-	d.say("After:  " + after.Verdict.Sentence)
+	d.say("\nThe owner's report: 'stumble demo --report wren.html' writes it, 'stumble report' that of a real job.")
 	return nil
 }
 
-func (d *demonstration) say(text string) { fmt.Fprintln(d.out, text) }
-
-// visit is one look at the car: a guided drive and its summary, and the codes before it when nothing is known yet.
-func (d *demonstration) visit(scenario string, known steps.Known) (*misfire.Summary, error) {
-	t, err := d.target(&where{port: link.Address{Kind: link.Simulated, Scenario: scenario}.String(), speed: d.speed, seed: d.seed})
-	if err != nil {
-		return nil, err
+// acts are the job, a command after the other.
+func (d *demonstration) acts() []act {
+	o := d.opts
+	car := []string{"--seed", o.seed.String(), "--speed", "max"}
+	guided := []string{"--yes", "--seed", o.seed.String(), "--speed", o.speed.String()}
+	if o.plain {
+		guided = append(guided, "--plain")
 	}
-	drive, err := d.startDrive(t, misfire.Config{}, 0, nil)
-	if err != nil {
-		return nil, err
+	all := []act{
+		{tell: "THE EVIDENCE, read before anything is touched:", run: intake, more: car,
+			command: `intake --port sim:wren --complaint "warning lamp on, misses at random, worse in Drive and Reverse"`},
+		{tell: "THE DRIVE, guided step by step:", command: "loadtest --port sim:wren --engine i4-1342", run: loadtest, more: guided, screen: true},
+		{tell: "WHAT MAY BE BEHIND IT, and the test that tells most:", command: "causes 1", run: causes},
+		{tell: "MEASURED with the wires off the car:", command: "bench wire 1=11.8kohm@60cm 2=OL 3=12.3kohm@60cm 4=12.1kohm@60cm", run: benchCommand},
+		{tell: "THE REPAIR:", command: `jobs note 1 "repair: new plug wire on cylinder 2"`, run: jobs},
+		{tell: "THE SAME STEPS AGAIN:", command: "loadtest --port sim:wren-repaired --engine i4-1342", run: loadtest, more: guided, screen: true},
+		{tell: "IS IT PROVEN?", command: "compare --job 1", run: compare},
+		{tell: "THE MINUTES STILL WANTED (what is printed meanwhile is left out here):", quiet: true, run: watch, more: car,
+			command: "watch --port sim:wren-repaired --for 30m --plain"},
+		{run: loadtest, quiet: true, more: car, command: "loadtest --port sim:wren-repaired --steps reverse --plain --yes"},
+		{run: loadtest, quiet: true, more: car, command: "loadtest --port sim:wren-repaired --steps reverse,drive --plain --yes"},
+		{tell: "THE CODES, read again (left out here):", run: intake, quiet: true, more: car,
+			command: "intake --port sim:wren-repaired"},
+		{tell: "IS IT PROVEN NOW?", command: "compare --job 1", run: compare},
 	}
-	defer drive.session.close()
-	if known == (steps.Known{}) {
-		if err := d.evidence(drive.session); err != nil {
-			return nil, err
+	if o.report != "" {
+		kind := strings.TrimPrefix(filepath.Ext(o.report), ".")
+		last := act{tell: "FOR THE OWNER:", command: "report 1 --" + kind + " " + o.report, run: reportCommand}
+		if o.force {
+			last.more = []string{"--force"}
 		}
+		all = append(all, last)
 	}
-	g := drive.lead(steps.Config{Plan: steps.All(), Known: known})
-	if d.plain {
-		g.say = d.aloud
-	}
-	if err := d.show(drive); err != nil && !ended(err) {
-		return nil, err
-	}
-	if err := d.ctx.Err(); err != nil {
-		return nil, err
-	}
-	state := drive.finish()
-	if err := views.WriteSummary(d.out, state.Summary); err != nil {
-		return nil, err
-	}
-	return state.Summary, g.summary(d.out, state.Summary)
+	return all
 }
 
-// pause lets what was printed be read before the screen covers it.
-func (d *demonstration) pause() error {
-	if d.plain {
-		return nil
+// show runs one act.
+func (d *demonstration) show(next *act) error {
+	if next.tell != "" {
+		d.say("\n" + next.tell)
 	}
-	fmt.Fprint(d.err, "Press Enter for the live screen: ")
-	_, err := d.readLine()
+	d.say("$ stumble " + next.command)
+	if !next.quiet {
+		d.say("")
+	}
+	if next.screen && !d.opts.plain {
+		fmt.Fprint(d.err, "Press Enter for the live screen: ")
+		if _, err := d.typed.readLine(); err != nil {
+			return err
+		}
+	}
+	if err := d.goOn(); err != nil {
+		return err
+	}
+	words := append(shellWords(next.command)[1:], next.more...)
+	a := d.app
+	if next.quiet {
+		a.out = io.Discard
+	}
+	err := next.run(&a, append(words, "--journal", d.opts.journal))
+	if err == nil {
+		err = d.ctx.Err()
+	}
 	return err
 }
 
-// evidence reads the codes before anything is touched.
-func (d *demonstration) evidence(s *session) error {
-	d.say("\nTHE EVIDENCE, read before anything is touched:\n")
-	found, err := vehicle.ReadCodes(d.ctx, s.adapter, s.caps)
-	if err != nil {
-		return err
-	}
-	if err := report.WriteCodes(d.out, found, textWidth); err != nil {
-		return err
-	}
-	d.say("\nTHE DRIVE:\n")
-	return d.pause()
-}
+// betweenActs is how long the workshop takes from one act to the next.
+const betweenActs = 10 * time.Minute
 
-func (d *demonstration) show(drive *drive) error {
-	if !d.plain {
-		screen, err := d.terminal.Take()
+// goOn sets the hour to some minutes after the last drive: simulated drives take less time than they tell of.
+func (d *demonstration) goOn() error {
+	now := d.clock.Now()
+	if _, err := os.Stat(d.opts.journal); err == nil {
+		err := d.withJournal(&journalOption{d.opts.journal}, func(j *journal.Journal) error {
+			all, err := j.Drives(0)
+			if len(all) > 0 && all[0].Ended.After(now) { // the newest comes first
+				now = all[0].Ended
+			}
+			return err
+		})
 		if err != nil {
 			return err
 		}
-		return d.onScreen(screen, drive)
 	}
-	return d.plainLines(drive)
+	d.clock = clock.NewScaledAt(now.Add(betweenActs).Local(), 1)
+	return nil
 }
+
+// shellWords parts a command line at its spaces but for those between quotation marks.
+func shellWords(line string) (words []string) {
+	for i, part := range strings.Split(line, `"`) {
+		if i%2 == 1 {
+			words = append(words, part)
+			continue
+		}
+		words = append(words, strings.Fields(part)...)
+	}
+	return words
+}
+
+func (d *demonstration) say(text string) { fmt.Fprintln(d.out, text) }

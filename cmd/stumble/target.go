@@ -55,7 +55,7 @@ func (a *app) target(w *where) (*target, error) {
 	case w.speed.most:
 		t.clock, t.most = clock.NewStepped(a.clock.Now()), true
 	case w.speed.factor > 0 && w.speed.factor != 1:
-		t.clock = clock.NewScaled(w.speed.factor)
+		t.clock = clock.NewScaledAt(a.clock.Now(), w.speed.factor)
 	}
 	return t, t.simulate(address.Scenario, w.seed.number())
 }

@@ -136,6 +136,7 @@ func running() map[string]func() clock.Clock {
 		"ten times":   func() clock.Clock { return clock.NewScaled(10) },
 		"a third":     func() clock.Clock { return clock.NewScaled(1.0 / 3) },
 		"seven times": func() clock.Clock { return clock.NewScaled(7) },
+		"last year":   func() clock.Clock { return clock.NewScaledAt(start.AddDate(-1, 0, 0), 3) },
 	}
 }
 

@@ -9,22 +9,31 @@ import (
 // Scaled runs a number of times as fast as the system's clock, from the moment it was made: a drive of the
 // simulated car can be watched at ten times its speed.
 type Scaled struct {
-	start  time.Time
+	start  time.Time // by the system's clock
+	from   time.Time // what it told then
 	factor float64
 }
 
 // NewScaled returns a clock that starts at the system's time and runs factor times as fast. A factor that
 // is not positive and finite is taken as 1.
 func NewScaled(factor float64) *Scaled {
+	now := time.Now()
+	return newScaled(now, now, factor)
+}
+
+// NewScaledAt is NewScaled starting at a time of one's own.
+func NewScaledAt(from time.Time, factor float64) *Scaled { return newScaled(time.Now(), from, factor) }
+
+func newScaled(start, from time.Time, factor float64) *Scaled {
 	if !(factor > 0) || math.IsInf(factor, 0) {
 		factor = 1
 	}
-	return &Scaled{start: time.Now(), factor: factor}
+	return &Scaled{start: start, from: from, factor: factor}
 }
 
 // Now returns the scaled time.
 func (c *Scaled) Now() time.Time {
-	return c.start.Add(time.Duration(float64(time.Since(c.start)) * c.factor))
+	return c.from.Add(time.Duration(float64(time.Since(c.start)) * c.factor))
 }
 
 // After waits d of scaled time.
