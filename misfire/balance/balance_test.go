@@ -43,9 +43,9 @@ func TestLimitsHold(t *testing.T) {
 				for range 4 {
 					stretch(22 * time.Second)
 				}
-				n := tr.chance(quiets)
+				n := tr.chance(quiets, usualOff)
 				stretch(14 * time.Second)
-				fall := tr.fall(quiets[4].from.Add(9 * time.Second))
+				fall := tr.fall(quiets[4].from, quiets[4].from.Add(usualOff))
 				require.False(t, math.IsNaN(fall))
 				if math.Abs(fall) > n.margin(1) {
 					outside++
@@ -64,10 +64,10 @@ func TestTooFewReadings(t *testing.T) {
 	for i := range 100 {
 		tr = append(tr, reading{morning().Add(time.Duration(i) * 1500 * time.Millisecond), 740})
 	}
-	assert.True(t, math.IsNaN(tr.fall(morning().Add(time.Minute))), "gaps of a second and a half")
+	assert.True(t, math.IsNaN(tr.fall(morning(), morning().Add(time.Minute))), "gaps of a second and a half")
 	assert.True(t, math.IsNaN(tr.mean(morning().Add(-time.Minute), morning())))
 	assert.True(t, math.IsNaN(tr.recent(50)))
-	assert.True(t, math.IsInf(tr.chance([]quiet{{morning(), morning().Add(time.Minute)}}).margin(1), 1))
+	assert.True(t, math.IsInf(tr.chance([]quiet{{morning(), morning().Add(time.Minute)}}, usualOff).margin(1), 1))
 	assert.Zero(t, tr.unrest(morning(), morning().Add(time.Minute)))
 	assert.True(t, math.IsInf(noise{deviation: 5, freedom: 10}.margin(0), 1))
 	assert.InDelta(t, 2.228*5, noise{deviation: 5, freedom: 10}.margin(1), 0.01, "Student's t, 97.5 %, 10 degrees of freedom: 2.228 (any table)")

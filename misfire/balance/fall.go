@@ -7,21 +7,20 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// The windows of a fall, about the moment of the cut. Choices: the fall itself takes about half a second, and idle control
-// has put much of it back after three.
+// The windows of a fall, about the moment of the cut and that of working again. Choices: the fall itself takes about half
+// a second, and idle control has put much of it back after three.
 const (
-	baseFor = 8 * time.Second // of idle before
-	apart   = 500 * time.Millisecond
-	settle  = 500 * time.Millisecond
-	fast    = 2500 * time.Millisecond
+	settle = 500 * time.Millisecond
+	fast   = 2500 * time.Millisecond
 )
 
-// fall is how far the speed falls at a moment: the idle before less the first seconds after; NaN where too little was
-// read.
-func (t trace) fall(at time.Time) float64 {
-	before := t.mean(at.Add(-apart-baseFor), at.Add(-apart))
-	after := t.mean(at.Add(settle), at.Add(settle+fast))
-	return before - after
+// fall is how much a cylinder moves the idle: half the swing from the first seconds without it to the first seconds with
+// it again, which is the mean of the fall below the idle and of the rise above it, once idle control has made up for the
+// cylinder. NaN where too little was read.
+func (t trace) fall(cut, back time.Time) float64 {
+	without := t.mean(cut.Add(settle), cut.Add(settle+fast))
+	with := t.mean(back.Add(settle), back.Add(settle+fast))
+	return (with - without) / 2
 }
 
 // quiet is a stretch of idle in which nothing was cut.
@@ -41,20 +40,20 @@ type noise struct {
 	freedom   float64 // of it; 0: not known
 }
 
-// chance looks for falls in quiet stretches. Where nothing was cut each should be nothing, so their mean square is the
-// variance of a measured fall, the correlation of the readings among it.
-func (t trace) chance(stretches []quiet) noise {
+// chance looks for falls in quiet stretches, of cylinders that would have been off for a while. Where nothing was cut each
+// should be nothing, so their mean square is the variance of a measured fall, the correlation of the readings among it.
+func (t trace) chance(stretches []quiet, off time.Duration) noise {
 	var sum float64
 	var n int
 	var span time.Duration
 	for _, q := range stretches {
-		first, last := q.from.Add(baseFor+apart), q.to.Add(-settle-fast)
-		if last.Before(first) {
+		last := q.to.Add(-off - settle - fast)
+		if last.Before(q.from) {
 			continue
 		}
-		span += last.Sub(first)
-		for at := first; !at.After(last); at = at.Add(trialEvery) {
-			if d := t.fall(at); !math.IsNaN(d) {
+		span += last.Sub(q.from)
+		for at := q.from; !at.After(last); at = at.Add(trialEvery) {
+			if d := t.fall(at, at.Add(off)); !math.IsNaN(d) {
 				sum += d * d
 				n++
 			}

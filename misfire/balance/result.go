@@ -224,7 +224,7 @@ func (r *Result) notes() []string {
 		notes = append(notes, capital(cylinderWords(alike))+" cannot be told apart: the limits of their falls overlap.")
 	}
 	return append(notes,
-		"The falls are those of the first seconds, before idle control has answered: compare them with each other, never with a fixed number.",
+		"A fall is half the swing from the first seconds without the cylinder to the first with it again, before idle control has answered: compare falls with each other, never with a fixed number.",
 		"The cut names the cylinder, not the cause: fuel, spark, compression or a valve.",
 		"The controller counted misses of the cut cylinders and may have stored codes: they are this test's own.")
 }

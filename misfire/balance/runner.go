@@ -26,11 +26,14 @@ const MostRounds = 3
 const Limit = 10 * time.Second
 
 const (
-	firstBase = 20 * time.Second // of idle before the first cut: it tells the noise too
-	coolFor   = 30 * time.Second // between cuts; a choice
-	flashCool = time.Minute      // while the lamp flashes
-	recovers  = 10 * time.Second // until idle is what it was after a cylinder works again
-	countFrom = 5 * time.Second  // before the limit, each second is counted
+	baseFor   = 8 * time.Second        // of idle before a cut, to see a fall against
+	apart     = 500 * time.Millisecond // of a cut, which nobody times to the moment
+	usualOff  = 6 * time.Second        // that a cylinder is off, where none was yet
+	firstBase = 20 * time.Second       // of idle before the first cut: it tells the noise too
+	coolFor   = 30 * time.Second       // between cuts; a choice
+	flashCool = time.Minute            // while the lamp flashes
+	recovers  = 10 * time.Second       // until idle is what it was after a cylinder works again
+	countFrom = 5 * time.Second        // before the limit, each second is counted
 	lateEvery = 2 * time.Second
 	remindGap = 20 * time.Second
 	reaction  = 500 * time.Millisecond // from unplugging to saying so
@@ -73,10 +76,12 @@ type Runner struct {
 	over    bool
 	ended   string // why the test is over
 
-	base      float64   // before the cut
-	unrest    float64   // of a moment's mean
-	off       time.Time // when the cylinder was cut
-	falling   time.Time // since when the speed is down; zero: it is not
+	base      float64         // before the cut
+	unrest    float64         // of a moment's mean
+	off       time.Time       // when the cylinder was cut
+	back      time.Time       // when it worked again; zero: it does not, or its fall is measured
+	offs      []time.Duration // of the falls that were measured
+	falling   time.Time       // since when the speed is down; zero: it is not
 	rising    time.Time
 	void      string // why this cut does not count
 	pressed   time.Time
@@ -131,7 +136,7 @@ func (r *Runner) look(at time.Time) {
 		} else if r.falling.IsZero() {
 			r.falling = at
 		} else if at.Sub(r.falling) >= sustained {
-			r.cut(r.onset(r.falling), at)
+			r.cut(r.onset(r.falling, -1), at)
 		}
 	case AskPlugIn:
 		// Idle control has made up for the cylinder: as it works again the engine speeds up beyond its idle.
@@ -140,15 +145,15 @@ func (r *Runner) look(at time.Time) {
 		} else if r.rising.IsZero() {
 			r.rising = at
 		} else if at.Sub(r.rising) >= sustained {
-			r.plugged(at)
+			r.plugged(r.onset(r.rising, 1), at)
 		}
 	}
 }
 
-// onset goes back from a fall that is sure to where the speed was last at its idle.
-func (r *Runner) onset(sure time.Time) time.Time {
+// onset goes back from a fall that is sure (sign -1), or a rise (1), to where the speed was last at its idle.
+func (r *Runner) onset(sure time.Time, sign float64) time.Time {
 	for i := len(r.trace) - 1; i > 0; i-- {
-		if p := r.trace[i]; !p.at.After(sure) && (p.rpm >= r.base-r.unrest || sure.Sub(p.at) > settle+fast) {
+		if p := r.trace[i]; !p.at.After(sure) && (sign*(p.rpm-r.base) <= r.unrest || sure.Sub(p.at) > settle+fast) {
 			return p.at
 		}
 	}
@@ -172,11 +177,15 @@ func (r *Runner) Confirm(at time.Time) {
 		if r.falling.IsZero() {
 			r.cut(at.Add(-reaction), at)
 		} else {
-			r.cut(r.onset(r.falling), at)
+			r.cut(r.onset(r.falling, -1), at)
 		}
 	case AskPlugIn:
-		if at.Sub(r.since) >= twice {
-			r.plugged(at)
+		switch {
+		case at.Sub(r.since) < twice:
+		case r.rising.IsZero():
+			r.plugged(at.Add(-reaction), at)
+		default:
+			r.plugged(r.onset(r.rising, 1), at)
 		}
 	}
 }
@@ -237,6 +246,10 @@ func (r *Runner) disturbed() bool {
 		return false
 	}
 	r.rest(r.last)
+	if !r.back.IsZero() {
+		r.void = disturbance
+		r.measure()
+	}
 	r.place = -1
 	r.require(AskReady)
 	return true
@@ -252,11 +265,26 @@ func (r *Runner) rest(until time.Time) {
 
 // wait measures the idle, or lets the catalyst cool, and then asks for the next cut.
 func (r *Runner) wait(now time.Time) {
-	if r.disturbed() || now.Sub(r.since) < r.waitFor() {
+	if r.disturbed() {
 		return
 	}
-	r.next()
+	if !r.back.IsZero() && now.Sub(r.back) >= measuredIn {
+		r.measure()
+		if len(r.queue) == 0 {
+			r.again()
+		}
+		if len(r.queue) == 0 {
+			r.end(allCut)
+			return
+		}
+	}
+	if now.Sub(r.since) >= r.waitFor() {
+		r.next()
+	}
 }
+
+// measuredIn is how long after the moment a window of a fall is read.
+const measuredIn = settle + fast + 250*time.Millisecond
 
 // waitFor is how long is waited.
 func (r *Runner) waitFor() time.Duration {
@@ -277,7 +305,7 @@ func (r *Runner) next() {
 		r.again()
 	}
 	if len(r.queue) == 0 {
-		r.end("every cylinder was cut")
+		r.end(allCut)
 		return
 	}
 	r.place, r.queue = r.queue[0], r.queue[1:]
@@ -334,19 +362,24 @@ func (r *Runner) cut(since, now time.Time) {
 // hold measures the fall.
 func (r *Runner) hold(now time.Time) {
 	if r.wrong != "" && r.void == "" {
-		r.void = "the engine did not stay at idle"
+		r.void = disturbance
 	}
-	if now.Sub(r.off) < settle+fast+trialEvery/4 {
+	if now.Sub(r.off) < measuredIn {
 		return
 	}
-	r.measure()
 	r.require(AskPlugIn)
 	r.count(now)
 }
 
-// measure takes the fall.
+const (
+	disturbance = "the engine did not stay at idle"
+	allCut      = "every cylinder was cut"
+)
+
+// measure takes the fall of a cylinder that works again.
 func (r *Runner) measure() {
-	fall := r.trace.fall(r.off)
+	fall, off := r.trace.fall(r.off, r.back), r.back.Sub(r.off)
+	r.back = time.Time{}
 	if math.IsNaN(fall) && r.void == "" {
 		r.void = "the engine's speed was read too seldom"
 	}
@@ -359,8 +392,8 @@ func (r *Runner) measure() {
 		return
 	}
 	r.falls[r.place] = append(r.falls[r.place], fall)
-	r.done = append(r.done, Fall{r.cylinder(), r.round, fall})
-	r.say(Measured, fmt.Sprintf("cylinder %d: the idle fell by %s rpm", r.cylinder(), whole(fall)))
+	r.done, r.offs = append(r.done, Fall{r.cylinder(), r.round, fall}), append(r.offs, off)
+	r.say(Measured, fmt.Sprintf("cylinder %d moves the idle by %s rpm", r.cylinder(), whole(fall)))
 }
 
 // count counts down what is left of the time that a cylinder may be off.
@@ -379,16 +412,10 @@ func (r *Runner) count(now time.Time) {
 	}
 }
 
-// plugged takes the injector as plugged in again.
-func (r *Runner) plugged(at time.Time) {
-	r.last = at
-	r.calm = at.Add(recovers)
-	if len(r.queue) == 0 {
-		if r.again(); len(r.queue) == 0 {
-			r.end("every cylinder was cut")
-			return
-		}
-	}
+// plugged takes the injector as plugged in again since a time.
+func (r *Runner) plugged(since, now time.Time) {
+	r.last, r.back = now, since
+	r.calm = now.Add(recovers)
 	r.require(AskCool)
 }
 
@@ -398,9 +425,8 @@ func (r *Runner) Lost(at time.Time) {
 		return
 	}
 	r.last = at
+	r.void = "nothing was heard of the car"
 	if r.ask == AskHold {
-		r.void = "nothing was heard of the car"
-		r.measure()
 		r.require(AskPlugIn)
 	}
 	r.late = at
@@ -484,7 +510,7 @@ func (r *Runner) Skip(at time.Time) {
 		r.skipped[r.place] = true
 		r.say(Skipped, fmt.Sprintf("cylinder %d is left out", r.cylinder()))
 		r.next()
-	case AskHold:
+	case AskHold, AskPlugIn:
 		r.skipped[r.place] = true
 		r.void = "it was left out"
 	}
@@ -492,12 +518,12 @@ func (r *Runner) Skip(at time.Time) {
 
 // Repeat cuts the last measured cylinder again in place of what it showed.
 func (r *Runner) Repeat(at time.Time) {
-	if r.over || len(r.done) == 0 || r.ask == AskHold || r.ask == AskPlugIn {
+	if r.over || len(r.done) == 0 || r.ask == AskHold || r.ask == AskPlugIn || !r.back.IsZero() {
 		return
 	}
 	r.last = at
 	was := r.done[len(r.done)-1]
-	r.done = r.done[:len(r.done)-1]
+	r.done, r.offs = r.done[:len(r.done)-1], r.offs[:len(r.offs)-1]
 	place := slices.Index(r.cfg.Cylinders, was.Cylinder)
 	r.falls[place] = r.falls[place][:len(r.falls[place])-1]
 	if r.ask == AskUnplug {
@@ -555,5 +581,17 @@ func (r *Runner) Result() Result {
 	if base == 0 {
 		base = math.NaN()
 	}
-	return result(r.cfg.Cylinders, r.falls, base, r.trace.chance(stretches))
+	return result(r.cfg.Cylinders, r.falls, base, r.trace.chance(stretches, r.usuallyOff()))
+}
+
+// usuallyOff is how long a cylinder was off in the mean.
+func (r *Runner) usuallyOff() time.Duration {
+	if len(r.offs) == 0 {
+		return usualOff
+	}
+	var sum time.Duration
+	for _, off := range r.offs {
+		sum += off
+	}
+	return sum / time.Duration(len(r.offs))
 }
