@@ -22,7 +22,7 @@ func library(t testing.TB) *Library {
 func scripts() map[string]string {
 	return map[string]string{
 		"Latin": "Motor, çeşit, Động cơ", "Greek": "κινητήρας", "Cyrillic": "двигатель", "Armenian": "Շարժիչ", "Georgian": "ძრავა",
-		"Hebrew": "מנוע", "pointed Hebrew": "מָנוֹעַ", "Arabic": "محرك السيارة", "Persian": "موتور می‌لرزد", "Urdu": "گاڑی",
+		"Hebrew": "מנוע", "pointed Hebrew": "מָנוֹעַ", "Arabic": "محرك السيارة", "Persian": "موتور می\u200cلرزد", "Urdu": "گاڑی",
 		"Chinese": "发动机 引擎", "Japanese": "エンジン の 失火", "Korean": "엔진", "Devanagari": "इंजन क्षत्रिय", "Bengali": "ইঞ্জিন",
 		"Gurmukhi": "ਇੰਜਣ", "Gujarati": "એન્જિન", "Oriya": "ଇଞ୍ଜିନ", "Tamil": "இயந்திரம்", "Telugu": "ఇంజిన్", "Kannada": "ಎಂಜಿನ್",
 		"Malayalam": "എഞ്ചിൻ", "Sinhala": "එන්ජිම", "Thai": "เครื่องยนต์", "Lao": "ເຄື່ອງຈັກ", "Khmer": "ម៉ាស៊ីន", "Myanmar": "အင်ဂျင်", "Ethiopic": "ሞተር",
