@@ -152,7 +152,9 @@ func interactive(in io.Reader) bool {
 func (d *drive) listen(input *bufio.Reader, quit func(error)) {
 	for {
 		line, err := input.ReadString('\n')
-		d.typed(strings.TrimSpace(line), quit)
+		if err == nil || line != "" { // the input's end is no pressed Enter
+			d.typed(strings.TrimSpace(line), quit)
+		}
 		if err != nil {
 			return
 		}

@@ -125,7 +125,7 @@ func TestReadmeIsComplete(t *testing.T) {
 	}
 	for _, of := range []any{
 		views.SampleLine{}, views.TestSummaryObject{}, views.MarkLine{}, views.NoticeLine{}, views.StepEventLine{},
-		report.Codes{}, report.Intake{}, views.ComparisonObject{}, views.BenchObject{}, portObject{}, truthObject{}, jobsObject{}, jobObject{},
+		report.Codes{}, report.Intake{}, views.ComparisonObject{}, views.BenchObject{}, views.BalanceObject{}, views.BalanceEventLine{}, portObject{}, truthObject{}, jobsObject{}, jobObject{},
 	} {
 		for _, name := range fieldNames(reflect.TypeOf(of), map[reflect.Type]bool{}) {
 			assert.True(t, strings.Contains(text, "`"+name+"`"), "the README lacks the field %s of %T", name, of)

@@ -20,6 +20,9 @@ Keys on the screen: p n d r mark the gear, m a note, ? help, q quit.
 
 ` + aboutRecording + `
 
+--balance asks for one injector after the other to be unplugged for seconds, at idle, and tells which cylinder gives little
+work. Its drive is not recorded; what it measures is kept as bench readings. Never pull a plug wire of a running engine.
+
 CAUTION: ignition voltage can kill; keep clear of hot and turning parts; exhaust gas is poison: run the engine outdoors
 or with extraction. Before selecting a gear at rest: parking brake, wheels chocked, service brake held, nobody in front or
 behind. On the road the driver drives and a second person reads the screen. If the lamp flashes, ease off: raw fuel
