@@ -32,15 +32,17 @@ type pattern struct {
 	cylinders []int
 }
 
-// How evenly misses fall on the cylinders of a fault, and how few fall on the others: parameters of Dirichlet's
-// distribution. 3 lets one of two have a third to three times the other's; 0.05 keeps the others near none but
-// lets a second fault be seen; 1 for all is any mix.
+// How misses fall on the cylinders, as parameters of Dirichlet's and the beta distribution. Those of a fault share its
+// misses evenly: 3 lets one of two have a third to three times the other's. The others together have hardly any, one or
+// two in a hundred: beta of a half and 30; which of them, is open. Without a pattern any mix is as likely as another.
 const (
-	evenly  = 3.0
-	hardly  = 0.05
-	anyhow  = 1.0
-	enough  = 0.15 // share of the misses that makes a cylinder more than a bystander
-	halfway = 0.5
+	evenly   = 3.0
+	anyhow   = 1.0
+	whichOne = 0.5
+	bystand  = 0.5
+	belong   = 30.0
+	enough   = 0.15 // share of the misses that makes a cylinder more than a bystander
+	halfway  = 0.5
 )
 
 // scopeOf finds the pattern in the counts.
@@ -77,24 +79,20 @@ func (e *Evidence) scopeOf() scope {
 
 // foremost is the cylinder with most misses, and those with more than a bystander's share.
 func foremost(misses []float64) (worst int, some []int) {
-	sum, most := 0.0, 0.0
-	for _, x := range misses {
-		sum += x
-	}
+	all, most := sum(misses), 0.0
 	for i, x := range misses {
 		if x > most {
 			worst, most = i+1, x
 		}
-		if x >= enough*sum {
+		if x >= enough*all {
 			some = append(some, i+1)
 		}
 	}
 	return worst, some
 }
 
-// patterns weighs every pattern that one fault can make: the share of each cylinder in the misses is taken to be
-// Dirichlet's, so the misses are Dirichlet-multinomial (Mosimann 1962, from memory). Patterns of one kind are
-// equally likely beforehand.
+// patterns weighs every pattern that one fault can make: shares of the misses are taken to be Dirichlet's, so the misses
+// are Dirichlet-multinomial (Mosimann 1962, from memory). Patterns of one kind are equally likely beforehand.
 func (e *Evidence) patterns(misses []float64) scope {
 	all := e.possible()
 	var count [scopes]float64
@@ -108,17 +106,17 @@ func (e *Evidence) patterns(misses []float64) scope {
 		top = max(top, logs[i])
 	}
 	s := scope{weights: make([]float64, scopes), named: true}
-	best, sum := 0, 0.0
+	best, total := 0, 0.0
 	for i, p := range all {
 		w := math.Exp(logs[i] - top)
 		s.weights[p.kind] += w
-		sum += w
+		total += w
 		if logs[i] > logs[best] {
 			best = i
 		}
 	}
 	for k := range s.weights {
-		s.weights[k] /= sum
+		s.weights[k] /= total
 		if s.weights[k] > s.weights[s.kind] {
 			s.kind = k
 		}
@@ -143,20 +141,43 @@ func bestOf(all []pattern, logs []float64, kind int) pattern {
 
 // log is the logarithm of how likely a pattern makes the misses, but for what all patterns share.
 func (p pattern) log(misses []float64) float64 {
-	sumA, sumX, out := 0.0, 0.0, 0.0
+	var mine, others []float64
 	for i, x := range misses {
-		a := hardly
-		switch {
-		case p.kind == scopeSeveral:
-			a = anyhow
-		case slices.Contains(p.cylinders, i+1):
-			a = evenly
+		if contains(p.cylinders, i+1) {
+			mine = append(mine, x)
+		} else {
+			others = append(others, x)
 		}
-		sumA += a
-		sumX += x
+	}
+	if p.kind == scopeSeveral {
+		return logShares(mine, anyhow)
+	}
+	out := logShares(mine, evenly)
+	if len(others) > 0 {
+		out += logShares(others, whichOne) + logBeta(sum(others)+bystand, sum(mine)+belong) - logBeta(bystand, belong)
+	}
+	return out
+}
+
+// logShares is the logarithm of how likely misses fall on some cylinders in just that order, when the shares are
+// Dirichlet's with the same parameter for each.
+func logShares(misses []float64, a float64) float64 {
+	n := float64(len(misses))
+	out := logGamma(n*a) - logGamma(n*a+sum(misses))
+	for _, x := range misses {
 		out += logGamma(x+a) - logGamma(a)
 	}
-	return out + logGamma(sumA) - logGamma(sumA+sumX)
+	return out
+}
+
+func logBeta(a, b float64) float64 { return logGamma(a) + logGamma(b) - logGamma(a+b) }
+
+func sum(values []float64) float64 {
+	total := 0.0
+	for _, v := range values {
+		total += v
+	}
+	return total
 }
 
 func logGamma(x float64) float64 {
