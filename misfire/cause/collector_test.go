@@ -93,7 +93,8 @@ func TestTrimsWithoutLoop(t *testing.T) {
 	for coolant, want := range map[float64]bool{60: false, 80: true} {
 		r := teller{at: epoch}
 		for range 10 {
-			r.tell(map[byte]float64{obd.PIDRPM: 740, obd.PIDCoolant: coolant})
+			r.tell(map[byte]float64{obd.PIDRPM: 740})
+			r.tell(map[byte]float64{obd.PIDCoolant: coolant})
 			r.tell(map[byte]float64{obd.PIDTrimShort1: 1, obd.PIDTrimLong1: 1})
 		}
 		assert.Equal(t, want, r.c.Trims()[0][cause.TrimIdle].Samples > 0, "%v degrees", coolant)
@@ -103,9 +104,10 @@ func TestTrimsWithoutLoop(t *testing.T) {
 // Windows go to the heat they ran in; those of several places, or not counted, nowhere.
 func TestHeatOfWindows(t *testing.T) {
 	r := teller{at: epoch}
-	r.tell(map[byte]float64{obd.PIDRPM: 740, obd.PIDCoolant: 62})
+	r.tell(map[byte]float64{obd.PIDRPM: 740})
+	r.tell(map[byte]float64{obd.PIDCoolant: 62})
 	r.at = epoch.Add(time.Minute)
-	r.tell(map[byte]float64{obd.PIDRPM: 740, obd.PIDCoolant: 88})
+	r.tell(map[byte]float64{obd.PIDCoolant: 88})
 	idle := misfire.Condition{Gear: gear.ParkNeutral, Load: misfire.BandOfLoad(21), RPM: misfire.BandOfRPM(740)}
 	busier, moving := idle, misfire.Condition{Gear: gear.Moving, Load: misfire.BandOfLoad(45), RPM: misfire.BandOfRPM(1900)}
 	busier.Load = misfire.BandOfLoad(15)

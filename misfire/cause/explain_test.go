@@ -1,6 +1,7 @@
 package cause_test
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -19,10 +20,18 @@ import (
 	"stumble/obd/sim/car"
 )
 
-// running is a drive of simulated faults, eight minutes warm.
+// driven keeps the drives that several tests look at.
+var driven = make(map[string]cause.Drive)
+
+// running is a drive of simulated faults, six minutes warm.
 func running(t testing.TB, b build, seed uint64, faults ...car.Fault) cause.Drive {
 	t.Helper()
-	return drive(t, b, car.Config{Faults: faults, Script: trip(8), Coolant: 80}, seed, 8*time.Minute)
+	key := fmt.Sprint(b.layout, seed, faults)
+	if d, known := driven[key]; known {
+		return d
+	}
+	driven[key] = drive(t, b, car.Config{Faults: faults, Script: trip(6), Coolant: 80}, seed, 6*time.Minute)
+	return driven[key]
 }
 
 func gathered(t testing.TB, b build, seed uint64, faults ...car.Fault) cause.Evidence {
