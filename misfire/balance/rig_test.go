@@ -60,6 +60,7 @@ type rig struct {
 	presses bool          // they press Enter too
 	due     time.Time
 	act     func()
+	looks   time.Time // when the test is looked after next
 }
 
 func newRig(t testing.TB, e *engine, change ...func(*Config)) *rig {
@@ -118,8 +119,19 @@ func (r *rig) tick() {
 	}
 	v := math.Round(r.engine.step(r.every.Seconds())*4) / 4 // PID 0C has quarters
 	r.runner.Add(&obd.Sample{Sent: r.now, Received: r.now, Readings: []obd.Reading{speedOf(v)}})
+	if r.now.Before(r.looks) {
+		return
+	}
+	r.looks = r.now.Add(200 * time.Millisecond)
 	s := r.sum
 	r.runner.Advance(r.now, &s)
+}
+
+// look lives on until the test was looked after once more.
+func (r *rig) look() {
+	for due := r.looks; r.looks.Equal(due); {
+		r.tick()
+	}
 }
 
 // run runs the test to its end, at most an hour.

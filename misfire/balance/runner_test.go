@@ -38,7 +38,7 @@ func TestReady(t *testing.T) {
 	says(func(l *misfire.Live) { l.Coolant = 45 }, "let it warm up (the coolant has 45 of 70 degrees), or press Enter")
 
 	r.sum.Live.Coolant = 45
-	r.tick()
+	r.look()
 	r.runner.Confirm(r.now)
 	assert.Equal(t, AskBase, r.runner.ask, "measured cold because somebody said so")
 	r.ask(AskUnplug)
@@ -56,7 +56,7 @@ func TestDisturbed(t *testing.T) {
 	r.ask(AskUnplug)
 	r.act = nil
 	r.sum.Live.Gear.State = gear.Drive
-	r.tick()
+	r.look()
 	assert.Equal(t, AskReady, r.runner.ask)
 	r.sum.Live.Gear.State = gear.ParkNeutral
 	r.ask(AskUnplug)
@@ -64,7 +64,7 @@ func TestDisturbed(t *testing.T) {
 
 	r.ask(AskHold)
 	r.sum.Live.Running = false
-	r.tick()
+	r.look()
 	r.sum.Live.Running = true
 	r.until(func() bool { return len(r.of(Void)) == 1 })
 	assert.Equal(t, "this cut of cylinder 1 does not count: the engine did not stay at idle", r.of(Void)[0].Text)
