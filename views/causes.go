@@ -138,10 +138,15 @@ func (p *causesPage) remarks() {
 	}
 }
 
-// CausesLine is causes in one short sentence, for the end of a drive; empty when there is nothing to explain.
-func CausesLine(r *cause.Result) string {
+// WriteCausesBrief writes causes in short, for the end of something else; nothing when there is nothing to explain. The
+// error is w's.
+func WriteCausesBrief(w io.Writer, r *cause.Result) error {
 	if r == nil || len(r.Ranked) == 0 {
-		return ""
+		return nil
 	}
-	return r.Sentence
+	var p page
+	p.gap()
+	p.paragraph("", r.Sentence)
+	_, err := io.WriteString(w, p.String())
+	return err
 }

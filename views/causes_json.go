@@ -138,3 +138,42 @@ func shares(weights []float64) []Number {
 	}
 	return all
 }
+
+// CausesBrief is causes in short, within another object.
+type CausesBrief struct {
+	Sentence string      `json:"sentence"`
+	Basis    cause.Basis `json:"basis"`
+	Ranked   []BriefRank `json:"ranked"` // the three likeliest at most
+	Next     *BriefTest  `json:"next_test"`
+}
+
+// BriefRank is one cause in short.
+type BriefRank struct {
+	Cause     string `json:"cause"`
+	Name      string `json:"name"`
+	Cylinders []int  `json:"cylinders"`
+	Share     Number `json:"share"`
+}
+
+// BriefTest is a test in short.
+type BriefTest struct {
+	Test    string `json:"test"`
+	Name    string `json:"name"`
+	Minutes Number `json:"minutes"`
+}
+
+// NewCausesBrief is causes in short; nil when there is nothing to explain.
+func NewCausesBrief(r *cause.Result) *CausesBrief {
+	if r == nil || len(r.Ranked) == 0 {
+		return nil
+	}
+	o := &CausesBrief{Sentence: r.Sentence, Basis: r.Basis}
+	for i := range r.Ranked[:min(causesTold, len(r.Ranked))] {
+		c := &r.Ranked[i]
+		o.Ranked = append(o.Ranked, BriefRank{c.Key, c.Name, list(c.Cylinders), Number(c.Share)})
+	}
+	if r.Next != nil {
+		o.Next = &BriefTest{r.Next.Key, r.Next.Name, Number(r.Next.Minutes)}
+	}
+	return o
+}

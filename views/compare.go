@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"stumble/misfire"
+	"stumble/misfire/cause"
 	"stumble/misfire/gear"
 	"stumble/misfire/proof"
 )
@@ -22,12 +23,14 @@ type Comparison struct {
 	Codes         CodesRead
 	Readiness     *proof.Readiness // after; nil when not read
 	Rules         []proof.Rule     // what the car does by itself, and what it still needs
+	Causes        *cause.Result    // what may be behind it where it misses still; else nil
 }
 
 // Compared is one drive of a comparison.
 type Compared struct {
 	Drive   int64
 	Summary *misfire.Summary
+	Heard   *cause.Collector // what the causes want of the drive beside its summary; may be nil
 }
 
 // CodesRead is when the trouble codes that are compared were read; the zero time is never.
@@ -53,8 +56,10 @@ func WriteComparison(w io.Writer, c *Comparison) error {
 	p.codes()
 	p.byItself()
 	p.notes()
-	_, err := io.WriteString(w, strings.Map(printableLines, p.String()))
-	return err
+	if _, err := io.WriteString(w, strings.Map(printableLines, p.String())); err != nil {
+		return err
+	}
+	return WriteCausesBrief(w, c.Causes)
 }
 
 // printableLines is printable, with line ends kept.

@@ -33,6 +33,7 @@ type ComparisonObject struct {
 	RPM         Number             `json:"rpm_tolerance"`
 	Load        Number             `json:"load_tolerance"` // points of calculated load
 	Ceiling     Number             `json:"ceiling"`        // per 1,000 firings
+	Causes      *CausesBrief       `json:"causes"`         // null unless it misses still
 	Notes       []string           `json:"notes"`
 }
 
@@ -182,6 +183,7 @@ func NewComparison(c *Comparison) ComparisonObject {
 		Needed: needObjects(r.Needed), Checks: []CheckObject{}, Newcomers: []NewcomerObject{}, NotCompared: []AloneObject{},
 		Swap: swapObject(c.Swap), Codes: codeChangeObject(r.Codes, c.Codes), Readiness: readinessObject(c.Readiness), Rules: []RuleObject{},
 		RPM: Number(r.Tolerance.RPM), Load: Number(r.Tolerance.Load), Ceiling: Number(r.Ceiling), Notes: list(r.Notes),
+		Causes: NewCausesBrief(c.Causes),
 	}
 	for i := range r.Cylinders {
 		cyl := &r.Cylinders[i]

@@ -59,7 +59,7 @@ func judged(t testing.TB, before, after *misfire.Summary, swap string) *Comparis
 	cycles := proof.NewCycles(proof.CycleConfig{Cylinders: 4}).Progress()
 	in := proof.Input{Before: proof.Side{Drives: []*misfire.Summary{before}, Codes: code(0x0302)},
 		After: proof.Side{Drives: []*misfire.Summary{after}, Codes: code(), Cycles: &cycles}}
-	c := &Comparison{Before: []Compared{{3, before}}, After: []Compared{{5, after}}, Rules: cycles.Rules(),
+	c := &Comparison{Before: []Compared{{Drive: 3, Summary: before}}, After: []Compared{{Drive: 5, Summary: after}}, Rules: cycles.Rules(),
 		Codes: CodesRead{before.Start, after.Start}}
 	var err error
 	c.Result, err = proof.Compare(in)

@@ -118,6 +118,7 @@ type SummaryObject struct {
 	Averages    []AverageObject `json:"averages"`
 	Idle        []IdleObject    `json:"idle_dips"` // of a car without counts; weaker evidence
 	Exchanges   ExchangesObject `json:"exchanges"`
+	Causes      *CausesBrief    `json:"causes"` // null when there is nothing to explain
 	Notes       []string        `json:"notes"`
 }
 
@@ -325,6 +326,7 @@ func NewSummary(s *State) SummaryObject {
 		Unknown:     UnknownObject{Number(sum.Unknown.Running.Seconds()), sum.Unknown.Misses},
 		Unmonitored: Number(sum.Unmonitored.Seconds()), MIL: sum.Live.MIL.String(), EaseOff: sum.Verdict.EaseOff,
 		Averages: averageObjects(sum.Averages), Idle: idleObjects(sum.Idle), Exchanges: exchangesObject(s.Health), Notes: list(sum.Notes),
+		Causes: NewCausesBrief(s.Causes),
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"stumble/misfire"
+	"stumble/misfire/cause"
 	"stumble/misfire/gear"
 )
 
@@ -22,6 +23,7 @@ type State struct {
 	Alert   string           // a loud one-line warning; empty when there is none
 	Second  int              // of a countdown that rings at each; 0 when none runs
 	Notes   []Mark           // recent marks, oldest first
+	Causes  *cause.Result    // what may be behind it, at the end of a drive; nil before
 	// Playback is where a stored drive is, nil in a live one.
 	Playback *Playback
 	Version  uint64 // changes whenever anything above does

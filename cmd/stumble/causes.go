@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"stumble/misfire"
 	"stumble/misfire/bench"
 	"stumble/misfire/cause"
 	"stumble/misfire/journal"
@@ -147,20 +148,25 @@ func (c *explaining) explain(job int64) (*views.Causes, error) {
 
 // ignition is what was told now, else last, else with a drive.
 func (c *explaining) ignition() cause.Ignition {
-	last := cause.IgnitionUnknown
-	for _, v := range slices.Backward(c.file.Verdicts) {
-		var kept struct{ Ignition string }
-		if v.Kind == verdictCauses && json.Unmarshal(v.Data, &kept) == nil {
-			last, _ = cause.ParseIgnition(kept.Ignition)
-			break
-		}
-	}
+	last := lastIgnition(c.file.Verdicts)
 	for _, d := range slices.Backward(c.file.Drives) {
-		if i := c.players[d.Stored.ID].ignition; last == cause.IgnitionUnknown {
-			last = i
-		}
+		last = cmp.Or(last, c.players[d.Stored.ID].ignition)
 	}
 	return cmp.Or(c.told, last)
+}
+
+// lastIgnition is how the coils are laid out, as it was last told to causes.
+func lastIgnition(verdicts []journal.Verdict) cause.Ignition {
+	for _, v := range slices.Backward(verdicts) {
+		var kept struct{ Ignition string }
+		if v.Kind != verdictCauses || json.Unmarshal(v.Data, &kept) != nil {
+			continue
+		}
+		if i, err := cause.ParseIgnition(kept.Ignition); err == nil && i != cause.IgnitionUnknown {
+			return i
+		}
+	}
+	return cause.IgnitionUnknown
 }
 
 // choose finds the drives that show the fault: those before the repair, or all since when it still misses then; of
@@ -284,4 +290,53 @@ func drivesInWords(drives []caseDrive) string {
 	}
 	last := len(ids) - 1
 	return fmt.Sprintf("drives %s and %s, engine running %v", strings.Join(ids[:last], ", "), ids[last], running.Round(time.Second))
+}
+
+// causes is what may be behind the misfire that the drive shows, by this drive alone.
+func (d *drive) causes(s *misfire.Summary) *cause.Result {
+	return cause.StandardBook().Explain(cause.Gather([]cause.Drive{{Summary: s, Collector: d.heard}}, nil, d.ignition))
+}
+
+// ignition is how the coils of the simulated car are laid out; a real car does not tell.
+func (s *session) ignition() cause.Ignition {
+	switch {
+	case s.target.sim == nil:
+		return cause.IgnitionUnknown
+	case len(s.target.sim.Car.Vehicle().Coils) == 0:
+		return cause.CoilOnPlug
+	}
+	return cause.SharedCoils
+}
+
+// causes is what may be behind what misses still after a repair, or, where parts were exchanged, behind what missed before;
+// nil where nothing does.
+func (c *comparing) causes(shown *views.Comparison, first *journal.Drive) (*cause.Result, error) {
+	drives := shown.Before
+	switch shown.Result.Outcome {
+	case proof.StillMissing, proof.Moved, proof.Improved:
+		if shown.Swap == nil {
+			drives = shown.After
+		}
+	default:
+		if shown.Swap == nil {
+			return nil, nil
+		}
+	}
+	setup, err := setupOf(first)
+	if err != nil {
+		return nil, err
+	}
+	verdicts, err := c.journal.Verdicts(first.Job)
+	if err != nil {
+		return nil, err
+	}
+	of := make([]cause.Drive, len(drives))
+	for i, d := range drives {
+		of[i] = cause.Drive{Summary: d.Summary, Collector: d.Heard}
+	}
+	e := cause.Gather(of, nil, cmp.Or(lastIgnition(verdicts), setup.ignition()))
+	if shown.Swap != nil {
+		e.Swaps = []proof.SwapResult{*shown.Swap}
+	}
+	return cause.StandardBook().Explain(e), nil
 }

@@ -335,7 +335,8 @@ func (c *comparing) compared() (*views.Comparison, error) {
 		}
 	}
 	shown.Readiness, shown.Rules = read.readiness, in.After.Cycles.Rules()
-	return shown, nil
+	shown.Causes, err = c.causes(shown, &first)
+	return shown, err
 }
 
 // cycleConfig is what the car's own cycles are held against: where the fault was first seen.
@@ -381,7 +382,7 @@ func (c *comparing) side(ids []int64, codes *obd.CodeReport, cfg proof.CycleConf
 		cycles.EndDrive()
 		out.VIN = p.vin
 		out.Drives = append(out.Drives, summary)
-		shown = append(shown, views.Compared{Drive: id, Summary: summary})
+		shown = append(shown, views.Compared{Drive: id, Summary: summary, Heard: p.heard})
 	}
 	progress := cycles.Progress()
 	out.Cycles = &progress

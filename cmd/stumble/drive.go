@@ -86,15 +86,13 @@ func (a *app) newDrive(s *session, cfg misfire.Config, k *keeper) (*drive, error
 		return nil, err
 	}
 	d := &drive{session: s, cfg: cfg, title: titleOf(s), vin: vin, commands: make(chan func(), 64)}
+	d.ignition = s.ignition()
 	d.begin()
 	d.tally.SetLimits(s.caps.CatalystLimit, s.caps.EmissionLimit)
 	d.poller = vehicle.NewPoller(s.adapter, s.caps, s.target.clock)
 	d.samples, d.now, d.health = d.poller.Run, s.target.clock.Now, s.health
 	if s.target.sim != nil {
-		d.coilEach, d.ignition = len(s.target.sim.Car.Vehicle().Coils) == 0, cause.SharedCoils
-		if d.coilEach {
-			d.ignition = cause.CoilOnPlug
-		}
+		d.coilEach = len(s.target.sim.Car.Vehicle().Coils) == 0
 	}
 	s.exchanges, s.pace = 0, pace{} // those of the drive are counted, as they are when it is played back
 	d.poller.Asleep = func(at time.Time, asleep bool) { d.befell(at, describeSleep(asleep)) }
@@ -215,6 +213,9 @@ func (d *drive) finish() *views.State {
 	d.tally.Finish()
 	state := d.state()
 	state.Summary = d.tally.Summary()
+	if _, cut := d.guide.(*balancing); !cut { // cylinders that were cut have no cause to look for
+		state.Causes = d.causes(state.Summary)
+	}
 	return state
 }
 

@@ -7,8 +7,10 @@ import (
 	"io"
 	"time"
 
+	"stumble/misfire/cause"
 	"stumble/obd"
 	"stumble/obd/vehicle"
+	"stumble/views"
 	"stumble/views/report"
 )
 
@@ -77,10 +79,17 @@ The ignition must be on; with the engine running the live values mean more.
 		return err
 	}
 	saved := k.saveIntake(found, titleOf(s)) // evidence first
+	likely := cause.StandardBook().Explain(cause.Gather(nil, found, s.ignition()))
 	if *asJSON {
-		return errors.Join(writeJSON(a.out, report.IntakeObject(found)), saved)
+		return errors.Join(writeJSON(a.out, intakeWithCauses{report.IntakeObject(found), views.NewCausesBrief(likely)}), saved)
 	}
-	return errors.Join(report.WriteIntake(a.out, found, textWidth), saved)
+	return errors.Join(report.WriteIntake(a.out, found, textWidth), views.WriteCausesBrief(a.out, likely), saved)
+}
+
+// intakeWithCauses is an intake with what may be behind the misfire, by the codes alone.
+type intakeWithCauses struct {
+	report.Intake
+	Causes *views.CausesBrief `json:"causes"`
 }
 
 // connectOnce reaches a car for a one-time reading: a car that does not answer is an error.

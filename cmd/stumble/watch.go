@@ -157,10 +157,11 @@ func (a *app) writeSummary(d *drive, state *views.State, asJSON bool) error {
 	if asJSON {
 		return views.WriteLine(a.out, d.object(state))
 	}
+	write := func() error { return views.WriteSummary(a.out, state.Summary) }
 	if d.guide != nil {
-		return d.guide.write(a.out, state)
+		write = func() error { return d.guide.write(a.out, state) }
 	}
-	return views.WriteSummary(a.out, state.Summary)
+	return errors.Join(write(), views.WriteCausesBrief(a.out, state.Causes))
 }
 
 // engineOptions choose the engine's layout and how the car numbers its monitors.

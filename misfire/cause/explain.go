@@ -358,5 +358,8 @@ func (r *Result) sentence() string {
 	if r.Next == nil {
 		return text + ". No further test would tell much."
 	}
+	if r.Basis == FromCodes {
+		return "By the codes alone, weak. " + text + ". First find when it misses, with 'stumble loadtest'; then: " + r.Next.Name + "."
+	}
 	return text + ". Test next: " + r.Next.Name + "."
 }
