@@ -122,7 +122,7 @@ func figuresOf(d *Document) (figures []*figure) {
 
 // The page says what the document says, on the screen and printed.
 func TestBrowserSaysTheSame(t *testing.T) {
-	d := Compose(repaired(t, 20*time.Minute), Options{})
+	d := Compose(repaired(t), Options{})
 	w := browse(t, d)
 	requireWords(t, wordsOf(d, true), evaluate[string](t, w, `document.body.innerText`))
 	printed, err := chromedp.Run(w, chromedp.PrintToPDF(chromedp.PDFPreferCSSPageSize(), chromedp.PDFPrintBackground()))

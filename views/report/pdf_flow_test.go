@@ -133,7 +133,7 @@ func BenchmarkPDF(b *testing.B) {
 		{"ten hours", 10, func(d *Document) error { return d.WritePDF(io.Discard) }},
 	} {
 		b.Run(run.name, func(b *testing.B) {
-			c.Drives[0].Moments = moments[:run.hours*3600]
+			c.Drives[0].Moments = moments[:min(run.hours*3600, len(moments))]
 			for b.Loop() {
 				if err := run.write(Compose(c, Options{})); err != nil {
 					b.Fatal(err)

@@ -7,7 +7,6 @@ import (
 	"io"
 	"strings"
 	"testing"
-	"time"
 	"unicode"
 
 	"github.com/stretchr/testify/assert"
@@ -84,7 +83,7 @@ func requireWords(t testing.TB, want map[string]int, text string) {
 
 // The printed page says what the document says: every word and every figure is read back.
 func TestPDFSaysTheSame(t *testing.T) {
-	d := Compose(repaired(t, 20*time.Minute), Options{})
+	d := Compose(repaired(t), Options{})
 	want := wordsOf(d, true)
 	require.Greater(t, len(want), 300)
 	requireWords(t, want, string(output(t, "pdftotext", "-raw", pdfFile(t, d), "-")))
@@ -125,8 +124,12 @@ func TestPDFFacesAreEmbedded(t *testing.T) {
 
 // Nothing is printed beyond the margins, on either paper, whatever the case: neither words nor drawings.
 func TestPDFKeepsItsMargins(t *testing.T) {
+	papers := []Paper{A4, Letter}
+	if testing.Short() {
+		papers = papers[1:]
+	}
 	for name, c := range cases(t) {
-		for _, paper := range []Paper{A4, Letter} {
+		for _, paper := range papers {
 			path := pdfFile(t, Compose(c, Options{Paper: paper}))
 			width, height := paper.Millimetres()
 			info := string(output(t, "pdfinfo", path))
@@ -208,7 +211,7 @@ func requireWhiteMargins(t testing.TB, path string) {
 
 // The same document gives the same bytes, and tells of itself what it is.
 func TestPDFTellsOfItself(t *testing.T) {
-	c := repaired(t, 10*time.Minute)
+	c := repaired(t)
 	write := func() []byte {
 		var b bytes.Buffer
 		require.NoError(t, Compose(c, Options{}).WritePDF(&b))

@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -62,20 +63,34 @@ func pdfFile(t testing.TB, d *Document) string {
 	return path
 }
 
-// driven is what a simulated car tells on a drive, asked in turn for engine values, counts, gear and lamp.
-func driven(t testing.TB, scenario string, length time.Duration) (*misfire.Summary, []misfire.Moment) {
-	t.Helper()
+// trip is a drive that was counted.
+type trip struct {
+	summary *misfire.Summary
+	moments []misfire.Moment
+	err     error
+}
+
+// trips are the drives of the Wren before and after its repair; they are counted once.
+var trips = sync.OnceValue(func() [2]trip { return [2]trip{driven("wren"), driven("wren-repaired")} })
+
+// driven is what a simulated car tells on twenty minutes of driving, asked in turn for engine values, counts, gear and
+// lamp.
+func driven(scenario string) trip {
 	c, err := car.NewScenario(scenario, 1, noon)
-	require.NoError(t, err)
+	if err != nil {
+		return trip{err: err}
+	}
 	cylinders := len(c.Vehicle().FiringOrder)
 	layout, err := layouts.Plain(cylinders)
-	require.NoError(t, err)
+	if err != nil {
+		return trip{err: err}
+	}
 	tally := misfire.NewTally(misfire.Config{Engine: layout})
 	var moments []misfire.Moment
 	var answers []car.Answer
 	var s obd.Sample
 	turn, every := 0, 100*time.Millisecond
-	for at := time.Duration(0); at < length; at += every {
+	for at := time.Duration(0); at < 20*time.Minute; at += every {
 		turn++
 		request := []byte{0x01, obd.PIDRPM, obd.PIDLoad, obd.PIDSpeed, obd.PIDThrottle, obd.PIDFuelSystem}
 		switch {
@@ -103,7 +118,7 @@ func driven(t testing.TB, scenario string, length time.Duration) (*misfire.Summa
 		}
 	}
 	tally.Finish()
-	return tally.Summary(), joined(moments, tally.Strip(nil))
+	return trip{summary: tally.Summary(), moments: joined(moments, tally.Strip(nil))}
 }
 
 // joined goes on with newer moments where they begin.
@@ -115,7 +130,7 @@ func joined(older, newer []misfire.Moment) []misfire.Moment {
 }
 
 // repaired is the case of a car that was driven, repaired, and driven again.
-func repaired(t testing.TB, length time.Duration) *Case {
+func repaired(t testing.TB) *Case {
 	t.Helper()
 	c := &Case{
 		Made: noon.Add(48 * time.Hour), Shop: Shop{Name: "Corner Garage", Address: "1 Mill Lane\nNewtown"},
@@ -126,14 +141,14 @@ func repaired(t testing.TB, length time.Duration) *Case {
 	codes := c.Before.Intake.CodeReport
 	c.Before.Codes = &codes
 	sides := [2]proof.Side{}
-	for i, scenario := range []string{"wren", "wren-repaired"} {
-		summary, moments := driven(t, scenario, length)
+	for i, trip := range trips() {
+		require.NoError(t, trip.err)
 		d := Drive{
-			Number: int64(i + 1), Side: SideBefore + Side(i), Adapter: "ELM327 v2.2", Protocol: "ISO 15765-4", Summary: summary, Moments: moments,
+			Number: int64(i + 1), Side: SideBefore + Side(i), Adapter: "ELM327 v2.2", Protocol: "ISO 15765-4", Summary: trip.summary, Moments: trip.moments,
 			Exchanges: 12345, Marks: []Mark{{At: noon.Add(time.Minute), Gear: gear.Drive}, {At: noon.Add(2 * time.Minute), Text: "a pop heard"}},
 		}
 		c.Drives = append(c.Drives, d)
-		sides[i].Drives = []*misfire.Summary{summary}
+		sides[i].Drives = []*misfire.Summary{trip.summary}
 	}
 	compared, err := proof.Compare(proof.Input{Before: sides[0], After: sides[1]})
 	require.NoError(t, err)
@@ -150,7 +165,7 @@ func foreignNames() []string {
 }
 
 // crowded is a case with as much in it as there may ever be: sixteen cylinders in five gear states, ten hours, hundreds
-// of marks, and names from everywhere.
+// of marks, and names from everywhere. A short run has less of it.
 func crowded(t testing.TB) *Case {
 	t.Helper()
 	layout, err := layouts.Plain(16)
@@ -174,12 +189,16 @@ func crowded(t testing.TB) *Case {
 		Job: Job{Number: 1, Name: names[7], Complaint: strings.Join(names, " "), Opened: noon, Vehicle: names[2]},
 	}
 	d := Drive{Number: 1, Name: names[3], Summary: s}
-	for i := range 36000 {
+	seconds, notes := 36000, 500
+	if testing.Short() {
+		seconds, notes = 3600, 60
+	}
+	for i := range seconds {
 		m := misfire.Moment{At: noon.Add(time.Duration(i) * time.Second), Gear: gear.State(i / 97 % 5), RPM: 800 + 2000*math.Abs(math.Sin(float64(i)/50)), Load: 50 + 49*math.Sin(float64(i)/31)}
 		m.Misses[i%16] = uint16(i / 7 % 3)
 		d.Moments = append(d.Moments, m)
 	}
-	for i := range 500 {
+	for i := range notes {
 		d.Marks = append(d.Marks, Mark{At: noon.Add(time.Duration(i) * 71 * time.Second), Text: names[i%len(names)]})
 		c.Notes = append(c.Notes, Note{At: noon, Text: names[i%len(names)]})
 	}
@@ -189,5 +208,5 @@ func crowded(t testing.TB) *Case {
 
 // cases are what the printed pages are tried with.
 func cases(t testing.TB) map[string]*Case {
-	return map[string]*Case{"repaired": repaired(t, 20*time.Minute), "crowded": crowded(t), "empty": {}}
+	return map[string]*Case{"repaired": repaired(t), "crowded": crowded(t), "empty": {}}
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"strconv"
+	"sync"
 	"testing"
 	"time"
 
@@ -121,7 +122,7 @@ func spots() (all []chart.Spot) {
 }
 
 // all are charts of every kind, with much in them and with little, wide and narrow.
-func all() map[string]*chart.Chart {
+var all = sync.OnceValue(func() map[string]*chart.Chart {
 	many := make([]chart.Rate, 0, 80)
 	for cylinder := 1; cylinder <= 16; cylinder++ {
 		for i, s := range []gear.State{gear.ParkNeutral, gear.Reverse, gear.Drive, gear.Moving, gear.Unknown} {
@@ -144,7 +145,7 @@ func all() map[string]*chart.Chart {
 		"map": words().Map(spots(), chart.Wide), "map-narrow": words().Map(spots(), chart.Narrow),
 		"map-thin": words().Map(spots()[len(spots())-1:], chart.Narrow),
 	}
-}
+})
 
 func svg(t testing.TB, c *chart.Chart) string {
 	t.Helper()

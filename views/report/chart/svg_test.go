@@ -127,6 +127,9 @@ func TestNothingToDraw(t *testing.T) {
 // What no car should report is drawn all the same, and never writes a number that a browser cannot read.
 func TestStrangeValues(t *testing.T) {
 	odd := []float64{0, 1e-12, 0.001, 1, 999.9, 1000, 4000, 1e9, math.Inf(1), math.NaN()}
+	if testing.Short() {
+		odd = []float64{0, 1e-12, 4000, math.Inf(1), math.NaN()}
+	}
 	for _, a := range odd {
 		for _, b := range odd {
 			m := moments(5, 2, 1)
