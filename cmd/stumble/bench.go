@@ -230,6 +230,9 @@ func (b *benching) takeWords() error {
 		if err != nil {
 			return usagef("%w; nothing is saved", err)
 		}
+		if slices.ContainsFunc(all, func(o bench.Reading) bool { return o.Cylinder == r.Cylinder }) {
+			return usagef("%q: that was told already: give each reading once; nothing is saved", word)
+		}
 		all = append(all, r)
 	}
 	return b.take(all)

@@ -143,6 +143,8 @@ func TestBenchRefuses(t *testing.T) {
 		{"wire 1=12V@60cm", `"V" is no unit for this: give it in ohm, kohm, Mohm`},
 		{"wire 1=12kohm", "the length of the wire is missing"},
 		{"wire 9=12kohm@60cm", "there is no cylinder 9: they are 1 to 4"},
+		{"wire 1=OL 1=12kohm@60cm", `"1=12kohm@60cm": that was told already`},
+		{"battery 12.5V 12.6V", `"12.6V": that was told already`},
 		{"wire 12kohm@60cm", "does not tell the cylinder"},
 		{"wire 1=1,200kohm@60cm", "could be 1.200 or 1200"},
 		{"wire 1=OL --length 60", "--length: the unit of 60 is missing"},
