@@ -101,12 +101,16 @@ func TestBrowserShowsThePage(t *testing.T) {
 	}
 }
 
-// outside finds texts that reach beyond the window, but for those in a box that scrolls by itself.
+// outside finds texts that reach beyond the window, but for those in a box that scrolls by itself, and beyond their chart.
 const outside = `(() => {
 	const beyond = [];
 	for (const e of document.querySelectorAll("h1, h2, h3, h4, p, li, caption, figcaption, td, th, svg")) {
 		const box = e.getBoundingClientRect();
 		if (box.right > innerWidth + 1 && !e.closest(".scroll")) beyond.push(e.tagName + " " + e.textContent.slice(0, 40));
+	}
+	for (const e of document.querySelectorAll("svg text")) {
+		const box = e.getBoundingClientRect(), chart = e.closest("svg").getBoundingClientRect();
+		if (box.right > chart.right + 1 || box.left < chart.left - 1) beyond.push("text " + e.textContent);
 	}
 	return beyond;
 })()`

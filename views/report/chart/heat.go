@@ -111,7 +111,7 @@ func (d *heatDrawing) paint(c draw.Canvas) {
 	nominal(&p.Y, loads)
 	p.X.Label.Text, p.Y.Label.Text = d.Speed, d.LoadBand
 	p.Add(paintFunc(d.paintSpots))
-	p.Draw(draw.Crop(rest, 0, -1, 0, 0))
+	p.Draw(draw.Crop(rest, 2, -1, 0, 0))
 }
 
 func (d *heatDrawing) paintSpots(c *draw.Canvas, x, y func(float64) vg.Length) {

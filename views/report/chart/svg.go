@@ -6,16 +6,20 @@ import (
 	"html"
 	"io"
 	"regexp"
+	"strconv"
 
+	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 	"gonum.org/v1/plot/vg/vgsvg"
 )
 
-// families are asked for in turn: all have letters of the widths that the chart was laid out with, but the last.
+// families are asked for in turn: all have letters of the widths that the chart was laid out with, but the last. Texts
+// are told their length, so that they keep their place in whatever face they are set.
 const families = "'Liberation Sans',Arimo,Arial,Helvetica,sans-serif"
 
 var (
 	svgColour = regexp.MustCompile(`(fill|stroke):(#[0-9A-F]{6})`)
+	svgText   = regexp.MustCompile(`<text ([^>]*font-size:([0-9.]+)px[^>]*)>([^<]*)</text>`)
 	svgFamily = regexp.MustCompile(`font-family:[^;"]*;font-variant:[a-z]*;font-weight:normal;font-style:normal`)
 )
 
@@ -40,6 +44,15 @@ func (c *Chart) WriteSVG(w io.Writer) error {
 func (c *Chart) adapt(drawing []byte) []byte {
 	_, body, _ := bytes.Cut(drawing, []byte("<svg"))
 	_, body, _ = bytes.Cut(body, []byte(">\n"))
+	body = svgText.ReplaceAllFunc(body, func(found []byte) []byte {
+		parts := svgText.FindSubmatch(found)
+		size, err := strconv.ParseFloat(string(parts[2]), 64)
+		if err != nil {
+			return found
+		}
+		length := style(ink, vg.Length(size), draw.XLeft).Width(html.UnescapeString(string(parts[3])))
+		return fmt.Appendf(nil, `<text textLength="%.5g" lengthAdjust="spacingAndGlyphs" %s>%s</text>`, length.Points(), parts[1], parts[3])
+	})
 	body = svgFamily.ReplaceAll(body, []byte("font-family:"+families))
 	names := make(map[string]string)
 	for _, r := range palette() {

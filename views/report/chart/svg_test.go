@@ -69,6 +69,7 @@ func TestSVGStandsWithinAPage(t *testing.T) {
 		}
 		assert.Equal(t, 1, roots, name)
 		assert.Zero(t, depth, name)
+		assert.Equal(t, strings.Count(text, "<text "), strings.Count(text, `<text textLength="`), name)
 		assert.NotContains(t, strings.Replace(text, `xmlns="http://www.w3.org/2000/svg"`, "", 1), "://", name)
 		for _, face := range regexp.MustCompile(`font-family:[^;"]*`).FindAllString(text, -1) {
 			assert.True(t, strings.HasSuffix(face, ",sans-serif"), "%s asks for %s alone", name, face)
