@@ -51,8 +51,8 @@ func (p *causesPage) ranked() {
 			return
 		}
 		p.paragraph(sharePercent(r.Share)+"  ", r.Title())
-		p.reasons("      for      ", r.For)
-		p.reasons("      against  ", r.Against)
+		p.reasons("      for      ", r.For, because)
+		p.reasons("      against  ", r.Against, although)
 		p.paragraph("      overturn ", r.Overturn)
 	}
 }
@@ -70,16 +70,19 @@ func (p *causesPage) rest(left []cause.Ranked) {
 	}
 }
 
-func (p *causesPage) reasons(label string, reasons []cause.Reason) {
-	for i, r := range reasons {
-		if i == reasonsTold {
-			return
-		}
-		text := r.Fact + ": " + r.Why
-		if r.Expected != "" {
-			text = fmt.Sprintf("%s; more usual with it: %s (%s)", r.Fact, r.Expected, r.Why)
-		}
-		p.paragraph(label, text)
+func because(r *cause.Reason) string { return r.Fact + ": " + r.Why }
+
+func although(r *cause.Reason) string {
+	usual := "less usual with it"
+	if r.Expected != "" {
+		usual = "more usual with it: " + r.Expected
+	}
+	return fmt.Sprintf("%s; %s (%s)", r.Fact, usual, r.Why)
+}
+
+func (p *causesPage) reasons(label string, reasons []cause.Reason, words func(*cause.Reason) string) {
+	for i := range reasons[:min(reasonsTold, len(reasons))] {
+		p.paragraph(label, words(&reasons[i]))
 		label = strings.Repeat(" ", width(label))
 	}
 }

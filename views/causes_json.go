@@ -37,7 +37,8 @@ type ReasonObject struct {
 	Why    string `json:"why"`
 	Source string `json:"source"`
 	Times  Number `json:"times"`      // how many times likelier with this cause than with the others
-	Usual  Word   `json:"more_usual"` // what the cause shows most often; null of reasons for it
+	Usual  Word   `json:"more_usual"` // what the cause shows most often; null where that is what was found
+	ByTest bool   `json:"by_test"`    // the fact is how a test came out
 }
 
 // TestObject is a test to make.
@@ -117,7 +118,7 @@ func rankedObject(r *cause.Ranked) RankedObject {
 func reasonObjects(reasons []cause.Reason) []ReasonObject {
 	all := make([]ReasonObject, len(reasons))
 	for i, r := range reasons {
-		all[i] = ReasonObject{r.Fact, r.Why, r.Source, Number(r.Times), Word(r.Expected)}
+		all[i] = ReasonObject{r.Fact, r.Why, r.Source, Number(r.Times), Word(r.Expected), r.ByTest}
 	}
 	return all
 }

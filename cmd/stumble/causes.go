@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"cmp"
 	"encoding/json"
 	"errors"
@@ -108,6 +109,14 @@ func (c *explaining) save(object *views.CausesObject) error {
 	data, err := json.Marshal(object)
 	if err != nil {
 		return err
+	}
+	for _, v := range slices.Backward(c.file.Verdicts) {
+		if v.Kind == verdictCauses {
+			if bytes.Equal(v.Data, data) {
+				return nil // nothing new was found
+			}
+			break
+		}
 	}
 	if _, err := c.journal.AddVerdict(journal.Verdict{Job: c.file.Job.ID, At: c.clock.Now(), Kind: verdictCauses, Data: data}); err != nil {
 		fmt.Fprintf(c.err, "the causes are NOT SAVED in the job: %s\n", explain(err))

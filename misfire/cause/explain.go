@@ -70,7 +70,8 @@ type Reason struct {
 	Why    string  // why it bears on the cause
 	Source string  // whose rule that is
 	Times  float64 // how many times likelier the fact is with this cause than with the rest as now believed; under 1 less
-	// Expected is what the cause shows most often, in words; of reasons against it.
+	ByTest bool    // the fact is how a test came out
+	// Expected is what the cause shows most often, in words; of reasons against it where that is not what was found.
 	Expected string
 }
 
@@ -106,12 +107,21 @@ func (b *Book) Explain(e Evidence) *Result {
 	}
 	b.reasons(&e, r, all, shares)
 	slices.SortStableFunc(r.Ranked, func(x, y Ranked) int { return cmp.Compare(y.Share, x.Share) })
-	tests := b.worthwhile(&e, &s, all, shares)
-	if len(tests) > 0 {
-		r.Next, r.Others = &tests[0], tests[1:min(len(tests), 3)]
+	if !r.proven() {
+		if tests := b.worthwhile(&e, &s, all, shares); len(tests) > 0 {
+			r.Next, r.Others = &tests[0], tests[1:min(len(tests), 3)]
+		}
 	}
 	r.Sentence = r.sentence()
 	return r
+}
+
+// sure is the share that a cause must have, and one of its tests speak for it, to be taken as proven.
+const sure = 0.95
+
+// proven reports whether the first cause is beyond doubt and a test has shown it. What is likely without a test is not.
+func (r *Result) proven() bool {
+	return r.Ranked[0].Share >= sure && slices.ContainsFunc(r.Ranked[0].For, func(f Reason) bool { return f.ByTest })
 }
 
 // subject is the cylinders to explain, and by what they are known.
@@ -214,12 +224,12 @@ func (b *Book) ranked(e *Evidence, s *scope, c *knownCause, share float64) Ranke
 func (b *Book) reasons(e *Evidence, r *Result, all []believed, shares []float64) {
 	for _, f := range r.Facts {
 		if f.Said == "" {
-			bear(e, r, shares, b.likelihoods[f.Feature], b.words(f.Feature), f.Weights, f.Text)
+			bear(e, r, shares, witness{b.likelihoods[f.Feature], b.words(f.Feature), f.Weights, f.Text, false})
 		}
 	}
 	for _, f := range e.Findings {
 		t, _ := b.test(f.Test)
-		bear(e, r, shares, b.outcomes[f.Test], t.outcomes, f.Weights, f.Text)
+		bear(e, r, shares, witness{b.outcomes[f.Test], t.outcomes, f.Weights, f.Text, true})
 	}
 	for i := range r.Ranked {
 		c := &r.Ranked[i]
@@ -228,13 +238,22 @@ func (b *Book) reasons(e *Evidence, r *Result, all []believed, shares []float64)
 	}
 }
 
+// witness is a fact or a finding, with how often the causes show it.
+type witness struct {
+	rows    []row
+	words   []string // of its levels
+	weights []float64
+	text    string
+	byTest  bool
+}
+
 // bear sets how often each cause shows a thing against how often the causes as now believed do.
-func bear(e *Evidence, r *Result, shares []float64, rows []row, words []string, weights []float64, text string) {
+func bear(e *Evidence, r *Result, shares []float64, w witness) {
 	chances, mean := make([]float64, len(shares)), 0.0
 	found := make([]*row, len(shares))
 	for i := range r.Ranked {
-		found[i] = best(rows, r.Ranked[i].Key, e.Ignition)
-		chances[i] = found[i].chance(weights)
+		found[i] = best(w.rows, r.Ranked[i].Key, e.Ignition)
+		chances[i] = found[i].chance(w.weights)
 		mean += shares[i] * chances[i]
 	}
 	for i := range r.Ranked {
@@ -244,12 +263,14 @@ func bear(e *Evidence, r *Result, shares []float64, rows []row, words []string, 
 		if shares[i] < 1 {
 			rest = (mean - shares[i]*chances[i]) / (1 - shares[i])
 		}
-		reason := Reason{Fact: text, Why: found[i].reason, Source: found[i].source, Times: chances[i] / rest}
+		reason := Reason{Fact: w.text, Why: found[i].reason, Source: found[i].source, Times: chances[i] / rest, ByTest: w.byTest}
 		switch {
 		case reason.Times >= toldFor:
 			c.For = append(c.For, reason)
 		case reason.Times <= toldAgainst:
-			reason.Expected = words[found[i].likeliest()]
+			if likeliest := found[i].likeliest(); likeliest != highest(w.weights) {
+				reason.Expected = w.words[likeliest]
+			}
 			c.Against = append(c.Against, reason)
 		}
 	}
@@ -355,7 +376,10 @@ func (r *Result) sentence() string {
 	if second := r.Ranked[1]; second.Share >= 0.05 {
 		text += fmt.Sprintf(", then %s (%.0f %%)", second.Name, 100*second.Share)
 	}
-	if r.Next == nil {
+	switch {
+	case r.proven():
+		return text + ": a test has shown it. Repair it, and judge the repair with 'stumble compare'."
+	case r.Next == nil:
 		return text + ". No further test would tell much."
 	}
 	if r.Basis == FromCodes {

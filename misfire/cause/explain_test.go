@@ -198,7 +198,11 @@ func TestTestsMade(t *testing.T) {
 		change(&with)
 		r := book.Explain(with)
 		require.Len(t, r.Done, 1)
-		for _, next := range append(slices.Clone(r.Others), *r.Next) {
+		named := r.Others
+		if r.Next != nil {
+			named = append(slices.Clone(named), *r.Next)
+		}
+		for _, next := range named {
 			assert.NotEqual(t, r.Done[0].Test, next.Key, "made already")
 		}
 		return r
@@ -213,6 +217,8 @@ func TestTestsMade(t *testing.T) {
 		e.Swaps = []proof.SwapResult{{Swap: proof.Swap{Part: "wire", A: 2, B: 3}, Verdict: proof.FollowedPart, From: 2, To: 3}}
 	})
 	assert.Greater(t, share(followed, "plug_wire"), 0.95)
+	assert.Nil(t, followed.Next, "proven")
+	assert.Contains(t, followed.Sentence, "a test has shown it. Repair it, and judge the repair")
 	stayed := made(func(e *cause.Evidence) {
 		e.Swaps = []proof.SwapResult{{Swap: proof.Swap{Part: "wire", A: 2, B: 3}, Verdict: proof.StayedPut, From: 2, To: 3}}
 	})
@@ -226,6 +232,15 @@ func TestTestsMade(t *testing.T) {
 	}
 	with.Bench = bench.Judge([]bench.Reading{{Part: bench.Wire, Cylinder: 4, Quantity: bench.Resistance, Value: 8, Unit: "kohm"}})
 	assert.Empty(t, book.Explain(with).Done)
+}
+
+// Likely is not proven: without a test of its own no cause ends the search, however sure it looks.
+func TestNotProvenWithoutATest(t *testing.T) {
+	r := cause.StandardBook().Explain(gathered(t, curlew(), 1, car.LeanBank{Bank: 2}))
+	require.Greater(t, r.Ranked[0].Share, 0.95)
+	require.NotNil(t, r.Next)
+	assert.Equal(t, "smoke", r.Next.Key)
+	assert.NotContains(t, r.Sentence, "Repair")
 }
 
 // Compression is read over all cylinders: one low, two neighbours, all, or even; and low where nothing misses is no

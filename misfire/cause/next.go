@@ -25,7 +25,7 @@ type Outcome struct {
 }
 
 // littleGain is the doubt, in bits, that a test must be expected to take away to be worth naming: a fair coin is 1.
-const littleGain = 0.02
+const littleGain = 0.01
 
 // worthwhile are the tests not yet made, those first that tell most for their minutes and materials.
 func (b *Book) worthwhile(e *Evidence, s *scope, all []believed, shares []float64) []Test {
@@ -79,13 +79,10 @@ func (t *Test) ask(table [][]float64, all []believed, outcomes []string, shares 
 			after[i] = share * table[i][o]
 			sum += after[i]
 		}
-		most := 0
 		for i := range after {
 			after[i] /= sum
-			if after[i] > after[most] {
-				most = i
-			}
 		}
+		most := highest(after)
 		left += sum * entropy(after)
 		t.Outcomes = append(t.Outcomes, Outcome{Key: key, Share: sum, Leads: all[most].name, Then: after[most]})
 	}

@@ -279,10 +279,13 @@ func (r *row) chance(weights []float64) float64 {
 }
 
 // likeliest is the level that a cause shows most often.
-func (r *row) likeliest() int {
+func (r *row) likeliest() int { return highest(r.levels) }
+
+// highest is the place of the highest of some numbers.
+func highest(values []float64) int {
 	best := 0
-	for i, v := range r.levels {
-		if v > r.levels[best] {
+	for i, v := range values {
+		if v > values[best] {
 			best = i
 		}
 	}
