@@ -52,12 +52,14 @@ func words(line string) (out []string) {
 func TestExamplesOfTheReadme(t *testing.T) {
 	vars := map[string]string{"STUMBLE_JOURNAL": filepath.Join(t.TempDir(), "journal.db")}
 	clk := clock.NewStepped(morning())
-	for _, line := range examples(t) {
+	lines, run := examples(t), filepath.Join(root(t), ".ci", "run")
+	t.Chdir(t.TempDir()) // some write files beside where they are started
+	for _, line := range lines {
 		t.Run(line, func(t *testing.T) {
 			args := words(line)
 			switch {
 			case line == ".ci/run":
-				about, err := os.Stat(filepath.Join(root(t), line))
+				about, err := os.Stat(run)
 				require.NoError(t, err)
 				assert.NotZero(t, about.Mode()&0o111, "it can be run")
 				return
@@ -125,7 +127,7 @@ func TestReadmeIsComplete(t *testing.T) {
 	}
 	for _, of := range []any{
 		views.SampleLine{}, views.TestSummaryObject{}, views.MarkLine{}, views.NoticeLine{}, views.StepEventLine{},
-		report.Codes{}, report.Intake{}, views.ComparisonObject{}, views.BenchObject{}, views.BalanceObject{}, views.BalanceEventLine{}, portObject{}, truthObject{}, jobsObject{}, jobObject{},
+		report.Codes{}, intakeWithCauses{}, views.ComparisonObject{}, views.CausesObject{}, views.BenchObject{}, views.BalanceObject{}, views.BalanceEventLine{}, portObject{}, truthObject{}, jobsObject{}, jobObject{},
 	} {
 		for _, name := range fieldNames(reflect.TypeOf(of), map[reflect.Type]bool{}) {
 			assert.True(t, strings.Contains(text, "`"+name+"`"), "the README lacks the field %s of %T", name, of)
