@@ -69,7 +69,7 @@ func (w *writer) top() {
 	fact(w.tell("fact-job"), w.tell("job-opened", job, w.day(w.Job.Opened)))
 	fact(w.tell("fact-made"), w.minute(w.Made))
 	w.show(t)
-	w.running = []string{w.tell("fact-job") + firmSpace + job, vehicle, vin}
+	w.running = []string{w.tell("fact-job") + firmSpace + w.tell("job-number", w.Job.Number), vehicle, vin}
 }
 
 // engineLine is the engine as the drives were counted by.
@@ -118,14 +118,44 @@ func (w *writer) easedOff() bool {
 // compared tells how the repair came out.
 func (w *writer) compared(p *Proof) {
 	r := p.Result
-	word := w.outcomeName(r.Outcome)
-	text := withoutOpening(r.Sentence, word)
 	if p.Swap != nil {
 		w.add(finding{toneOpen, capital(p.Swap.Verdict.String()), p.Swap.Sentence})
 	}
-	w.add(finding{toneOf(r.Outcome), word, text})
+	w.add(finding{toneOf(r.Outcome), w.outcomeName(r.Outcome), w.headline(r)})
 	w.say(w.meaning(r.Outcome))
 	w.needed()
+}
+
+// headline is the comparison in one sentence. What it rests on is told with the table.
+func (w *words) headline(r *proof.Comparison) string {
+	if r.Outcome == proof.NotYet && len(r.Cylinders) > 0 {
+		return w.notYet(r)
+	}
+	return firstSentence(withoutOpening(r.Sentence, w.outcomeName(r.Outcome)))
+}
+
+// notYet says of a repair that is not proven what there is to say: whether the cylinders were clean as far as they were
+// driven.
+func (w *words) notYet(r *proof.Comparison) string {
+	var numbers []int
+	misses, firings := 0.0, 0.0
+	for i := range r.Cylinders {
+		numbers = append(numbers, r.Cylinders[i].Cylinder)
+		for k := range r.Cylinders[i].Conditions {
+			if c := &r.Cylinders[i].Conditions[k]; c.Failing {
+				misses += c.Most.Misses
+				firings += c.Most.Firings
+			}
+		}
+	}
+	switch named := capital(w.cylinders(numbers)); {
+	case firings == 0:
+		return w.catalogue.Count("not-yet-undriven", float64(len(numbers)), named)
+	case misses == 0:
+		return w.catalogue.Count("not-yet-clean", float64(len(numbers)), named, w.counted("count-firings", firings))
+	default:
+		return w.catalogue.Count("not-yet-misses", float64(len(numbers)), named, w.counted("count-misses", misses), w.counted("count-firings", firings))
+	}
 }
 
 // meaning says to an owner what an outcome is good for.

@@ -75,7 +75,7 @@ func (t *pdfTable) first(c column, kind rowKind) pdfStyle {
 func (t *pdfTable) fit() {
 	room := t.pages.inner() - pdfGutter*float64(len(t.columns)-1)
 	for {
-		wanted, least := t.needs()
+		wanted, least := t.needs(room)
 		if total(least) <= room || t.size <= 6.5 {
 			t.widths = shared(room, wanted, least, t.columns)
 			return
@@ -84,12 +84,13 @@ func (t *pdfTable) fit() {
 	}
 }
 
-// needs is how wide each column would like to be, and must be for no word to be cut.
-func (t *pdfTable) needs() (wanted, least []float64) {
+// needs is how wide each column would like to be, and must be for no word to be cut; of a word that would crowd the
+// other columns out, a part must do.
+func (t *pdfTable) needs(room float64) (wanted, least []float64) {
 	wanted, least = make([]float64, len(t.columns)), make([]float64, len(t.columns))
 	take := func(i int, s pdfStyle, text string) {
 		line, word := t.pages.Longest(s.Style, text)
-		wanted[i], least[i] = max(wanted[i], line), max(least[i], word)
+		wanted[i], least[i] = max(wanted[i], line), max(least[i], min(word, 0.35*room))
 	}
 	for i, c := range t.columns {
 		take(i, t.title(), c.title)

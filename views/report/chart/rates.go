@@ -189,10 +189,8 @@ func (d *rateDrawing) paintMark(c *draw.Canvas, r *Rate, x vg.Length, y func(flo
 
 // mark paints the marker of a gear state.
 func mark(c *draw.Canvas, s gear.State, at vg.Point) {
-	shape, radius := draw.GlyphDrawer(draw.CrossGlyph{}), vg.Length(2.6)
+	shape, radius := draw.GlyphDrawer(draw.CircleGlyph{}), vg.Length(2.6)
 	switch s {
-	case gear.ParkNeutral:
-		shape = draw.CircleGlyph{}
 	case gear.Drive:
 		shape = draw.BoxGlyph{}
 	case gear.Reverse:
@@ -202,6 +200,9 @@ func mark(c *draw.Canvas, s gear.State, at vg.Point) {
 	}
 	c.DrawGlyphNoClip(draw.GlyphStyle{Color: ground, Radius: radius + 0.5, Shape: shape}, at)
 	c.DrawGlyphNoClip(draw.GlyphStyle{Color: strong(s), Radius: radius, Shape: shape}, at)
+	if s == gear.Unknown {
+		c.DrawGlyphNoClip(draw.GlyphStyle{Color: ground, Radius: radius / 2, Shape: shape}, at)
+	}
 }
 
 // diamond is a filled square on its corner.
