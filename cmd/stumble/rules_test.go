@@ -117,6 +117,12 @@ func TestOnePlaceForEachOutsideThing(t *testing.T) {
 			if strings.HasPrefix(imported, "go.bug.st/serial") {
 				assert.Equal(t, "obd/link", path, "only the link knows serial ports")
 			}
+			if strings.Contains(imported, "/fpdf") {
+				assert.Equal(t, "views/report/sheet", path, "only the sheet knows how a PDF is written")
+			}
+			if strings.HasPrefix(imported, "gonum.org/v1/plot") {
+				assert.True(t, within(path, "views/report"), "%s must not draw charts", path)
+			}
 			if imported == "database/sql" || strings.Contains(imported, "sqlite") {
 				assert.Equal(t, "misfire/journal", path, "only the journal knows a database")
 			}
