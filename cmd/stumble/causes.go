@@ -134,6 +134,11 @@ func (c *explaining) explain(job int64) (*views.Causes, error) {
 	if err != nil {
 		return nil, err
 	}
+	return c.ranked()
+}
+
+// ranked ranks the causes of a job that is open.
+func (c *explaining) ranked() (*views.Causes, error) {
 	chosen, left, err := c.choose()
 	if err != nil {
 		return nil, err

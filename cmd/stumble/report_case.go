@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"stumble/misfire"
+	"stumble/misfire/bench"
 	"stumble/misfire/journal"
 	"stumble/misfire/proof"
 	"stumble/misfire/rate"
@@ -63,6 +64,9 @@ func (r *reporter) gather() (*report.Case, error) {
 	}
 	r.prove(c)
 	r.visits(c, file)
+	if err := r.explain(c, file); err != nil {
+		return nil, err
+	}
 	if in := file.newestIntake(); in != nil {
 		c.Readiness = readinessOf(in)
 	}
@@ -258,6 +262,27 @@ func (r *reporter) prove(c *report.Case) {
 	c.Proof = &report.Proof{Chosen: shown.Chosen, Result: shown.Result, Swap: shown.Swap}
 	progress := r.after.Progress()
 	c.Progress = &progress
+}
+
+// explain ranks the causes and judges what was measured by hand, as causes and bench do.
+func (r *reporter) explain(c *report.Case, file *caseFile) error {
+	players := make(map[int64]*player, len(r.kept))
+	for id, kept := range r.kept {
+		players[id] = kept.player
+	}
+	ranked, err := (&explaining{app: r.app, journal: r.journal, opts: &causesOptions{}, file: file, players: players}).ranked()
+	if err != nil {
+		return err
+	}
+	c.Causes = ranked.Result
+	stored := make([]storedReading, len(file.Bench))
+	for i := range file.Bench {
+		stored[i] = restored(&file.Bench[i])
+	}
+	for i, judged := range bench.Judge(readingsOf(stored)) {
+		c.Bench = append(c.Bench, report.BenchReading{At: stored[i].at.Local(), Judged: judged})
+	}
+	return nil
 }
 
 // visits are the readings of the car before and after: those that were compared, else the first and the last.

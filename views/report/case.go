@@ -4,6 +4,8 @@ import (
 	"time"
 
 	"stumble/misfire"
+	"stumble/misfire/bench"
+	"stumble/misfire/cause"
 	"stumble/misfire/gear"
 	"stumble/misfire/proof"
 	"stumble/obd"
@@ -20,6 +22,8 @@ type Case struct {
 	Drives        []Drive // in order of time
 	Proof         *Proof  // nil where there is nothing to compare
 	Notes         []Note  // of the job
+	Causes        *cause.Result
+	Bench         []BenchReading // in the order they were taken
 
 	Progress  *proof.Progress  // driving and warm-up cycles since the repair; nil when not followed
 	Readiness *proof.Readiness // of the newest intake; nil when not read
@@ -85,6 +89,12 @@ type Mark struct {
 type Gap struct {
 	From, To time.Time
 	Text     string
+}
+
+// BenchReading is one measurement by hand, judged.
+type BenchReading struct {
+	At     time.Time
+	Judged bench.Judgement
 }
 
 // Note is what somebody wrote down about the job.

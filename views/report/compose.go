@@ -18,6 +18,8 @@ func Compose(c *Case, o Options) *Document {
 	w.comparison()
 	w.drives()
 	w.codes()
+	w.causes()
+	w.bench()
 	w.carItself()
 	w.unknown()
 	w.marks()

@@ -81,9 +81,9 @@ func (w *words) limits(e rate.Estimate) string {
 	return w.tell("range-between", w.limit(e.Low), w.limit(e.High))
 }
 
-// ofFirings is the counts behind a rate. A firing that has only begun is none yet.
+// ofFirings is the counts behind a rate.
 func (w *words) ofFirings(misses, firings float64) string {
-	return w.tell("rate-of", w.grouped(misses), w.grouped(math.Floor(firings)))
+	return w.tell("rate-of", w.grouped(misses), w.grouped(firings))
 }
 
 // rateLines is a rate, its limits and the counts behind it, a line each.

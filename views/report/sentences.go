@@ -1,8 +1,6 @@
 package report
 
-import (
-	"strings"
-)
+import "strings"
 
 // withoutOpening is a sentence whose first word is told beside it: "Proven: cylinder 2 ..." is "Cylinder 2 ...".
 func withoutOpening(sentence, word string) string {
@@ -10,6 +8,14 @@ func withoutOpening(sentence, word string) string {
 		return capital(rest)
 	}
 	return sentence
+}
+
+// firstSentence is a text up to its first full stop that ends a sentence.
+func firstSentence(text string) string {
+	if first, _, more := strings.Cut(text, ". "); more {
+		return first + "."
+	}
+	return text
 }
 
 // isolatedLines are the lines of a text from outside that say something.
