@@ -20,9 +20,9 @@ type Meta struct {
 
 // Sheet is a file that is being printed. It is for one goroutine.
 type Sheet struct {
-	pdf     *fpdf.Fpdf
-	library *fonts.Library
-	known   map[*fonts.Face]bool // faces that the file has
+	pdf   *fpdf.Fpdf
+	faces *fonts.Library
+	known map[*fonts.Face]bool // faces that the file has
 }
 
 // New begins a file with pages of a size, in points. It has no page yet. The error says that the program's own faces
@@ -47,7 +47,7 @@ func New(width, height float64, meta Meta) (*Sheet, error) {
 	pdf.SetAutoPageBreak(false, 0)
 	pdf.SetMargins(0, 0, 0)
 	pdf.SetCellMargin(0)
-	return &Sheet{pdf: pdf, library: library, known: make(map[*fonts.Face]bool)}, nil
+	return &Sheet{pdf: pdf, faces: library, known: make(map[*fonts.Face]bool)}, nil
 }
 
 // AddPage begins a page.
@@ -61,7 +61,7 @@ func (s *Sheet) Bookmark(text string, level int, y float64) {
 
 // Finish writes the file. The error is w's, or says what could not be printed.
 func (s *Sheet) Finish(w io.Writer) error {
-	if err := s.library.Err(); err != nil {
+	if err := s.faces.Err(); err != nil {
 		return err
 	}
 	if err := s.pdf.Output(w); err != nil {

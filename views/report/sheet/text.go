@@ -18,23 +18,23 @@ type Style struct {
 
 // Width is how wide a line is.
 func (s *Sheet) Width(style Style, text string) float64 {
-	return style.Size * s.library.Width(text, style.Bold)
+	return style.Size * s.faces.Width(text, style.Bold)
 }
 
 // Wrap breaks a text into lines of at most a width (fonts.Library.Wrap).
 func (s *Sheet) Wrap(style Style, text string, width float64) []string {
-	return s.library.Wrap(text, style.Bold, width/style.Size+1e-9)
+	return s.faces.Wrap(text, style.Bold, width/style.Size+1e-9)
 }
 
 // Longest is the width of a text's longest line, and of its longest word.
 func (s *Sheet) Longest(style Style, text string) (line, word float64) {
-	line, word = s.library.Longest(text, style.Bold)
+	line, word = s.faces.Longest(text, style.Bold)
 	return line * style.Size, word * style.Size
 }
 
 // Text sets one line from x on; its letters stand on y.
 func (s *Sheet) Text(style Style, x, y float64, text string) {
-	for _, run := range s.library.Line(text, style.Bold) {
+	for _, run := range s.faces.Line(text, style.Bold) {
 		switch {
 		case run.Face == nil:
 			s.codePoint(style, x, y, run.Text)
@@ -76,7 +76,7 @@ func (s *Sheet) use(f *fonts.Face, size float64) {
 }
 
 // plainFace is the face of the pages.
-func (s *Sheet) plainFace() *fonts.Face { return s.library.Line("a", false)[0].Face }
+func (s *Sheet) plainFace() *fonts.Face { return s.faces.Line("a", false)[0].Face }
 
 // shapes draws a run by its outlines. Its text goes with them, for those who search, copy or hear the page.
 func (s *Sheet) shapes(style Style, x, y float64, run *fonts.Run) {
@@ -145,7 +145,7 @@ func (s *Sheet) spoken(style Style, x, y, width float64, text string, draw func(
 	const carrier = "m"
 	s.use(s.plainFace(), style.Size)
 	s.pdf.SetTextRenderingMode(3)
-	s.pdf.RawWriteStr(fmt.Sprintf("%.2f Tz\n", max(1, 100*width/(style.Size*s.library.Width(carrier, false)))))
+	s.pdf.RawWriteStr(fmt.Sprintf("%.2f Tz\n", max(1, 100*width/(style.Size*s.faces.Width(carrier, false)))))
 	s.pdf.Text(x, y, carrier)
 	s.pdf.RawWriteStr("100 Tz\n")
 	s.pdf.SetTextRenderingMode(0)
