@@ -136,6 +136,7 @@ func TestPDFKeepsItsMargins(t *testing.T) {
 			assert.Contains(t, info, fmt.Sprintf("Page size:       %.5g x %.5g pts", width*perMillimetre, height*perMillimetre))
 			words := 0
 			eachPage(t, path, func(number int, p *printedPage) {
+				requireApart(t, p, fmt.Sprintf("%s, %v, page %d", name, paper, number))
 				for _, w := range p.Words {
 					words++
 					at := fmt.Sprintf("%s, %v, page %d: %q", name, paper, number, w.Text)
@@ -147,6 +148,19 @@ func TestPDFKeepsItsMargins(t *testing.T) {
 			})
 			assert.Positive(t, words)
 			requireWhiteMargins(t, path)
+		}
+	}
+}
+
+// requireApart holds a page to no word covering another by more than what letters reach into the next line.
+func requireApart(t testing.TB, p *printedPage, where string) {
+	t.Helper()
+	for i, a := range p.Words {
+		for _, b := range p.Words[:i] {
+			across := min(a.XMax, b.XMax) - max(a.XMin, b.XMin)
+			down := min(a.YMax, b.YMax) - max(a.YMin, b.YMin)
+			shorter := min(a.YMax-a.YMin, b.YMax-b.YMin)
+			require.False(t, across > 1.5 && down > 0.5*shorter, "%s: %q covers %q", where, a.Text, b.Text)
 		}
 	}
 }
