@@ -161,7 +161,7 @@ func (b *Book) weigh(e *Evidence, facts []Fact) []believed {
 		if !e.can(c) {
 			continue
 		}
-		x := believed{c, math.Log(c.prior)}
+		x := believed{c, math.Log(c.prior * e.Ignition.share(c.need))}
 		for _, f := range facts {
 			if f.Said == "" {
 				x.log += math.Log(best(b.likelihoods[f.Feature], c.key, e.Ignition).chance(f.Weights))

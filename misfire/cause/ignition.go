@@ -49,6 +49,26 @@ func (i Ignition) String() string {
 	return "ignition not told"
 }
 
+// share is how likely an ignition has what a cause needs: all or nothing once it is known. Of cars whose ignition was not
+// told more than half have a coil on every plug, and of the rest most share coils; judgement, no source.
+func (i Ignition) share(need string) float64 {
+	switch {
+	case !i.meets(need):
+		return 0
+	case i != IgnitionUnknown:
+		return 1
+	}
+	switch need {
+	case "each":
+		return 0.55
+	case "wires":
+		return 0.45
+	case "shared":
+		return 0.3
+	}
+	return 1
+}
+
 // meets tells whether an ignition has what a cause or test needs. Where the ignition is not known all may be there.
 func (i Ignition) meets(need string) bool {
 	switch need {
