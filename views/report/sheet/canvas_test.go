@@ -43,6 +43,16 @@ func TestQuarters(t *testing.T) {
 	assert.Empty(t, quarters(&vg.PathComp{Radius: 7}))
 }
 
+// A curve with one control is the curve with two that it is drawn as, all along.
+func TestCubic(t *testing.T) {
+	const from, control, to = 3.0, 10.0, -2.0
+	first, second := cubic(from, control, to)
+	for u := 0.0; u <= 1; u += 0.1 {
+		v := 1 - u
+		assert.InDelta(t, v*v*from+2*v*u*control+u*u*to, v*v*v*from+3*v*v*u*first+3*v*u*u*second+u*u*u*to, 1e-12)
+	}
+}
+
 // Moves, turns and scales of a canvas act in the order in which they were asked for, the last one first, and are
 // forgotten when it says so. Its origin is its lower left corner.
 func TestTransforms(t *testing.T) {

@@ -129,8 +129,14 @@ func (s *Sheet) outline(style Style, x, y float64, pieces []fonts.Piece) {
 // curve draws a curve with one control, which the library's own has not, from where the path is.
 func (s *Sheet) curve(cx, cy, x, y float64) {
 	fromX, fromY := s.pdf.GetXY()
-	third := func(end, control float64) float64 { return end + 2.0/3*(control-end) }
-	s.pdf.CurveBezierCubicTo(third(fromX, cx), third(fromY, cy), third(x, cx), third(y, cy), x, y)
+	ax, bx := cubic(fromX, cx, x)
+	ay, by := cubic(fromY, cy, y)
+	s.pdf.CurveBezierCubicTo(ax, ay, bx, by, x, y)
+}
+
+// cubic is the two controls of the curve that a curve with one control is, in one coordinate.
+func cubic(from, control, to float64) (first, second float64) {
+	return from + 2.0/3*(control-from), to + 2.0/3*(control-to)
 }
 
 // spoken marks what is drawn as standing for a text (ISO 32000-1, 14.9.4). A letter that is not shown, stretched to the
