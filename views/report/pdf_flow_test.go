@@ -99,7 +99,7 @@ func TestPDFColumns(t *testing.T) {
 // A row taller than any page is printed in parts, and all of it; no part is empty.
 func TestPDFTallRows(t *testing.T) {
 	s := pdfText(10, false, pdfInk)
-	parts := []pdfPart{{s, make([]string, 3)}, {s, make([]string, 40)}}
+	parts := []pdfPart{{style: s, lines: make([]string, 3)}, {style: s, lines: make([]string, 40), gap: 2}}
 	lines := 0
 	for len(parts) > 0 {
 		var taken []pdfPart
@@ -111,7 +111,7 @@ func TestPDFTallRows(t *testing.T) {
 		}
 	}
 	assert.Equal(t, 43, lines)
-	taken, left := split([]pdfPart{{s, make([]string, 2)}}, 1)
+	taken, left := split([]pdfPart{{style: s, lines: make([]string, 2)}}, 1)
 	assert.Len(t, taken, 1, "a line at least, however little room there is")
 	assert.Len(t, left, 1)
 }

@@ -220,11 +220,14 @@ func (t *pdfTable) cell(column int, s pdfStyle, y float64, lines []string) float
 	return y
 }
 
-// pdfPart is some lines of a cell in one style.
+// pdfPart is a paragraph of a cell, or some lines of one.
 type pdfPart struct {
 	style pdfStyle
 	lines []string
+	gap   float64 // above it
 }
+
+func (p *pdfPart) height() float64 { return p.gap + p.style.line*float64(len(p.lines)) }
 
 // row makes boxes of one row: one, unless it is so tall that no page should be without a part of it.
 func (t *pdfTable) row(r *row, number int) {
@@ -235,13 +238,8 @@ func (t *pdfTable) row(r *row, number int) {
 	cells := make([][]pdfPart, len(t.columns))
 	height := 0.0
 	for i, c := range t.columns {
-		first, rest, more := strings.Cut(r.cells[i], "\n")
-		parts := []pdfPart{t.part(i, t.first(c, r.kind), first)}
-		if more {
-			parts = append(parts, t.part(i, t.under(c), rest))
-		}
-		cells[i] = parts
-		height = max(height, partsHeight(parts))
+		cells[i] = t.parts(i, c, r)
+		height = max(height, partsHeight(cells[i]))
 	}
 	limit := (t.pages.height - pdfTop - pdfBottom) / 3
 	for {
@@ -260,13 +258,21 @@ func (t *pdfTable) row(r *row, number int) {
 	}
 }
 
-func (t *pdfTable) part(i int, s pdfStyle, text string) pdfPart {
-	return pdfPart{s, t.pages.Wrap(s.Style, text, t.widths[i])}
+// parts are the paragraphs of a cell. They stand off from each other, but for those that explain the first.
+func (t *pdfTable) parts(i int, c column, r *row) (parts []pdfPart) {
+	s, gap := t.first(c, r.kind), 0.0
+	for text := range strings.SplitSeq(r.cells[i], "\n") {
+		parts = append(parts, pdfPart{s, t.pages.Wrap(s.Style, text, t.widths[i]), gap})
+		if s = t.under(c); !c.lead {
+			gap = 2.5
+		}
+	}
+	return parts
 }
 
 func partsHeight(parts []pdfPart) (height float64) {
-	for _, part := range parts {
-		height += part.style.line * float64(len(part.lines))
+	for i := range parts {
+		height += parts[i].height()
 	}
 	return height
 }
@@ -274,18 +280,21 @@ func partsHeight(parts []pdfPart) (height float64) {
 // split takes as many lines off a cell as a height holds, and one at least.
 func split(parts []pdfPart, height float64) (taken, left []pdfPart) {
 	for i, part := range parts {
-		fits := int(height/part.style.line + 1e-6)
+		if i == 0 {
+			part.gap = 0
+		}
+		fits := int(max(0, height-part.gap)/part.style.line + 1e-6)
 		if len(taken) == 0 {
 			fits = max(fits, 1)
 		}
 		if fits < len(part.lines) {
 			if fits > 0 {
-				taken = append(taken, pdfPart{part.style, part.lines[:fits]})
+				taken = append(taken, pdfPart{part.style, part.lines[:fits], part.gap})
 			}
-			return taken, append([]pdfPart{{part.style, part.lines[fits:]}}, parts[i+1:]...)
+			return taken, append([]pdfPart{{style: part.style, lines: part.lines[fits:]}}, parts[i+1:]...)
 		}
 		taken = append(taken, part)
-		height -= part.style.line * float64(len(part.lines))
+		height -= part.height()
 	}
 	return taken, nil
 }
@@ -313,7 +322,7 @@ func (t *pdfTable) addRow(r *row, cells [][]pdfPart, ends bool) {
 		for i, parts := range cells {
 			at := y + pdfCell
 			for _, part := range parts {
-				at = t.cell(i, part.style, at, part.lines)
+				at = t.cell(i, part.style, at+part.gap, part.lines)
 			}
 		}
 		if ends && t.titled() {
