@@ -9,7 +9,7 @@ type CausesObject struct {
 	Drives   Word           `json:"from"`
 	Ignition Word           `json:"ignition"` // "each", "shared", "distributor"; null when not told
 	Sentence string         `json:"sentence"`
-	Basis    cause.Basis    `json:"basis"`      // "counts", "idle_dips", "codes", "nothing"
+	Basis    cause.Basis    `json:"basis"`      // "counts", "idle_dips", "last_driving_cycle", "codes", "nothing"
 	Bits     Number         `json:"doubt_bits"` // left among the causes
 	Ranked   []RankedObject `json:"ranked"`     // the likeliest first; shares sum to 1
 	Next     *TestObject    `json:"next_test"`  // null when none would tell anything

@@ -96,6 +96,19 @@ func TestCheaperTestFirst(t *testing.T) {
 	assert.Equal(t, []string{"quick", "t", "dear"}, order)
 }
 
+// A test that must be made at every cylinder takes longer for it, one of the whole engine or an exchange does not.
+func TestMinutesOfSeveralCylinders(t *testing.T) {
+	each, whole, swap := knownTest{name: "read the plug of {cyl}", outcomes: []string{"worn"}}, knownTest{name: "smoke", outcomes: []string{"none"}},
+		knownTest{name: "exchange {cyl} and {other}", outcomes: []string{"followed"}}
+	e := Evidence{Cylinders: make([]Cylinder, 6)}
+	one, all, unnamed := &scope{cylinders: []int{4}}, &scope{cylinders: []int{1, 2, 3, 4, 5, 6}}, &scope{}
+	assert.Equal(t, 1.0, e.times(one, &each))
+	assert.Equal(t, 3.5, e.times(all, &each), "the first, and five of half the time")
+	assert.Equal(t, 3.5, e.times(unnamed, &each), "no cylinder is named: all of them")
+	assert.Equal(t, 1.0, e.times(all, &whole))
+	assert.Equal(t, 1.0, e.times(all, &swap))
+}
+
 // The patterns are probability distributions: over all ways in which 12 misses can fall on three cylinders each sums to
 // 1 (checked by counting them out).
 func TestPatternsSumToOne(t *testing.T) {

@@ -129,6 +129,7 @@ type Evidence struct {
 	Engine    engine.Layout
 	Ignition  Ignition
 	Cylinders []Cylinder // cylinder 1 first; empty without counts
+	Last      []float64  // misses that the car itself counted in its last driving cycle, cylinder 1 first; empty when not read
 	Trims     Trims
 	Heat      Heat
 	Codes     Codes
@@ -155,6 +156,7 @@ func Gather(drives []Drive, intake *obd.Intake, ignition Ignition) Evidence {
 	if intake != nil {
 		e.AddCodes(&intake.CodeReport)
 		e.Codes.Cleared = cleared(intake)
+		e.Last = lastCycle(intake.Tests)
 		if e.Trims == (Trims{}) {
 			e.Trims = liveTrims(intake.Live)
 		}
@@ -292,6 +294,25 @@ func cleared(in *obd.Intake) bool {
 	}
 	return false
 }
+
+// lastCycle is the car's own counts of an intake: those of the last driving cycle until the engine starts, then of this
+// one.
+func lastCycle(tests []obd.TestResult) (misses []float64) {
+	for _, r := range tests {
+		cylinder, ok := obd.MisfireCylinder(r.MID, tests)
+		if !ok || r.TID != obd.TIDCount || r.NotRun {
+			continue
+		}
+		for len(misses) < cylinder {
+			misses = append(misses, 0)
+		}
+		misses[cylinder-1] = max(misses[cylinder-1], r.Value)
+	}
+	return misses
+}
+
+// count is how many cylinders the engine has, as far as anything tells.
+func (e *Evidence) count() int { return max(len(e.Cylinders), len(e.Last), e.Engine.Cylinders) }
 
 // liveTrims are the trims of one reading of the car at rest.
 func liveTrims(live []obd.Reading) Trims {

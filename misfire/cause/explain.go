@@ -28,16 +28,17 @@ type Basis uint8
 const (
 	Nothing Basis = iota // neither misses nor misfire codes
 	FromCodes
+	FromLastCycle // the car's own counts of its last driving cycle, and codes
 	FromDips
 	FromCounts
 )
 
-// String is the basis in words: "counts", "idle dips", "codes" or "nothing".
+// String is the basis in words: "counts", "idle dips", "last driving cycle", "codes" or "nothing".
 func (b Basis) String() string {
-	return [...]string{Nothing: "nothing", FromCodes: "codes", FromDips: "idle dips", FromCounts: "counts"}[b]
+	return [...]string{Nothing: "nothing", FromCodes: "codes", FromLastCycle: "last driving cycle", FromDips: "idle dips", FromCounts: "counts"}[b]
 }
 
-// MarshalText writes the basis for scripts: counts, idle_dips, codes or nothing.
+// MarshalText writes the basis for scripts: counts, idle_dips, last_driving_cycle, codes or nothing.
 func (b Basis) MarshalText() ([]byte, error) {
 	return []byte(strings.ReplaceAll(b.String(), " ", "_")), nil
 }
@@ -130,7 +131,10 @@ func (e *Evidence) subject() (scope, Basis) {
 		return e.scopeOf(), FromCounts
 	}
 	s, _, coded := e.coded()
+	last, told := e.lastScope()
 	switch {
+	case told && (coded || !e.counted()):
+		return last, FromLastCycle
 	case coded && e.counted():
 		return s, FromCodes
 	case e.Dips[0].Misses+e.Dips[1].Misses >= fewMisses:
@@ -181,7 +185,7 @@ func (e *Evidence) can(c *knownCause) bool {
 		return e.twoBanks()
 	}
 	if c.key == "coil_half" || c.key == "coil_shared" {
-		if n := max(e.Engine.Cylinders, len(e.Cylinders)); n%2 != 0 && n > 1 {
+		if n := e.count(); n%2 != 0 && n > 1 {
 			return false // an odd number of cylinders cannot share coils in pairs
 		}
 	}
@@ -297,7 +301,7 @@ func (e *Evidence) clean(s *scope) int {
 	}
 	first, found := s.cylinders[0], 0
 	const alike = 1.0 // misses of 1,000 firings: no difference
-	for cyl := 1; cyl <= max(len(e.Cylinders), e.Engine.Cylinders); cyl++ {
+	for cyl := 1; cyl <= e.count(); cyl++ {
 		if contains(s.cylinders, cyl) || contains(s.left, cyl) || e.mayShare(s, cyl) {
 			continue
 		}
@@ -335,6 +339,8 @@ func (e *Evidence) notes(s *scope, basis Basis) (notes []string) {
 			why = "no miss was seen in the drives"
 		}
 		notes = append(notes, "by codes alone, for "+why+": a stored code says once, perhaps months ago; weak evidence until a drive shows when it misses")
+	case FromLastCycle:
+		notes = append(notes, "by codes and the car's own counts of its last driving cycle: they name the cylinder, not when it misses; weak evidence until a drive shows that")
 	case FromDips:
 		notes = append(notes, "this car reports no misfire counts: codes and idle dips alone, weaker evidence")
 	}
@@ -371,6 +377,7 @@ func missAsWell(list []int) string {
 
 // sentence is the result in short.
 func (r *Result) sentence() string {
+	const drive = ". First find when it misses, with 'stumble loadtest'; then: "
 	first := r.Ranked[0]
 	text := fmt.Sprintf("Most likely: %s (%.0f %%)", first.Title(), 100*first.Share)
 	if second := r.Ranked[1]; second.Share >= 0.05 {
@@ -383,7 +390,10 @@ func (r *Result) sentence() string {
 		return text + ". No further test would tell much."
 	}
 	if r.Basis == FromCodes {
-		return "By the codes alone, weak. " + text + ". First find when it misses, with 'stumble loadtest'; then: " + r.Next.Name + "."
+		return "By the codes alone, weak. " + text + drive + r.Next.Name + "."
+	}
+	if r.Basis == FromLastCycle {
+		return "By codes and the counts of the last drive, weak. " + text + drive + r.Next.Name + "."
 	}
 	return text + ". Test next: " + r.Next.Name + "."
 }

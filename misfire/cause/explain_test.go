@@ -327,6 +327,34 @@ func TestCodesAlone(t *testing.T) {
 	assert.Less(t, share(other, "coil_driver"), share(ranked(0x0302, 0x0352), "coil_driver"), "the coil circuit of another cylinder")
 }
 
+// The car's own counts of its last driving cycle name the cylinder where no drive does, and the words say how weak that
+// is. A drive is the stronger witness.
+func TestLastDrivingCycle(t *testing.T) {
+	counted := func(misses ...float64) *obd.Intake {
+		in := &obd.Intake{CodeReport: obd.CodeReport{Modules: []obd.ModuleCodes{{Stored: []obd.Code{0x0300}}}}}
+		for i, n := range misses {
+			in.Tests = append(in.Tests, obd.TestResult{MID: obd.MIDCylinder1 + byte(i), TID: obd.TIDCount, Value: n},
+				obd.TestResult{MID: obd.MIDCylinder1 + byte(i), TID: obd.TIDAverage, Value: 900})
+		}
+		return in
+	}
+	book := cause.StandardBook()
+	r := book.Explain(cause.Gather(nil, counted(1, 168, 0, 2), cause.SharedCoils))
+	assert.Equal(t, cause.FromLastCycle, r.Basis)
+	assert.Equal(t, []int{2}, r.Ranked[0].Cylinders, "though the code names no cylinder")
+	assert.Contains(t, r.Sentence, "counts of the last drive, weak")
+	assert.Contains(t, r.Facts[0].Text, "168 of 171 misses on cylinder 2")
+	assert.Equal(t, "scope", r.Facts[1].Said, "the code is the weaker witness")
+	all := book.Explain(cause.Gather(nil, counted(40, 38, 45, 41), cause.SharedCoils))
+	assert.Empty(t, all.Ranked[0].Cylinders)
+	assert.Equal(t, cause.FromCodes, book.Explain(cause.Gather(nil, counted(0, 3, 0, 0), cause.SharedCoils)).Basis, "too few to go by")
+
+	d := running(t, wren(), 3, car.PlugWire{Cylinder: 2})
+	e := cause.Gather([]cause.Drive{d}, counted(0, 0, 300, 0), cause.SharedCoils)
+	assert.Equal(t, []int{2}, book.Explain(e).Ranked[0].Cylinders)
+	assert.Equal(t, cause.FromCounts, book.Explain(e).Basis)
+}
+
 // After a clear the absence of codes is no comfort.
 func TestClearedLately(t *testing.T) {
 	states := []obd.MonitorState{{Monitor: obd.MonitorCatalyst, Supported: true}, {Monitor: obd.MonitorOxygen, Supported: true}, {Monitor: obd.MonitorVapour, Supported: true}}

@@ -25,8 +25,11 @@ func (e *Evidence) facts(b *Book, s *scope) []Fact {
 			found[feature] = Fact{Feature: feature, Weights: weights, Text: text}
 		}
 	}
-	if s.named {
+	switch {
+	case s.named:
 		put("scope", s.weights, e.scopeText(s))
+	case s.weights != nil:
+		put("scope", s.weights, "by the car's own counts of its last driving cycle, "+e.lastText(s))
 	}
 	if coded, weights, ok := e.coded(); ok {
 		put("code_scope", weights, codedText(coded))
@@ -80,6 +83,22 @@ func (e *Evidence) scopeText(s *scope) string {
 		text += ", one bank"
 	}
 	return text
+}
+
+// lastText is the pattern of the car's own counts in words.
+func (e *Evidence) lastText(s *scope) string {
+	all := plural(sum(e.Last), "miss", "misses")
+	switch s.kind {
+	case scopeAll:
+		return "all cylinders miss alike: " + all
+	case scopeSeveral:
+		return all + ", spread unevenly over the cylinders"
+	}
+	mine := 0.0
+	for _, cyl := range s.cylinders {
+		mine += e.Last[cyl-1]
+	}
+	return fmt.Sprintf("%.0f of %s on %s", mine, all, cylinders(s.cylinders))
 }
 
 func codedText(s scope) string {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Test is one that can be made next.
@@ -37,7 +38,7 @@ func (b *Book) worthwhile(e *Evidence, s *scope, all []believed, shares []float6
 			continue
 		}
 		test := Test{Key: t.key, Name: words.Replace(t.name), Part: t.part, How: words.Replace(t.how), Decides: words.Replace(t.decides),
-			Minutes: t.minutes, Materials: t.materials}
+			Minutes: t.minutes * e.times(s, t), Materials: t.materials}
 		for _, c := range t.cautions {
 			test.Cautions = append(test.Cautions, b.cautions[c])
 		}
@@ -48,6 +49,19 @@ func (b *Book) worthwhile(e *Evidence, s *scope, all []believed, shares []float6
 	}
 	slices.SortStableFunc(out, func(x, y Test) int { return cmp.Compare(y.worth(), x.worth()) })
 	return out
+}
+
+// times is how many times the minutes of a test are taken, where it must be made at several cylinders: each further one
+// takes half as long as the first. Judgement.
+func (e *Evidence) times(s *scope, t *knownTest) float64 {
+	n := len(s.cylinders)
+	if n == 0 {
+		n = e.count()
+	}
+	if !strings.Contains(t.name, "{cyl}") || n < 2 || t.exchanges() {
+		return 1
+	}
+	return 1 + float64(n-1)/2
 }
 
 // exchanges reports whether a test wants a clean cylinder to exchange parts with.

@@ -187,7 +187,7 @@ func logGamma(x float64) float64 {
 
 // possible are the patterns that this engine can have.
 func (e *Evidence) possible() []pattern {
-	n := len(e.Cylinders)
+	n := e.count()
 	var all []pattern
 	for cyl := 1; cyl <= n; cyl++ {
 		all = append(all, pattern{scopeOne, []int{cyl}})
@@ -222,7 +222,7 @@ func (e *Evidence) pairs() [][]int {
 	for _, p := range e.Engine.Pairs {
 		out = append(out, []int{p[0], p[1]})
 	}
-	if n := len(e.Cylinders); len(e.Engine.FiringOrder) == 0 && n%2 == 0 {
+	if n := e.count(); len(e.Engine.FiringOrder) == 0 && n%2 == 0 {
 		for a := 1; a <= n; a++ {
 			for b := a + 1; b <= n; b++ {
 				out = append(out, []int{a, b})
@@ -245,7 +245,7 @@ func (e *Evidence) neighbours() [][]int {
 		along(bank)
 	}
 	if len(e.Engine.Banks) == 0 {
-		whole := make([]int, len(e.Cylinders))
+		whole := make([]int, e.count())
 		for i := range whole {
 			whole[i] = i + 1
 		}
@@ -260,7 +260,7 @@ func (e *Evidence) banks() [][]int {
 	if len(e.Engine.Banks) >= 2 {
 		return e.Engine.Banks
 	}
-	n := len(e.Cylinders)
+	n := e.count()
 	if len(e.Engine.Banks) > 0 || n%2 != 0 || n < 4 || !e.twoBanks() {
 		return nil
 	}
@@ -299,11 +299,22 @@ func (e *Evidence) perBank(bank int) int {
 	if bank >= 1 && bank <= len(e.Engine.Banks) {
 		return len(e.Engine.Banks[bank-1])
 	}
-	n := max(len(e.Cylinders), e.Engine.Cylinders)
+	n := e.count()
 	if e.twoBanks() {
 		n = n / 2
 	}
 	return max(1, n)
+}
+
+// lastScope is the scope in the car's own counts of its last driving cycle; false when they are too few to go by.
+func (e *Evidence) lastScope() (s scope, ok bool) {
+	const few = 20
+	if len(e.Last) < 2 || sum(e.Last) < few {
+		return s, false
+	}
+	s = e.patterns(e.Last)
+	s.named = false
+	return s, true
 }
 
 // coded is the scope that misfire codes alone tell of; false when there are none.
