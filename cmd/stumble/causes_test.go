@@ -59,7 +59,7 @@ func TestCauses(t *testing.T) {
 	require.Equal(t, statusDone, s.on("wren", "", "intake").status)
 
 	codes := s.run("", "causes")
-	requirePage(t, codes, "By the codes alone, weak. Most likely: ")
+	requirePage(t, codes, "By codes and the counts of the last drive, weak. Most likely: ")
 	assert.Contains(t, codes.out, "First find when it misses, with")
 
 	require.Equal(t, statusDone, s.on("wren", "", "loadtest", "--plain", "--yes", "--engine", "i4-1342", "--seed", "3").status)
