@@ -164,7 +164,7 @@ func TestCausesAtTheEndOfADrive(t *testing.T) {
 	var object map[string]any
 	require.NoError(t, json.Unmarshal([]byte(in.out), &object))
 	assert.Equal(t, "intake", object["kind"])
-	assert.Equal(t, "codes", object["causes"].(map[string]any)["basis"])
+	assert.Equal(t, "last_driving_cycle", object["causes"].(map[string]any)["basis"])
 	none := stepped(t, "intake", "--port", "sim:healthy", "--speed", "max", "--json")
 	require.NoError(t, json.Unmarshal([]byte(none.out), &object))
 	assert.Nil(t, object["causes"])
