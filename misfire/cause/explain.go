@@ -90,6 +90,7 @@ type believed struct {
 
 // Explain ranks the causes and finds the next test.
 func (b *Book) Explain(e Evidence) *Result {
+	e.level()
 	s, basis := e.subject()
 	r := &Result{Basis: basis}
 	if basis == Nothing {
@@ -115,6 +116,18 @@ func (b *Book) Explain(e Evidence) *Result {
 	}
 	r.Sentence = r.sentence()
 	return r
+}
+
+// level gives every list as many cylinders as the engine has: some may have no counter. The caller's lists stay as they
+// are.
+func (e *Evidence) level() {
+	n := e.count()
+	if len(e.Cylinders) > 0 {
+		e.Cylinders = append(slices.Clone(e.Cylinders), make([]Cylinder, n-len(e.Cylinders))...)
+	}
+	if len(e.Last) > 0 {
+		e.Last = append(slices.Clone(e.Last), make([]float64, n-len(e.Last))...)
+	}
 }
 
 // sure is the share that a cause must have, and one of its tests speak for it, to be taken as proven.

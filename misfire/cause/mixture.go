@@ -78,7 +78,7 @@ func (e *Evidence) mixture(s *scope, put func(string, []float64, string)) {
 		e.ownShape(s, put)
 		return
 	}
-	e.level(s, put)
+	e.trimLevel(s, put)
 	e.shape(s, put)
 	e.apart(put)
 }
@@ -151,8 +151,8 @@ func leanOrRich(percent float64) string {
 	return "lean"
 }
 
-// level is the trim that lies farthest from zero.
-func (e *Evidence) level(s *scope, put func(string, []float64, string)) {
+// trimLevel is the trim that lies farthest from zero.
+func (e *Evidence) trimLevel(s *scope, put func(string, []float64, string)) {
 	farthest, where, on, found := 0.0, TrimIdle, 0, false
 	for bank := 1; bank <= 2; bank++ {
 		if s.bank != 0 && s.bank != bank && e.twoBanks() {
