@@ -3,28 +3,8 @@ package report
 import (
 	"slices"
 
-	"stumble/misfire"
 	"stumble/misfire/gear"
 )
-
-// refreshLine is how often the car brings its counts up to date.
-func (w *writer) refreshLine(d *Drive) string {
-	r := d.Summary.Refresh
-	switch r.Kind {
-	case misfire.RefreshAtOnce:
-		return w.tell("refresh-at-once")
-	case misfire.RefreshRevolutions:
-		return w.tell("refresh-revolutions", w.grouped(r.Revolutions), w.counted("count-rises", float64(r.Rises)))
-	case misfire.RefreshSeconds:
-		return w.tell("refresh-seconds", w.figureOf(r.Seconds), w.counted("count-rises", float64(r.Rises)))
-	case misfire.RefreshKeyOff:
-		return w.tell("refresh-key-off")
-	}
-	if !reportsCounts(d.Summary) {
-		return w.tell("refresh-none")
-	}
-	return w.tell("refresh-unknown")
-}
 
 // unknown says what the numbers do not tell: nobody should have to find that out afterwards.
 func (w *writer) unknown() {
@@ -69,28 +49,41 @@ func (w *writer) unknown() {
 	w.add(lines)
 }
 
-// marks are what driver and helper noted while driving.
+// marks are what driver and helper noted while driving, two beside each other, to be read down and then across.
 func (w *writer) marks() {
-	t := &table{caption: w.tell("caption-marks"), columns: []column{
-		{title: w.tell("col-drive"), firm: true}, {title: w.tell("col-into"), right: true, firm: true, head: true}, {title: w.tell("col-mark")},
-	}}
+	t := &table{caption: w.tell("caption-marks")}
+	for range 2 {
+		t.columns = append(t.columns, column{title: w.tell("col-into"), right: true, firm: true}, column{title: w.tell("col-mark")})
+	}
 	for i := range w.Drives {
 		d := &w.Drives[i]
-		if !w.inDetail(d) {
+		if !w.inDetail(d) || len(d.Marks) == 0 {
 			continue
 		}
-		for _, m := range d.Marks {
-			text := isolate(m.Text)
-			if m.Gear != gear.Unknown {
-				text = w.tell("mark-gear", w.gearName(m.Gear))
+		t.band(w.tell("head-drive", d.Number))
+		half := (len(d.Marks) + 1) / 2
+		for k := range half {
+			cells := append(w.mark(d, k), "", "")
+			if half+k < len(d.Marks) {
+				cells = append(cells[:2], w.mark(d, half+k)...)
 			}
-			t.add(whole(int(d.Number)), into(m.At.Sub(d.Summary.Start)), text)
+			t.add(cells...)
 		}
 	}
 	if len(t.rows) > 0 {
 		w.chapter(w.tell("head-marks"))
 		w.show(t)
 	}
+}
+
+// mark is when a mark was made and what it says.
+func (w *writer) mark(d *Drive, k int) []string {
+	m := &d.Marks[k]
+	text := isolate(m.Text)
+	if m.Gear != gear.Unknown {
+		text = w.tell("mark-gear", w.gearName(m.Gear))
+	}
+	return []string{into(m.At.Sub(d.Summary.Start)), text}
 }
 
 // care is what anybody who works on by this report must mind, and what it does not replace.

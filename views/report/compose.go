@@ -21,6 +21,7 @@ func Compose(c *Case, o Options) *Document {
 	w.causes()
 	w.bench()
 	w.carItself()
+	w.measured()
 	w.unknown()
 	w.marks()
 	w.care()

@@ -20,11 +20,15 @@ func (w *writer) drives() {
 	}
 	w.chapter(w.tell("head-drives"))
 	w.show(w.driveTable())
+	if slices.ContainsFunc(w.Drives, func(d Drive) bool { return w.inDetail(&d) && reportsCounts(d.Summary) }) {
+		w.add(note(w.tell("note-rates")))
+	}
 	for i := range w.Drives {
 		if w.inDetail(&w.Drives[i]) {
 			w.drive(&w.Drives[i])
 		}
 	}
+	w.show(w.wholeTable())
 }
 
 // inDetail reports whether a drive has a section of its own: one that is compared, or any where nothing is.
@@ -34,8 +38,7 @@ func (w *writer) inDetail(d *Drive) bool {
 
 func (w *writer) driveTable() *table {
 	t := &table{caption: w.tell("caption-drives"), columns: []column{
-		{title: w.tell("col-drive"), firm: true, head: true}, {title: w.tell("col-when"), firm: true},
-		{title: w.tell("col-running"), firm: true}, {title: w.tell("col-shows")},
+		{title: w.tell("col-drive"), firm: true, head: true}, {title: w.tell("col-driven"), firm: true}, {title: w.tell("col-shows")},
 	}}
 	for i := range w.Drives {
 		d := &w.Drives[i]
@@ -43,7 +46,7 @@ func (w *writer) driveTable() *table {
 		if said == "" {
 			said = w.tell("say-nothing-yet")
 		}
-		t.add(w.driveName(d), w.minute(d.Summary.Start), w.length(d.Summary.Running), said)
+		t.add(w.driveName(d), w.minute(d.Summary.Start)+"\n"+w.length(d.Summary.Running), said)
 	}
 	return t
 }
@@ -78,16 +81,27 @@ func (w *writer) drive(d *Drive) {
 	if reportsCounts(s) {
 		w.show(w.rateTable(s))
 		w.remarks(w.cellRemarks(s))
-		w.picture(w.rateFigure(d))
+		w.say(w.originLine(s))
 		w.picture(w.stripFigure(d))
-		w.picture(w.mapFigure(d))
+		if misses(s) { // of a clean drive they would show nothing that the table does not
+			w.picture(w.rateFigure(d))
+			w.picture(w.mapFigure(d))
+		}
 	} else {
 		w.say(w.tell("say-no-cylinder-counts"))
 		w.show(w.idleTable(s))
 		w.picture(w.stripFigure(d))
 	}
-	w.show(w.wholeTable(s))
-	w.measured(d)
+}
+
+// misses reports whether a drive shows more than a stray miss.
+func misses(s *misfire.Summary) bool {
+	const stray = 3
+	all := 0.0
+	for i := range s.Total {
+		all += s.Total[i].Misses
+	}
+	return all >= stray || len(s.Verdict.Cylinders) > 0
 }
 
 // rateTable has a row for each cylinder and a column for each gear state that was driven.
@@ -136,9 +150,8 @@ func (w *words) cell(c *misfire.Cell) string {
 // unwidened is the dispersion up to which limits are as good as those of independent misses.
 const unwidened = 1.005
 
-// cellRemarks says what keeps rates from being taken as they stand, and how they are meant.
+// cellRemarks says what keeps rates from being taken as they stand.
 func (w *writer) cellRemarks(s *misfire.Summary) (remarks []string) {
-	unjudged := false
 	for i := range s.Total {
 		c := &s.Total[i]
 		whole := w.remarksOn(s, c)
@@ -150,7 +163,6 @@ func (w *writer) cellRemarks(s *misfire.Summary) (remarks []string) {
 			if g.Cylinder != c.Cylinder {
 				continue
 			}
-			unjudged = unjudged || g.Reported && g.Known() && !g.Judged && g.Phi > unwidened
 			for _, r := range w.remarksOn(s, g) {
 				if slices.Contains(whole, r) {
 					continue // told of the whole drive
@@ -159,10 +171,7 @@ func (w *writer) cellRemarks(s *misfire.Summary) (remarks []string) {
 			}
 		}
 	}
-	if unjudged {
-		remarks = append(remarks, w.tell("remark-unjudged"))
-	}
-	return append(remarks, w.tell("remark-none-seen"), w.originLine(s))
+	return remarks
 }
 
 // remarksOn is what is special about one rate.
@@ -279,28 +288,42 @@ func (w *writer) idleTable(s *misfire.Summary) *table {
 	return t
 }
 
-// wholeTable shows the whole engine against the limits of the two evaluations.
-func (w *writer) wholeTable(s *misfire.Summary) *table {
-	t := &table{caption: w.tell("caption-whole"), columns: []column{
-		{title: w.tell("col-block"), head: true}, {title: w.tell("col-worst"), right: true}, {title: w.tell("col-limit"), right: true},
-		{title: w.tell("col-blocks-over"), right: true}, {title: w.tell("col-limit-from")},
-	}}
-	for _, b := range []struct {
-		name  string
-		block misfire.Block
-	}{{w.tell("block-catalyst"), s.Whole.Catalyst}, {w.tell("block-emission"), s.Whole.Emission}} {
-		if b.block.Blocks == 0 || math.IsNaN(b.block.Worst) {
+// wholeTable shows the whole engine against the limits of the two evaluations, a row for each drive.
+func (w *writer) wholeTable() *table {
+	t := &table{
+		caption: w.tell("caption-whole"),
+		groups: []span{
+			{"", 1}, {w.tell("block-catalyst"), 3}, {w.tell("block-emission"), 3},
+		},
+		columns: []column{{title: w.tell("col-drive"), firm: true, head: true}},
+	}
+	for range 2 {
+		t.columns = append(t.columns, column{title: w.tell("col-worst"), right: true}, column{title: w.tell("col-limit"), right: true, lead: true},
+			column{title: w.tell("col-blocks-over"), right: true})
+	}
+	for i := range w.Drives {
+		d := &w.Drives[i]
+		whole := d.Summary.Whole
+		if !w.inDetail(d) || whole.Catalyst.Blocks == 0 && whole.Emission.Blocks == 0 {
 			continue
 		}
-		from, kind := w.tell("limit-usual"), rowPlain
-		if b.block.Reported {
-			from = w.tell("limit-reported")
-		}
-		if b.block.Over > 0 {
+		kind := rowPlain
+		if whole.Catalyst.Over > 0 || whole.Emission.Over > 0 {
 			kind = rowLoud
 		}
-		t.addKind(kind, w.tell("block-of", b.name, w.grouped(b.block.Revolutions)), w.percent(b.block.Worst), w.percent(b.block.Limit),
-			w.tell("rate-of", b.block.Over, w.grouped(float64(b.block.Blocks))), from)
+		t.addKind(kind, append(append([]string{w.driveName(d)}, w.blockCells(whole.Catalyst)...), w.blockCells(whole.Emission)...)...)
 	}
 	return t
+}
+
+// blockCells are the worst block, the limit and whose it is, and how many blocks were over it.
+func (w *words) blockCells(b misfire.Block) []string {
+	if b.Blocks == 0 || math.IsNaN(b.Worst) {
+		return []string{w.tell("word-none"), "", ""}
+	}
+	from := w.tell("limit-usual")
+	if b.Reported {
+		from = w.tell("limit-reported")
+	}
+	return []string{w.percent(b.Worst), w.percent(b.Limit) + "\n" + from, w.ofFirings(float64(b.Over), float64(b.Blocks))}
 }

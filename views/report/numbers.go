@@ -5,7 +5,6 @@ import (
 	"strconv"
 	"time"
 
-	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/misfire/proof"
 	"stumble/misfire/rate"
@@ -237,19 +236,6 @@ func (w *words) cylinders(numbers []int) string {
 		names = append(names, whole(n))
 	}
 	return w.catalogue.Count("cylinder-names", float64(len(numbers)), w.and(names))
-}
-
-// lampName is the state of the warning lamp.
-func (w *words) lampName(m misfire.MIL) string {
-	switch m {
-	case misfire.MILOff:
-		return w.tell("word-off")
-	case misfire.MILOn:
-		return w.tell("word-on")
-	case misfire.MILFlashing:
-		return w.tell("word-flashing")
-	}
-	return w.tell("word-not-told")
 }
 
 // asSentence gives a note of the tally its capital letter and full stop.

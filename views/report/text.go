@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
+
+	"github.com/rivo/uniseg"
 )
 
 // least is the narrowest line that the tables can be read at.
@@ -218,20 +220,30 @@ func (p *textPage) row(t *table, widths []int, cells []string) {
 }
 
 // columnWidths gives each column what its longest line needs. Where that is more than the page has, the
-// widest column gives way, cell by cell: first those that are not firm, down to what still reads well.
+// widest column gives way, cell by cell: first those that are not firm, down to what still reads well, then any down to
+// its longest word, and words are cut only where all that is not enough.
 func (p *textPage) columnWidths(t *table) []int {
 	widths := make([]int, len(t.columns))
+	words := make([]int, len(t.columns))
 	for i, c := range t.columns {
 		widths[i] = min(longestLine(c.title), p.width)
 		for _, r := range t.rows {
 			if r.kind != rowBand {
 				widths[i] = max(widths[i], min(longestLine(r.cells[i]), p.width))
+				words[i] = max(words[i], longestWord(r.cells[i]))
 			}
 		}
+		words[i] = max(words[i], longestWord(c.title))
 	}
 	const readable = 16
 	for excess := sum(widths) + gap*(len(widths)-1) - p.width; excess > 0; excess-- {
-		i := widest(widths, func(i int) bool { return !t.columns[i].firm && widths[i] > readable })
+		i := widest(widths, func(i int) bool { return !t.columns[i].firm && widths[i] > max(readable, words[i]) })
+		if i < 0 {
+			i = widest(widths, func(i int) bool { return !t.columns[i].firm && widths[i] > words[i] })
+		}
+		if i < 0 {
+			i = widest(widths, func(i int) bool { return widths[i] > words[i] })
+		}
 		if i < 0 {
 			i = widest(widths, func(int) bool { return true })
 		}
@@ -244,6 +256,17 @@ func longestLine(s string) int {
 	longest := 0
 	for part := range strings.SplitSeq(s, "\n") {
 		longest = max(longest, width(part))
+	}
+	return longest
+}
+
+// longestWord is the widest piece of a text at which no line may be broken (UAX 14).
+func longestWord(s string) int {
+	longest, state := 0, -1
+	for s != "" {
+		var piece string
+		piece, s, _, state = uniseg.FirstLineSegmentInString(s, state)
+		longest = max(longest, width(strings.TrimRight(piece, " \n")))
 	}
 	return longest
 }

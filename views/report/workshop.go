@@ -7,6 +7,7 @@ import (
 
 	"stumble/misfire/bench"
 	"stumble/misfire/cause"
+	"stumble/misfire/proof"
 	"stumble/obd"
 )
 
@@ -25,6 +26,9 @@ func (w *writer) causes() {
 		return
 	}
 	w.chapter(w.tell("head-causes"))
+	if w.Proof != nil && w.Proof.Result != nil && w.Proof.Result.Outcome == proof.Proven {
+		w.say(w.tell("say-causes-before"))
+	}
 	w.say(r.Sentence)
 	t := &table{caption: w.tell("caption-causes"), columns: []column{
 		{title: w.tell("col-cause"), head: true}, {title: w.tell("col-weight"), right: true, firm: true}, {title: w.tell("col-for")},
