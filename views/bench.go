@@ -174,8 +174,11 @@ func benchMarked(all []BenchReading, mark bench.Mark) (found []string) {
 		case n == 0:
 		case len(cylinders) == 0:
 			found = append(found, set[0].name())
+		case len(cylinders) == 1:
+			found = append(found, set[0].name()+" of cylinder "+cylinders[0])
 		default:
-			found = append(found, set[0].name()+" of cylinder "+strings.Join(cylinders, ", "))
+			last := len(cylinders) - 1
+			found = append(found, set[0].name()+" of cylinders "+strings.Join(cylinders[:last], ", ")+" and "+cylinders[last])
 		}
 	}
 	return found

@@ -99,6 +99,7 @@ type benching struct {
 	words   []string    // the readings that were typed
 	id      int64       // to be deleted
 	entry   bench.Entry // what holds for all readings
+	layout  string      // key of the engine that was named
 	job     journal.Job // ID 0: none
 	stored  []storedReading
 	fresh   []bench.Kind // kinds of which readings were taken now
@@ -211,7 +212,7 @@ func (b *benching) count() error {
 		if err != nil {
 			return usagef("%w; 'stumble bench --engine help' lists the layouts", err)
 		}
-		b.entry.Cylinders = layout.Cylinders
+		b.entry.Cylinders, b.layout = layout.Cylinders, layout.Key
 		return nil
 	}
 	if b.job.ID == 0 {
@@ -409,6 +410,18 @@ func (b *benching) open() (err error) {
 	if name == "" {
 		name = "vehicle without a VIN"
 	}
-	b.job, err = b.journal.OpenJob(journal.Job{Vehicle: journal.Vehicle{Name: name}, Name: o.name, Complaint: o.complaint, Opened: b.clock.Now()})
+	b.job, err = b.journal.OpenJob(journal.Job{Vehicle: journal.Vehicle{Name: name, Layout: b.layout}, Name: o.name, Complaint: o.complaint, Opened: b.clock.Now()})
+	return err
+}
+
+// learn keeps the engine that was named for the vehicle, where nothing is known of it: the next reading is held to it.
+func (b *benching) learn() error {
+	v := b.job.Vehicle
+	if b.layout == "" || v.Layout != "" {
+		return nil
+	}
+	v.Layout = b.layout
+	var err error
+	b.job.Vehicle, err = b.journal.SaveVehicle(v)
 	return err
 }

@@ -121,6 +121,9 @@ func (b *benching) save(all []bench.Reading) (saved int, err error) {
 	if err := b.open(); err != nil {
 		return 0, err
 	}
+	if err := b.learn(); err != nil {
+		return 0, err
+	}
 	for i := first; i < len(judged); i++ {
 		if b.stored[i].id, err = addReading(b.journal, b.job.ID, at, &judged[i]); err != nil {
 			return saved, err

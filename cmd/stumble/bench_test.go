@@ -131,11 +131,25 @@ func TestBenchTable(t *testing.T) {
 	assert.Len(t, rows(t, path), 5)
 }
 
+// The engine that was named once is that of the vehicle, and what it has no cylinder for is refused from then on.
+func TestBenchKeepsTheEngine(t *testing.T) {
+	path := aJournal(t)
+	o := benchOf(t, path, "", strings.Fields("--new-job --name van --engine i4-1342 compression 1=170psi 2=110psi 3=100psi")...)
+	require.Equal(t, statusDone, o.status, o.errs)
+	assert.Contains(t, o.out, "Bad: compression of cylinders 2 and 3.")
+	requireOneLine(t, benchOf(t, path, "", "compression", "9=100psi"), statusUsage, "there is no cylinder 9: they are 1 to 4")
+	o = benchOf(t, path, "", "leak-down", "3=45%")
+	require.Equal(t, statusDone, o.status, o.errs)
+	assert.Contains(t, o.out, "leak-down of cylinder 3")
+}
+
 // Nonsense is told on one line, and of what was typed with it nothing is saved.
 func TestBenchRefuses(t *testing.T) {
 	path := aBench(t)
 	for _, c := range []struct{ args, says string }{
-		{"wires 1=12kohm", `there is no kind of reading "wires"; 'stumble bench kinds' lists them`},
+		{"wires 1=12kohm", `there is no kind of reading "wires"; perhaps wire is meant; 'stumble bench kinds' lists them`},
+		{"gap 1=1mm", "perhaps plug-gap is meant"},
+		{"hoses 1=1mm", `there is no kind of reading "hoses"; 'stumble bench kinds' lists them`},
 		{"wire 1=12kohm@60cm 2=-5kohm@60cm", "cannot be below zero: measure again; nothing is saved"},
 		{"wire 1=12kohm@60cm 2=x", `"x" is no number with a unit`},
 		{"wire 1=12kohm@60cm 2=1e99kohm@60cm", "is no number with a unit"},

@@ -282,7 +282,7 @@ func TestKinds(t *testing.T) {
 		}
 	}
 	_, err := FindKind("Wires")
-	assert.ErrorContains(t, err, `no kind of reading "Wires"; 'stumble bench kinds' lists them`)
+	assert.ErrorContains(t, err, `no kind of reading "Wires"; perhaps wire is meant; 'stumble bench kinds' lists them`)
 }
 
 func TestMark(t *testing.T) {

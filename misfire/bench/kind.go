@@ -91,13 +91,31 @@ const (
 	cautionCatalyst    = "A cylinder that is cut fills the catalyst with what it does not burn: seconds only, and let it cool."
 )
 
-// FindKind looks a kind up by its key. The error says where they are listed.
+// FindKind looks a kind up by its key or name, hyphens or none. The error says what it may have been, and where they
+// are listed.
 func FindKind(key string) (Kind, error) {
-	kinds := Kinds()
-	if at := slices.IndexFunc(kinds, func(k Kind) bool { return k.Key == strings.ToLower(key) }); at >= 0 {
+	kinds, wanted := Kinds(), plainKey(key)
+	if at := slices.IndexFunc(kinds, func(k Kind) bool { return plainKey(k.Key) == wanted || plainKey(k.Name) == wanted }); at >= 0 {
 		return kinds[at], nil
 	}
-	return Kind{}, fmt.Errorf("there is no kind of reading %q; 'stumble bench kinds' lists them", shortened(key))
+	const leastOfAKey = 3
+	var near []string
+	for _, k := range kinds {
+		known := plainKey(k.Key)
+		if len(wanted) >= leastOfAKey && (strings.Contains(known, wanted) || strings.Contains(wanted, known)) {
+			near = append(near, k.Key)
+		}
+	}
+	meant := ""
+	if len(near) > 0 {
+		meant = "; perhaps " + strings.Join(near, " or ") + " is meant"
+	}
+	return Kind{}, fmt.Errorf("there is no kind of reading %q%s; 'stumble bench kinds' lists them", shortened(key), meant)
+}
+
+// plainKey is a key without what parts its words.
+func plainKey(key string) string {
+	return strings.NewReplacer("-", "", "_", "", " ", "").Replace(strings.ToLower(key))
 }
 
 // KindOf is the kind of a reading; ok is false of one that this program does not know.
