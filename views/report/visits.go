@@ -70,7 +70,7 @@ func (w *writer) codesTable() *table {
 		name  string
 	}{{&w.Before, w.tell("col-before")}, {&w.After, w.tell("col-after")}} {
 		if v.visit.Codes != nil {
-			t.columns = append(t.columns, column{title: w.tell("col-read-at", v.name, w.minute(v.visit.At))})
+			t.columns = append(t.columns, column{title: v.name + "\n" + w.tell("col-read-at", w.minute(v.visit.At))})
 		}
 	}
 	t.columns = append(t.columns, column{title: w.tell("col-meaning")})
