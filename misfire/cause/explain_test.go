@@ -282,6 +282,20 @@ func TestFirstThings(t *testing.T) {
 	assert.Contains(t, strings.Join(cause.StandardBook().Explain(e).Notes, "\n"), "put it right first")
 }
 
+// A rate that rises within a drive speaks for what fails as it heats through, where the heat itself tells nothing.
+func TestWorsening(t *testing.T) {
+	book := cause.StandardBook()
+	e := gathered(t, wren(), 3, car.PlugWire{Cylinder: 2})
+	e.Heat = cause.Heat{}
+	grown := e
+	grown.Cylinders = slices.Clone(e.Cylinders)
+	grown.Cylinders[1].Worsening = true
+	before, after := book.Explain(e), book.Explain(grown)
+	assert.Greater(t, share(after, "coil_half")/share(after, "plug"), 1.5*share(before, "coil_half")/share(before, "plug"))
+	found := slices.ContainsFunc(after.Facts, func(f cause.Fact) bool { return f.Feature == "worsening" && f.Said == "" })
+	assert.True(t, found)
+}
+
 // Two faults at once make no pattern of one: the worst is explained, the other one named.
 func TestTwoFaults(t *testing.T) {
 	r := cause.StandardBook().Explain(gathered(t, wren(), 2, car.PlugWire{Cylinder: 2, Scale: 2}, car.PlugWire{Cylinder: 4}))

@@ -185,7 +185,23 @@ func (e *Evidence) manners(s *scope, put func(string, []float64, string)) {
 	case judged:
 		put("bursts", []float64{0, 1}, "the misses come one by one")
 	}
+	e.worsening(s, put)
 	e.partner(s, put)
+}
+
+// worsening tells whether the misses grew within a drive, in like condition and beyond chance. That they did not is told
+// after some minutes only.
+func (e *Evidence) worsening(s *scope, put func(string, []float64, string)) {
+	const long = 4000 // firings of one cylinder: ten minutes or so
+	for _, cyl := range s.cylinders {
+		if e.Cylinders[cyl-1].Worsening {
+			put("worsening", []float64{1, 0}, fmt.Sprintf("the misses of cylinder %d grew more within a drive", cyl))
+			return
+		}
+	}
+	if e.Cylinders[s.cylinders[0]-1].Total.Firings >= long {
+		put("worsening", []float64{0, 1}, "the misses did not grow more within a drive")
+	}
 }
 
 // partner looks at the cylinder that may share the coil.
