@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"stumble/misfire/bench"
 )
 
 // Result is what the evidence comes to.
@@ -159,7 +161,12 @@ func (e *Evidence) subject() (scope, Basis) {
 }
 
 func (e *Evidence) nothing() string {
+	found := e.badOnTheBench()
 	switch {
+	case found != "" && e.counted():
+		return "Nothing to explain: no cylinder misses more than a healthy one, and no misfire code is stored; yet bad on the bench: " + found + "."
+	case found != "":
+		return "Bad on the bench: " + found + ". Whether the engine misses because of it no count and no code of this job tells; record a drive with 'stumble watch'."
 	case e.counted():
 		return "Nothing to explain: no cylinder misses more than a healthy one, and no misfire code is stored."
 	case e.Drives > 0:
@@ -168,6 +175,24 @@ func (e *Evidence) nothing() string {
 		return "Nothing to explain: no misfire code is stored and no drive was recorded; record one with 'stumble watch'."
 	}
 	return "Nothing to explain: the job holds no intake and no drive; begin with 'stumble intake' and 'stumble watch'."
+}
+
+// badOnTheBench names what was measured bad, empty for nothing.
+func (e *Evidence) badOnTheBench() string {
+	var found []string
+	for i := range e.Bench {
+		j := &e.Bench[i]
+		k, known := bench.KindOf(j.Reading.Part, j.Reading.Quantity)
+		if j.Mark != bench.Bad || j.Redone || !known {
+			continue
+		}
+		name := k.Name
+		if j.Reading.Cylinder > 0 {
+			name += fmt.Sprintf(" of cylinder %d", j.Reading.Cylinder)
+		}
+		found = append(found, name)
+	}
+	return strings.Join(found, ", ")
 }
 
 // weigh is Bayes's rule: the prior of each cause that can be, times the chance of each fact and finding under it.

@@ -315,6 +315,9 @@ func TestNothingToExplain(t *testing.T) {
 		assert.Equal(t, cause.Nothing, r.Basis)
 	}
 	assert.Contains(t, book.Explain(cause.Evidence{}).Sentence, "holds no intake and no drive")
+	low := bench.Judge([]bench.Reading{{Part: bench.Compression, Quantity: bench.Dry, Cylinder: 1, Value: 1200, Unit: "kPa"},
+		{Part: bench.Compression, Quantity: bench.Dry, Cylinder: 3, Value: 500, Unit: "kPa"}})
+	assert.Contains(t, book.Explain(cause.Evidence{Bench: low}).Sentence, "Bad on the bench: compression of cylinder 3. Whether")
 	assert.Contains(t, book.Explain(cause.Evidence{Codes: cause.Codes{Read: true}}).Sentence, "no misfire code is stored and no drive was recorded")
 }
 
