@@ -79,7 +79,7 @@ func (w *writer) drive(d *Drive) {
 	s := d.Summary
 	w.say(s.Verdict.Sentence)
 	if reportsCounts(s) {
-		w.show(w.rateTable(s))
+		w.show(w.rateTable(d))
 		w.remarks(w.cellRemarks(s))
 		w.say(w.originLine(s))
 		w.picture(w.stripFigure(d))
@@ -89,7 +89,7 @@ func (w *writer) drive(d *Drive) {
 		}
 	} else {
 		w.say(w.tell("say-no-cylinder-counts"))
-		w.show(w.idleTable(s))
+		w.show(w.idleTable(d))
 		w.picture(w.stripFigure(d))
 	}
 }
@@ -105,9 +105,10 @@ func misses(s *misfire.Summary) bool {
 }
 
 // rateTable has a row for each cylinder and a column for each gear state that was driven.
-func (w *writer) rateTable(s *misfire.Summary) *table {
+func (w *writer) rateTable(d *Drive) *table {
+	s := d.Summary
 	gears := gearsSeen(s)
-	t := &table{caption: w.tell("caption-rates"), columns: []column{{title: w.tell("col-cylinder"), head: true}}}
+	t := &table{caption: w.tell("caption-rates", d.Number), columns: []column{{title: w.tell("col-cylinder"), head: true}}}
 	for _, g := range gears {
 		t.columns = append(t.columns, column{title: w.gearName(g), right: true, lead: true})
 	}
@@ -274,15 +275,15 @@ func (w *writer) stripWords(d *Drive) string {
 }
 
 // idleTable shows how often the idle dipped, where nothing is counted.
-func (w *writer) idleTable(s *misfire.Summary) *table {
-	t := &table{caption: w.tell("caption-idle"), columns: []column{
+func (w *writer) idleTable(d *Drive) *table {
+	t := &table{caption: w.tell("caption-idle", d.Number), columns: []column{
 		{title: w.tell("col-gear"), head: true}, {title: w.tell("col-dips"), right: true}, {title: w.tell("col-idle-minutes"), right: true},
 		{title: w.tell("col-dips-minute"), right: true},
 	}}
-	for _, d := range s.Idle {
-		if d.Minutes > 0 {
-			t.add(w.gearName(d.Gear), w.grouped(float64(d.Dips)), w.figureOf(d.Minutes),
-				w.tell("figure-limits", w.figureOf(d.PerMinute()), w.limit(d.Low), w.limit(d.High)))
+	for _, i := range d.Summary.Idle {
+		if i.Minutes > 0 {
+			t.add(w.gearName(i.Gear), w.grouped(float64(i.Dips)), w.figureOf(i.Minutes),
+				w.tell("figure-limits", w.figureOf(i.PerMinute()), w.limit(i.Low), w.limit(i.High)))
 		}
 	}
 	return t

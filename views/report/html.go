@@ -137,8 +137,10 @@ func (p *htmlPage) table(t *table) {
 	if !t.titled() {
 		class = "facts"
 	}
+	box := "div"
 	if t.caption != "" {
-		p.line(`<div class="scroll" role="region" tabindex="0" aria-labelledby="table-%d">`, p.tables)
+		box = "section"
+		p.line(`<section class="scroll" tabindex="0" aria-labelledby="table-%d">`, p.tables)
 	} else {
 		p.line(`<div class="scroll">`)
 	}
@@ -161,7 +163,7 @@ func (p *htmlPage) table(t *table) {
 		}
 		p.row(t, r)
 	}
-	p.line("</tbody>\n</table>\n</div>")
+	p.line("</tbody>\n</table>\n</%s>", box)
 }
 
 func (p *htmlPage) tableHead(t *table) {

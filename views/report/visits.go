@@ -2,6 +2,7 @@ package report
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 
 	"stumble/obd"
@@ -25,15 +26,30 @@ func (w *writer) codes() {
 		w.say(w.workLine(all))
 	}
 	w.deeper(func() {
-		for _, v := range w.visits() {
-			if len(v.Codes.Frames) > 0 {
-				w.addFrames(v.Codes)
-			}
-		}
+		w.frames()
 		for _, v := range w.visits() {
 			w.addUnread(v.unread())
 		}
 	})
+}
+
+// frames shows the moments that were stored. One that is still there after the repair is told once.
+func (w *writer) frames() {
+	var told []string
+	for _, v := range w.visits() {
+		left := *v.Codes
+		left.Frames = slices.DeleteFunc(slices.Clone(left.Frames), func(f obd.FreezeFrame) bool {
+			frame := fmt.Sprint(f.Module, f.Code, f.Frame, f.Readings)
+			if slices.Contains(told, frame) {
+				return true
+			}
+			told = append(told, frame)
+			return false
+		})
+		if len(left.Frames) > 0 {
+			w.addFrames(&left)
+		}
+	}
 }
 
 // visits are those at which anything was read.

@@ -143,20 +143,16 @@ func (w *writer) benchValue(r *bench.Reading) string {
 		return text
 	}
 	const millimetresAnInch = 25.4
-	converted := *r
-	switch r.Unit {
-	case "kPa":
-		v, unit := w.measure(r.Value, obd.Kilopascals)
-		if r.Quantity == bench.Vacuum {
-			v, unit = w.mercury(r.Value)
-		}
-		converted.Value, converted.Unit = v, string(unit)
-	case "mm":
-		converted.Value, converted.Unit = r.Value/millimetresAnInch, "in"
-	default:
-		return text
+	switch {
+	case r.Quantity == bench.Vacuum:
+		v, unit := w.mercury(r.Value)
+		return w.written(v, decimals(unit), unit) + "\n" + text
+	case r.Unit == "kPa":
+		return w.written(r.Value, 0, obd.Kilopascals) + "\n" + text
+	case r.Unit == "mm":
+		return w.written(r.Value/millimetresAnInch, 3, "in") + "\n" + text
 	}
-	return isolate(converted.String()) + "\n" + text
+	return text
 }
 
 func (w *words) markName(m bench.Mark) string {
