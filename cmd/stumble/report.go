@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
 
 	"stumble/misfire/journal"
 	"stumble/views/report"
@@ -13,9 +14,9 @@ const reportAbout = `Write the drive-cycle report of a job: what the owner compl
 proof, charts, what the car still wants before an emission inspection, how it was measured and what is not known. The
 drives are those that 'stumble compare' compared last, else the last before the repair and all since.
 
-  stumble report JOB                  as text, to read or to print with lp
-  stumble report JOB --html FILE      one page for a browser, with nothing outside it
-  stumble report JOB --pdf FILE       for the printer and the customer
+  stumble report JOB               as text, to read or to print with lp
+  stumble report JOB --html FILE   one page for a browser, all within itself
+  stumble report JOB --pdf FILE    for the printer and the customer
 
 Without JOB it is the newest. A FILE - is standard output. The name and logo of the shop stand in a settings file;
 README.md tells how to write one.`
@@ -137,6 +138,10 @@ func (o *reportOptions) outputs() (outputs []reportOutput, err error) {
 
 // writeReport lays the document out in each form.
 func (a *app) writeReport(d *report.Document, outputs []reportOutput, force, open bool) error {
+	talk := a.out
+	if slices.ContainsFunc(outputs, func(o reportOutput) bool { return o.path == "" }) {
+		talk = a.err // standard output is the report
+	}
 	for _, out := range outputs {
 		if out.path == "" {
 			if err := out.write(d, a.out); err != nil {
@@ -147,7 +152,7 @@ func (a *app) writeReport(d *report.Document, outputs []reportOutput, force, ope
 		if err := writeWhole(out.path, force, func(w io.Writer) error { return out.write(d, w) }); err != nil {
 			return err
 		}
-		fmt.Fprintf(a.err, "the %s is in %s\n", out.form, out.path)
+		fmt.Fprintf(talk, "the %s is in %s\n", out.form, out.path)
 		if open {
 			return a.open(out.path)
 		}
