@@ -210,3 +210,9 @@ func TestPageIsValid(t *testing.T) {
 	said, err := check.CombinedOutput()
 	require.NoError(t, err, "%s", said)
 }
+
+// Ten hours with sixteen cylinders, hundreds of marks and charts twice over still go through the post.
+func TestLongDrivesStaySmall(t *testing.T) {
+	const mebibyte = 1 << 20
+	assert.Less(t, len(page(t, Compose(crowded(t), Options{}))), 3*mebibyte)
+}
