@@ -80,9 +80,18 @@ func (w *words) limits(e rate.Estimate) string {
 	return w.tell("range-between", w.limit(e.Low), w.limit(e.High))
 }
 
+// compact writes a count so short that a narrow column need not break it, which would make two numbers of one.
+func (w *words) compact(v float64) string {
+	const million = 1e6
+	if v < million-0.5 || finite(v) == nil {
+		return w.grouped(v)
+	}
+	return w.tell("figure-millions", strconv.FormatFloat(v/million, 'f', 2, 64))
+}
+
 // ofFirings is the counts behind a rate.
 func (w *words) ofFirings(misses, firings float64) string {
-	return w.tell("rate-of", w.grouped(misses), w.grouped(firings))
+	return w.tell("rate-of", w.compact(misses), w.compact(firings))
 }
 
 // rateLines is a rate, its limits and the counts behind it, a line each.

@@ -277,6 +277,19 @@ func TestFigures(t *testing.T) {
 	}
 }
 
+// No number is broken over two lines, even in the widest table of the longest drive.
+func TestNumbersAreKeptWhole(t *testing.T) {
+	w := english(Metric)
+	for v, want := range map[float64]string{0: "0", 999_999: "999,999", 999_999.6: "1.00M", 12_345_678: "12.35M", math.NaN(): "no number"} {
+		assert.Equal(t, want, w.compact(v), "%v", v)
+	}
+	d := newDocument(Metric)
+	c := crowded(t)
+	d.show((&writer{Document: d, Case: c}).rateTable(&c.Drives[0]))
+	table := reportText(t, d, 72)
+	assert.NotRegexp(t, `(?m)\d,\d{0,2}( |$)`, table[strings.Index(table, "---"):])
+}
+
 // What has no place in a condition, and what was read without a number, is said in words.
 func TestCellsWithoutARate(t *testing.T) {
 	w := english(Metric)
