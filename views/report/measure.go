@@ -84,6 +84,9 @@ func isolate(s string) string {
 
 // bare is a text without the marks of isolate.
 func bare(s string) string {
+	if !strings.Contains(s, isolateBegins) && !strings.Contains(s, isolateEnds) {
+		return s
+	}
 	return strings.NewReplacer(isolateBegins, "", isolateEnds, "").Replace(s)
 }
 
