@@ -20,15 +20,14 @@ import (
 	"stumble/views/report"
 )
 
-// repairedDay is a job from the complaint to the drive after the repair. The drives are longer than a tally keeps its
-// strip.
-func repairedDay(t testing.TB) *day {
+// repairedDay is a job from the complaint to the drive after the repair, with drives of some length.
+func repairedDay(t testing.TB, before, after string) *day {
 	t.Helper()
 	s := newDay(t)
 	require.Equal(t, statusDone, s.on("engine-off", "", "intake", "--complaint", "jerks in Drive").status)
-	s.drive("wren", "17m", "--engine", "i4-1342")
+	s.drive("wren", before, "--engine", "i4-1342")
 	requireDone(t, s.run("", "jobs", "note", "1", "repair: new plug wire on cylinder 2"))
-	s.drive("wren-repaired", "17m", "--engine", "i4-1342", "--seed", "3")
+	s.drive("wren-repaired", after, "--engine", "i4-1342", "--seed", "3")
 	return s
 }
 
@@ -50,7 +49,11 @@ func (s *day) gathered(job int64) *report.Case {
 // What a report is made from: the drives by their sides, second by second from beginning to end, the comparison that
 // compare makes, and what stands in the job besides.
 func TestReportGathersTheJob(t *testing.T) {
-	s := repairedDay(t)
+	long := "17m" // longer than a tally keeps its strip
+	if testing.Short() {
+		long = "6m" // than it is taken at a time
+	}
+	s := repairedDay(t, "5m", long)
 	require.Equal(t, statusDone, s.run("", "bench", "wire", "2=OL", "--job", "1").status)
 	c := s.gathered(0)
 	assert.Equal(t, "jerks in Drive", c.Job.Complaint)
@@ -111,7 +114,7 @@ func TestReportGathersTheJob(t *testing.T) {
 }
 
 func TestReportForms(t *testing.T) {
-	s := repairedDay(t)
+	s := repairedDay(t, "1m", "1m")
 	folder := t.TempDir()
 	path := func(name string) string { return filepath.Join(folder, name) }
 	for _, columns := range []string{"72", "132"} {
