@@ -20,6 +20,9 @@ import (
 // The demo's own car has its plug wire of cylinder 2 broken; the demo must find that by itself, and that the repair
 // helped.
 func TestDemoDoesTheWholeJob(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hours of driving")
+	}
 	o := stumble(t, "demo", "--plain")
 	require.Equal(t, statusDone, o.status, o.errs)
 	before, after, whole := strings.Cut(o.out, "THE REPAIR")

@@ -69,6 +69,9 @@ func TestExamplesOfTheReadme(t *testing.T) {
 				require.Equal(t, "stumble", args[0])
 				args = args[1:]
 			}
+			if args[0] == "demo" && testing.Short() {
+				t.Skip("hours of driving")
+			}
 			if args[0] == "simulate" && slices.Contains(args, "--listen") {
 				args[slices.Index(args, "--listen")+1] = "127.0.0.1:0"
 				server := start(t, clock.System{}, func(a *app) int { return a.run(args) })

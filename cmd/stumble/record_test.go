@@ -119,6 +119,9 @@ func TestPracticeIsNotSaved(t *testing.T) {
 	t.Setenv("TMPDIR", home)
 	for _, command := range []string{"watch --port sim --speed max --for 10s --plain", "intake --port sim --speed max", "demo --plain",
 		"watch --no-journal --port sim --speed max --for 10s --plain"} {
+		if strings.HasPrefix(command, "demo") && testing.Short() { // hours of driving
+			continue
+		}
 		var out, errs buffer
 		a := program(t.Context(), clock.NewStepped(morning()), &out, &errs)
 		a.env = environment(map[string]string{"HOME": home, "STUMBLE_JOURNAL": filepath.Join(home, "journal.db")})
