@@ -96,6 +96,7 @@ func (a *app) caseDrive(j *journal.Journal, stored journal.Drive, o *engineOptio
 	if err != nil {
 		return d, err
 	}
+	p.alone = true
 	var heeds []func(*obd.Sample)
 	if heed != nil {
 		if who := heed(p); who != nil {

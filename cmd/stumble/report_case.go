@@ -201,7 +201,7 @@ func (r *reporter) drive(d *caseDrive) report.Drive {
 	kept.summary = d.Summary()
 	out := report.Drive{
 		Number: d.Stored.ID, Name: d.Stored.Name, Side: r.sideOf(d.Stored.ID), Adapter: d.Stored.Adapter, Protocol: d.Stored.Protocol,
-		Summary: kept.summary, Exchanges: d.State.Health.Exchanges, Lost: d.Stored.Lost, CutOff: d.Stored.State == journal.DriveInterrupted,
+		Summary: kept.summary, Exchanges: d.Stored.Exchanges, Lost: d.Stored.Lost, CutOff: d.Stored.State == journal.DriveInterrupted,
 	}
 	if kept.shown {
 		out.Moments = joinMoments(kept.moments, d.State.Strip)
