@@ -128,76 +128,85 @@ func TestPlaybackWithAnotherMap(t *testing.T) {
 	assert.Empty(t, engineOf("--engine", "i4-1243")["map"], "the map of another layout is not taken over")
 }
 
-// On the screen the drive says that it is played back, stays at its end until the user leaves, and takes no marks.
-func TestPlaybackOnTheScreen(t *testing.T) {
+// showing is a playback of a drive of two minutes on a screen.
+type showing struct {
+	t         *testing.T
+	screen    *glass
+	live      string // what the drive printed when it was recorded
+	out, errs buffer
+	done      chan int
+}
+
+// startShowing records the drive and plays it back.
+func startShowing(t *testing.T, speed string) *showing {
+	t.Helper()
 	path := aJournal(t)
 	live := simulated(t, path, "watch --plain --for 2m")
 	require.Equal(t, statusDone, live.status)
-	screen := &glass{SimulationScreen: tcell.NewSimulationScreen("UTF-8")}
-	var out, errs buffer
-	a := program(t.Context(), clock.System{}, &out, &errs)
-	a.terminal = screen
-	done := make(chan int, 1)
-	go func() { done <- a.run([]string{"playback", "1", "--speed", "60", "--journal", path}) }()
-	shows := func(words string) {
-		t.Helper()
-		require.Eventually(t, func() bool { return strings.Contains(screen.text(), words) }, time.Minute, time.Millisecond, words)
+	s := &showing{t: t, screen: &glass{SimulationScreen: tcell.NewSimulationScreen("UTF-8")}, live: live.out, done: make(chan int, 1)}
+	a := program(t.Context(), clock.System{}, &s.out, &s.errs)
+	a.terminal = s.screen
+	go func() { s.done <- a.run([]string{"playback", "1", "--speed", speed, "--journal", path}) }()
+	return s
+}
+
+func (s *showing) shows(words string) {
+	s.t.Helper()
+	require.Eventually(s.t, func() bool { return strings.Contains(s.screen.text(), words) }, time.Minute, time.Millisecond, words)
+}
+
+// press presses runes and keys.
+func (s *showing) press(keys ...any) {
+	for _, key := range keys {
+		switch key := key.(type) {
+		case rune:
+			s.screen.InjectKey(tcell.KeyRune, key, tcell.ModNone)
+		case tcell.Key:
+			s.screen.InjectKey(key, 0, tcell.ModNone)
+		}
 	}
-	shows("of 02:00, 60 times as fast")
-	screen.InjectKey(tcell.KeyRune, 'r', tcell.ModNone)
-	shows("of 02:00, the end")
-	assert.NotContains(t, screen.text(), "gear R", "what happened is not added to")
-	screen.InjectKey(tcell.KeyRune, 'q', tcell.ModNone)
-	require.Equal(t, statusDone, <-done, errs.String())
-	assert.Equal(t, lastLines(live.out, 8), lastLines(out.String(), 8), "the same summary")
+}
+
+// leave ends the playback, which must have come to the summary of the drive.
+func (s *showing) leave() {
+	s.t.Helper()
+	s.press('q')
+	require.Equal(s.t, statusDone, <-s.done, s.errs.String())
+	assert.Equal(s.t, lastLines(s.live, 8), lastLines(s.out.String(), 8), "the same summary")
+}
+
+// On the screen the drive says that it is played back, stays at its end until the user leaves, and takes no marks.
+func TestPlaybackOnTheScreen(t *testing.T) {
+	s := startShowing(t, "60")
+	s.shows("of 02:00, 60 times as fast")
+	s.press('r')
+	s.shows("of 02:00, the end")
+	assert.NotContains(t, s.screen.text(), "gear R", "what happened is not added to")
+	s.leave()
 }
 
 // The keys of a playback stop it, take it back and on, and change its pace; however it was gone through, the summary is
 // that of the drive.
 func TestPlaybackIsTurned(t *testing.T) {
-	path := aJournal(t)
-	live := simulated(t, path, "watch --plain --for 2m")
-	require.Equal(t, statusDone, live.status)
-	screen := &glass{SimulationScreen: tcell.NewSimulationScreen("UTF-8")}
-	var out, errs buffer
-	a := program(t.Context(), clock.System{}, &out, &errs)
-	a.terminal = screen
-	done := make(chan int, 1)
-	go func() { done <- a.run([]string{"playback", "1", "--speed", "0.125", "--journal", path}) }()
-	shows := func(words string) {
-		t.Helper()
-		require.Eventually(t, func() bool { return strings.Contains(screen.text(), words) }, time.Minute, time.Millisecond, words)
-	}
-	press := func(keys ...any) {
-		for _, key := range keys {
-			switch key := key.(type) {
-			case rune:
-				screen.InjectKey(tcell.KeyRune, key, tcell.ModNone)
-			case tcell.Key:
-				screen.InjectKey(key, 0, tcell.ModNone)
-			}
-		}
-	}
-	shows("0.125 times as fast")
-	press(' ')
-	shows("of 02:00, paused")
-	press('>', tcell.KeyRight, tcell.KeyRight)
-	shows("playback 01:20 of 02:00, paused")
-	press(tcell.KeyLeft)
-	shows("playback 01:10 of 02:00, paused")
-	press('<', '<')
-	shows("playback 00:00 of 02:00, paused")
-	press(' ', '+', '+', '+', '+')
-	shows("2 times as fast")
-	press('>', '>', '>')
-	shows("of 02:00, the end")
-	press('<')
-	shows("of 02:00, 2 times as fast")
-	press('>')
-	shows("of 02:00, the end")
-	press('q')
-	require.Equal(t, statusDone, <-done, errs.String())
-	assert.Equal(t, lastLines(live.out, 8), lastLines(out.String(), 8), "the same summary")
+	s := startShowing(t, "0.125")
+	s.shows("0.125 times as fast")
+	s.press(' ')
+	s.shows("of 02:00, paused")
+	s.press('>', tcell.KeyRight, tcell.KeyRight)
+	s.shows("playback 01:20 of 02:00, paused")
+	s.press(tcell.KeyLeft)
+	s.shows("playback 01:10 of 02:00, paused")
+	s.press('<', '<')
+	s.shows("playback 00:00 of 02:00, paused")
+	s.press(' ', '+', '+', '+', '+')
+	s.shows("2 times as fast")
+	s.press('>', '>', '>')
+	s.shows("of 02:00, the end")
+	s.press('<')
+	s.shows("of 02:00, 2 times as fast")
+	s.press('>')
+	s.shows("of 02:00, the end")
+	s.leave()
 }
 
 func TestPlaybackThatCannot(t *testing.T) {

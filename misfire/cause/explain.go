@@ -340,7 +340,7 @@ func (e *Evidence) clean(s *scope) int {
 	first, found := s.cylinders[0], 0
 	const alike = 1.0 // misses of 1,000 firings: no difference
 	for cyl := 1; cyl <= e.count(); cyl++ {
-		if contains(s.cylinders, cyl) || contains(s.left, cyl) || e.mayShare(s, cyl) {
+		if slices.Contains(s.cylinders, cyl) || slices.Contains(s.left, cyl) || e.mayShare(s, cyl) {
 			continue
 		}
 		if found == 0 || e.rate(cyl)+alike < e.rate(found) || e.rate(cyl) < e.rate(found)+alike && abs(cyl-first) < abs(found-first) {
@@ -356,7 +356,7 @@ func (e *Evidence) mayShare(s *scope, cyl int) bool {
 		return false
 	}
 	mate := e.Engine.MateOf(cyl)
-	return mate != 0 && contains(s.cylinders, mate)
+	return mate != 0 && slices.Contains(s.cylinders, mate)
 }
 
 func (e *Evidence) rate(cyl int) float64 {

@@ -2,9 +2,9 @@ package cause
 
 import (
 	"fmt"
-	"math"
-
 	"gonum.org/v1/gonum/stat/distuv"
+	"math"
+	"slices"
 
 	"stumble/obd"
 )
@@ -299,7 +299,7 @@ func (e *Evidence) codes(s *scope, put func(string, []float64, string)) {
 // codeFeature is the feature that a code speaks for, if it speaks of these cylinders; SAE J2012 from memory.
 func codeFeature(code obd.Code, s *scope) string {
 	info := obd.DescribeCode(code)
-	if info.Cylinder != 0 && !contains(s.cylinders, info.Cylinder) {
+	if info.Cylinder != 0 && !slices.Contains(s.cylinders, info.Cylinder) {
 		return ""
 	}
 	switch {

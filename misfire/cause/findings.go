@@ -24,7 +24,7 @@ func (e *Evidence) gathered(b *Book, s *scope) []Finding {
 func (e *Evidence) addSwap(b *Book, s *scope, all []Finding, r *proof.SwapResult) []Finding {
 	outcome := map[proof.SwapVerdict]string{proof.FollowedPart: "followed", proof.StayedPut: "stayed", proof.NeitherMisses: "neither"}[r.Verdict]
 	test := "swap_" + r.Part
-	if outcome == "" || !contains(s.cylinders, r.From) || slices.ContainsFunc(all, func(f Finding) bool { return f.Test == test }) {
+	if outcome == "" || !slices.Contains(s.cylinders, r.From) || slices.ContainsFunc(all, func(f Finding) bool { return f.Test == test }) {
 		return all
 	}
 	text := fmt.Sprintf("the %s of cylinders %d and %d were exchanged: %s", plurals(r.Part), r.From, r.To, r.Verdict)
@@ -125,7 +125,7 @@ func (e *Evidence) read(s *scope, j *bench.Judgement) (reading, bool) {
 	default:
 		return out, false
 	}
-	return out, contains(s.cylinders, r.Cylinder) || s.kind >= scopeBank
+	return out, slices.Contains(s.cylinders, r.Cylinder) || s.kind >= scopeBank
 }
 
 // below reports whether a pressure of fuel lies under what it should be: the maker's figure, else the usual band.
@@ -167,7 +167,7 @@ func (e *Evidence) finding(s *scope, t *knownTest, of []reading) (Finding, bool)
 	case "balance":
 		worst = of[0]
 		for _, r := range of {
-			if contains(s.cylinders, r.cylinder) && (r.mark > worst.mark || !contains(s.cylinders, worst.cylinder)) {
+			if slices.Contains(s.cylinders, r.cylinder) && (r.mark > worst.mark || !slices.Contains(s.cylinders, worst.cylinder)) {
 				worst = r
 			}
 		}
@@ -204,7 +204,7 @@ func (e *Evidence) together(s *scope, t *knownTest, of []reading) (Finding, bool
 	var low []int
 	doubt, mine := false, false
 	for _, r := range of {
-		mine = mine || contains(s.cylinders, r.cylinder) || s.kind >= scopeBank
+		mine = mine || slices.Contains(s.cylinders, r.cylinder) || s.kind >= scopeBank
 		if r.mark > bench.Good {
 			low = append(low, r.cylinder)
 			doubt = doubt || r.mark == bench.Suspect
@@ -221,7 +221,7 @@ func (e *Evidence) together(s *scope, t *knownTest, of []reading) (Finding, bool
 		outcome, text = "low_all", "measured: "+of[0].text+" is low on "+cylinders(low)
 	case len(low) >= 2 && e.beside(low):
 		outcome, text = t.outcomes[1], "measured: "+of[0].text+" is off on "+cylinders(low)+", neighbours"
-	case slices.ContainsFunc(low, func(cyl int) bool { return contains(s.cylinders, cyl) }):
+	case slices.ContainsFunc(low, func(cyl int) bool { return slices.Contains(s.cylinders, cyl) }):
 		outcome, text = t.outcomes[0], "measured: "+of[0].text+" is off on "+cylinders(low)
 	default:
 		text = "measured: " + of[0].text + " is off on " + cylinders(low) + ", which does not miss"
@@ -236,7 +236,7 @@ func (e *Evidence) together(s *scope, t *knownTest, of []reading) (Finding, bool
 
 // beside reports whether two of some cylinders stand side by side.
 func (e *Evidence) beside(list []int) bool {
-	return slices.ContainsFunc(e.neighbours(), func(pair []int) bool { return contains(list, pair[0]) && contains(list, pair[1]) })
+	return slices.ContainsFunc(e.neighbours(), func(pair []int) bool { return slices.Contains(list, pair[0]) && slices.Contains(list, pair[1]) })
 }
 
 // firstThings are readings that must be put right before any other is believed.

@@ -143,7 +143,7 @@ func bestOf(all []pattern, logs []float64, kind int) pattern {
 func (p pattern) log(misses []float64) float64 {
 	var mine, others []float64
 	for i, x := range misses {
-		if contains(p.cylinders, i+1) {
+		if slices.Contains(p.cylinders, i+1) {
 			mine = append(mine, x)
 		} else {
 			others = append(others, x)

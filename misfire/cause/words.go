@@ -3,7 +3,6 @@ package cause
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 )
@@ -50,5 +49,3 @@ func plural(n float64, one, many string) string {
 	}
 	return fmt.Sprintf("%.0f %s", n, many)
 }
-
-func contains(list []int, n int) bool { return slices.Contains(list, n) }
