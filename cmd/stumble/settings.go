@@ -56,7 +56,7 @@ func (a *app) readSettings(o *settingsOption) (s settings, err error) {
 	case errors.Is(err, fs.ErrNotExist) && !named:
 		return settings{}, nil
 	case err != nil:
-		return s, fmt.Errorf("the settings cannot be read: %w", err)
+		return s, fmt.Errorf("the settings cannot be read: %w; check what --settings names", err)
 	}
 	var file settingsFile
 	d := json.NewDecoder(bytes.NewReader(text))
@@ -86,7 +86,7 @@ func (a *app) readSettings(o *settingsOption) (s settings, err error) {
 func readLogo(path string) (*report.Logo, error) {
 	data, err := readBounded(path, report.LargestLogo)
 	if err != nil {
-		return nil, fmt.Errorf("the logo cannot be read: %w", err)
+		return nil, fmt.Errorf("the logo cannot be read: %w; check what logo in the settings names", err)
 	}
 	logo, err := report.NewLogo(data)
 	if err != nil {
