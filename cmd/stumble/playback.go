@@ -278,6 +278,9 @@ func (p *player) count(at time.Time) {
 
 // wait waits until a sample is due, or says that the user went back.
 func (p *player) wait(ctx context.Context, at time.Time) error {
+	if p.speed.most { // nobody turns the wheel of what goes by as lines
+		return context.Cause(ctx)
+	}
 	for {
 		w := p.wheel.read(p.at)
 		switch {
@@ -289,7 +292,7 @@ func (p *player) wait(ctx context.Context, at time.Time) error {
 				return errBack
 			}
 		}
-		if p.speed.most || at.Before(p.from) {
+		if at.Before(p.from) {
 			return nil
 		}
 		due, err := p.due(w, at)

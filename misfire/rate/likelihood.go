@@ -330,7 +330,7 @@ type profile struct {
 // others being at their best, only v itself moves the likelihood.
 func (p *profile) fall(v float64) (z, slope float64) {
 	p.shares[p.group] = v
-	l := p.maximise(p.shares, p.group, 1e-9)
+	l := p.maximise(p.shares, p.group, 1e-8)
 	z = math.Sqrt(2 * math.Max(0, p.top-l))
 	return z, -p.slope[p.group] / z * 2 * math.Sqrt(v)
 }
@@ -346,7 +346,7 @@ func (p *profile) cross(start, best float64, down bool) float64 {
 	w := math.Sqrt(start)
 	for range 60 {
 		z, slope := p.fall(w * w)
-		if math.Abs(z-p.wanted) <= 1e-7*p.wanted {
+		if math.Abs(z-p.wanted) <= 1e-5*p.wanted {
 			break
 		}
 		if down == (z > p.wanted) {
