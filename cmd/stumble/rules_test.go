@@ -164,7 +164,7 @@ func eachFile(t testing.TB, take func(path string, text []byte)) {
 		if entry.IsDir() && entry.Name() == ".git" {
 			return filepath.SkipDir
 		}
-		if !entry.Type().IsRegular() {
+		if !entry.Type().IsRegular() || entry.Name() == ".git" { // a file in a further working tree
 			return nil
 		}
 		text, err := os.ReadFile(path)
