@@ -76,9 +76,9 @@ func (k *keys) play(ev *tcell.EventKey, s *State, act Actions) bool {
 		k.still = !k.still
 		p.Pause(k.still)
 		k.release()
-		if k.still {
-			k.hold(s)
-		}
+	case k.still && k.held == nil && (key == tcell.KeyUp || key == tcell.KeyPgUp):
+		k.hold(s) // not before: a pause may come before what was sought is shown
+		return false
 	case key == tcell.KeyLeft:
 		k.seek(p, -shortSkip)
 	case key == tcell.KeyRight:
