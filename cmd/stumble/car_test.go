@@ -58,6 +58,7 @@ func TestDemoKeepsWhatItIsTold(t *testing.T) {
 	shown := stepped(t, "jobs", "show", "1", "--journal", path)
 	requireDone(t, shown)
 	assert.Contains(t, shown.out, "repair: new plug wire on cylinder 2")
+	assert.Regexp(t, `\ncompared +.*Proven: cylinder 2 no longer misses`, shown.out)
 	requireOneLine(t, stepped(t, "demo", "--plain", "--journal", path), statusUsage, "is there already: name a new file")
 	requireOneLine(t, stepped(t, "demo", "--plain", "--report", filepath.Join(folder, "wren.doc")), statusUsage, "let it end in .html or .pdf")
 }

@@ -157,6 +157,9 @@ func (c *explaining) ranked() (*views.Causes, error) {
 	e.Bench = bench.Judge(readingsOf(stored))
 	shown := &views.Causes{Job: c.file.Job.ID, Drives: drivesInWords(chosen), Ignition: e.Ignition, Result: cause.StandardBook().Explain(e)}
 	shown.Result.Notes = append(shown.Result.Notes, left...)
+	if last, found := lastChoice(c.journal, c.file.Job.ID); found && last.Sentence != "" {
+		shown.Result.Notes = append(shown.Result.Notes, "what 'stumble compare' last found: "+last.Sentence)
+	}
 	return shown, nil
 }
 

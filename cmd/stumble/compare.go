@@ -186,7 +186,7 @@ func (c *comparing) run() error {
 	if err != nil {
 		return err
 	}
-	if err := c.remember(); err != nil {
+	if err := c.remember(shown); err != nil {
 		return err
 	}
 	if c.opts.asJSON {

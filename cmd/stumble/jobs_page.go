@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"stumble/misfire/journal"
 	"stumble/obd"
@@ -18,7 +19,8 @@ type jobPage struct {
 	intakes   []journal.IntakeRecord
 	drives    []journal.Drive
 	notes     []journal.Note
-	sentences map[int64]string // what was concluded, by drive
+	sentences map[int64]string  // what was concluded, by drive
+	judged    *comparisonObject // what the last comparison came to; nil without one
 }
 
 func readJobPage(j *journal.Journal, id int64) (p *jobPage, err error) {
@@ -43,6 +45,10 @@ func readJobPage(j *journal.Journal, id int64) (p *jobPage, err error) {
 		// What another version wrote may differ: then the drive is shown without its sentence.
 		if v.Kind == journal.VerdictDrive && json.Unmarshal(v.Data, &said) == nil {
 			p.sentences[v.Drive] = said.Verdict.Sentence
+		}
+		var c choice
+		if v.Kind == verdictComparison && json.Unmarshal(v.Data, &c) == nil && c.Outcome != "" {
+			p.judged = &comparisonObject{Time: views.Stamp(v.At), Outcome: c.Outcome, Sentence: c.Sentence}
 		}
 	}
 	return p, err
@@ -107,6 +113,9 @@ func (p *jobPage) write(w io.Writer) {
 	}
 	if p.job.Bench > 0 {
 		line("bench", counted(p.job.Bench, "reading"))
+	}
+	if c := p.judged; c != nil {
+		line("compared", minute(time.Time(c.Time))+"  "+c.Sentence)
 	}
 }
 
@@ -192,9 +201,17 @@ type vehicleObject struct {
 type jobObject struct {
 	Kind string `json:"kind"`
 	jobHead
-	Intakes []intakeObject `json:"intakes"`
-	Drives  []driveObject  `json:"drives"`
-	Notes   []noteObject   `json:"notes"`
+	Intakes []intakeObject    `json:"intakes"`
+	Drives  []driveObject     `json:"drives"`
+	Notes   []noteObject      `json:"notes"`
+	Judged  *comparisonObject `json:"last_comparison"`
+}
+
+// comparisonObject is what a comparison came to when it was last made.
+type comparisonObject struct {
+	Time     views.Stamp `json:"time"`
+	Outcome  string      `json:"outcome"`
+	Sentence string      `json:"sentence"`
 }
 
 type intakeObject struct {
@@ -237,7 +254,7 @@ func newJobHead(b *journal.Job) jobHead {
 }
 
 func newJobObject(p *jobPage) jobObject {
-	o := jobObject{Kind: "job", jobHead: newJobHead(&p.job), Intakes: []intakeObject{}, Drives: []driveObject{}, Notes: []noteObject{}}
+	o := jobObject{Kind: "job", jobHead: newJobHead(&p.job), Intakes: []intakeObject{}, Drives: []driveObject{}, Notes: []noteObject{}, Judged: p.judged}
 	for i := range p.intakes {
 		o.Intakes = append(o.Intakes, intakeObject{Time: views.Stamp(p.intakes[i].At), Codes: report.CodesObject(p.intakes[i].Codes)})
 	}

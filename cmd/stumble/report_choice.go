@@ -8,28 +8,38 @@ import (
 
 	"stumble/misfire/journal"
 	"stumble/misfire/proof"
+	"stumble/views"
 )
 
 // verdictComparison is the kind under which the journal keeps what was last compared of a job.
 const verdictComparison = "comparison"
 
-// choice is what a comparison was asked for: a report compares the same again.
+// choice is what a comparison was asked for, and what it came to: a report compares the same again.
 type choice struct {
-	ByRule        bool    `json:"by_rule"` // the drives were chosen by the rule, which may choose others by now
-	Before, After []int64 // drives; empty when chosen by the rule
-	Swapped       string  `json:",omitempty"`
-	Strict        bool
-	Ceiling       float64
+	ByRule   bool    `json:"by_rule"`          // the drives were chosen by the rule, which may choose others by now
+	Before   []int64 `json:"before,omitempty"` // drives; empty when chosen by the rule
+	After    []int64 `json:"after,omitempty"`
+	Swapped  string  `json:"swapped,omitempty"`
+	Strict   bool    `json:"strict"`
+	Ceiling  float64 `json:"ceiling"`
+	Outcome  string  `json:"outcome"` // of a swap followed, stayed, both, neither or cannot_tell
+	Sentence string  `json:"sentence"`
 }
 
 // remember keeps what was compared in the journal, unless that is what was kept last. A journal that cannot be written
 // is no reason to hold the comparison back.
-func (c *comparing) remember() error {
+func (c *comparing) remember(shown *views.Comparison) error {
 	first, err := c.journal.Drive(c.before[0])
 	if err != nil {
 		return err
 	}
-	now := choice{ByRule: c.opts.job != 0, Swapped: c.opts.swapped, Strict: c.opts.strict, Ceiling: c.opts.ceiling}
+	now := choice{
+		ByRule: c.opts.job != 0, Swapped: c.opts.swapped, Strict: c.opts.strict, Ceiling: c.opts.ceiling,
+		Outcome: outcomeWord(shown.Result.Outcome), Sentence: shown.Result.Sentence,
+	}
+	if shown.Swap != nil {
+		now.Outcome, now.Sentence = outcomeWord(shown.Swap.Verdict), shown.Swap.Sentence
+	}
 	if !now.ByRule {
 		now.Before, now.After = c.before, c.after
 	}
@@ -48,7 +58,7 @@ func (c *comparing) remember() error {
 
 func (c choice) same(o choice) bool {
 	return c.ByRule == o.ByRule && slices.Equal(c.Before, o.Before) && slices.Equal(c.After, o.After) &&
-		c.Swapped == o.Swapped && c.Strict == o.Strict && c.Ceiling == o.Ceiling
+		c.Swapped == o.Swapped && c.Strict == o.Strict && c.Ceiling == o.Ceiling && c.Outcome == o.Outcome && c.Sentence == o.Sentence
 }
 
 // lastChoice is what was last compared of a job. What another version kept, and cannot be read, is passed over.
