@@ -41,6 +41,14 @@ func WriteBench(w io.Writer, b *Bench) error {
 	return err
 }
 
+// printableLines is printable, with line ends kept.
+func printableLines(r rune) rune {
+	if r == '\n' {
+		return r
+	}
+	return printable(r)
+}
+
 // benchPage is a page of readings being written.
 type benchPage struct {
 	page

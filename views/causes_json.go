@@ -1,6 +1,9 @@
 package views
 
-import "stumble/misfire/cause"
+import (
+	"stumble/misfire/cause"
+	"stumble/views/report"
+)
 
 // CausesObject is ranked causes: {"kind":"causes",...}.
 type CausesObject struct {
@@ -78,7 +81,7 @@ type DoneObject struct {
 }
 
 // NewCauses is causes as an object.
-func NewCauses(c *Causes) CausesObject {
+func NewCauses(c *report.Causes) CausesObject {
 	r := c.Result
 	o := CausesObject{
 		Kind: "causes", Drives: Word(c.Drives), Ignition: Word(c.Ignition.Key()), Sentence: r.Sentence, Basis: r.Basis, Bits: Number(r.Bits),
@@ -163,13 +166,16 @@ type BriefTest struct {
 	Minutes Number `json:"minutes"`
 }
 
+// briefTold is how many causes are told in short.
+const briefTold = 3
+
 // NewCausesBrief is causes in short; nil when there is nothing to explain.
 func NewCausesBrief(r *cause.Result) *CausesBrief {
 	if r == nil || len(r.Ranked) == 0 {
 		return nil
 	}
 	o := &CausesBrief{Sentence: r.Sentence, Basis: r.Basis}
-	for i := range r.Ranked[:min(causesTold, len(r.Ranked))] {
+	for i := range r.Ranked[:min(briefTold, len(r.Ranked))] {
 		c := &r.Ranked[i]
 		o.Ranked = append(o.Ranked, BriefRank{c.Key, c.Name, list(c.Cylinders), Number(c.Share)})
 	}

@@ -7,6 +7,7 @@ import (
 	"stumble/misfire/proof"
 	"stumble/misfire/rate"
 	"stumble/obd"
+	"stumble/views/report"
 )
 
 // ComparisonObject is a comparison: {"kind":"comparison",...}.
@@ -175,7 +176,7 @@ type RuleObject struct {
 }
 
 // NewComparison is a comparison as an object.
-func NewComparison(c *Comparison) ComparisonObject {
+func NewComparison(c *report.Comparison) ComparisonObject {
 	r := c.Result
 	o := ComparisonObject{
 		Kind: "comparison", Outcome: r.Outcome, Sentence: r.Sentence, Before: comparedObjects(c.Before), After: comparedObjects(c.After),
@@ -215,7 +216,7 @@ func NewComparison(c *Comparison) ComparisonObject {
 	return o
 }
 
-func comparedObjects(drives []Compared) []ComparedObject {
+func comparedObjects(drives []report.Compared) []ComparedObject {
 	objects := make([]ComparedObject, len(drives))
 	for i, d := range drives {
 		s := d.Summary
@@ -288,7 +289,7 @@ func swapObject(s *proof.SwapResult) *SwapObject {
 	return &SwapObject{Part: s.Part, From: s.From, To: s.To, Verdict: s.Verdict, Odds: Number(s.Odds), Sentence: s.Sentence, Needed: needObjects(s.Needed), Notes: list(s.Notes)}
 }
 
-func codeChangeObject(c *proof.CodeChange, read CodesRead) *CodeChangeObject {
+func codeChangeObject(c *proof.CodeChange, read report.CodesRead) *CodeChangeObject {
 	if c == nil {
 		return nil
 	}

@@ -18,6 +18,7 @@ import (
 	"stumble/misfire/proof"
 	"stumble/misfire/rate"
 	"stumble/obd"
+	"stumble/views/report"
 )
 
 // spell is running of one cylinder in one condition.
@@ -51,7 +52,7 @@ func drove(t testing.TB, hours int, spells ...spell) *misfire.Summary {
 }
 
 // judged is a comparison of two drives as the program makes it.
-func judged(t testing.TB, before, after *misfire.Summary, swap string) *Comparison {
+func judged(t testing.TB, before, after *misfire.Summary, swap string) *report.Comparison {
 	t.Helper()
 	code := func(stored ...obd.Code) *obd.CodeReport {
 		return &obd.CodeReport{Modules: []obd.ModuleCodes{{Stored: stored, Permanent: []obd.Code{0x0302}}}}
@@ -59,8 +60,8 @@ func judged(t testing.TB, before, after *misfire.Summary, swap string) *Comparis
 	cycles := proof.NewCycles(proof.CycleConfig{Cylinders: 4}).Progress()
 	in := proof.Input{Before: proof.Side{Drives: []*misfire.Summary{before}, Codes: code(0x0302)},
 		After: proof.Side{Drives: []*misfire.Summary{after}, Codes: code(), Cycles: &cycles}}
-	c := &Comparison{Before: []Compared{{Drive: 3, Summary: before}}, After: []Compared{{Drive: 5, Summary: after}}, Rules: cycles.Rules(),
-		Codes: CodesRead{before.Start, after.Start}}
+	c := &report.Comparison{Before: []report.Compared{{Drive: 3, Summary: before}}, After: []report.Compared{{Drive: 5, Summary: after}}, Rules: cycles.Rules(),
+		Codes: report.CodesRead{Before: before.Start, After: after.Start}}
 	var err error
 	c.Result, err = proof.Compare(in)
 	require.NoError(t, err)
@@ -88,10 +89,10 @@ func cured(t testing.TB, firings float64) *misfire.Summary {
 		spell{cylinder: 1, gear: gear.Drive, rpm: 700, load: 32, firings: firings}, spell{cylinder: 1, gear: gear.Moving, rpm: 2100, load: 51, firings: firings})
 }
 
-func textOf(t testing.TB, c *Comparison) string {
+func textOf(t testing.TB, c *report.Comparison) string {
 	t.Helper()
 	var out bytes.Buffer
-	require.NoError(t, WriteComparison(&out, c))
+	require.NoError(t, report.WriteComparison(&out, c, pageWidth))
 	return out.String()
 }
 

@@ -225,3 +225,6 @@ func limitWords(b misfire.Block) string {
 
 // isOver reports whether the last whole block was over its limit.
 func isOver(b misfire.Block) bool { return b.Blocks > 0 && b.Last > b.Limit }
+
+// plainNumber is a number with at most three digits that say something, and no more of them than it needs.
+func plainNumber(v float64) string { return strconv.FormatFloat(v, 'g', 3, 64) }

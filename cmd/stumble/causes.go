@@ -18,6 +18,7 @@ import (
 	"stumble/misfire/rate"
 	"stumble/obd"
 	"stumble/views"
+	"stumble/views/report"
 )
 
 const causesAbout = `Rank what may be behind a job's misfire by all that is known of it: counts by cylinder, gear, load and heat, fuel trims,
@@ -101,7 +102,7 @@ func (c *explaining) run(job int64) error {
 	if c.opts.asJSON {
 		return errors.Join(writeJSON(c.out, object), saved)
 	}
-	return errors.Join(views.WriteCauses(c.out, shown), saved)
+	return errors.Join(report.WriteCauses(c.out, shown, textWidth), saved)
 }
 
 // save keeps the result in the job. A journal that cannot be written is no reason to hold it back.
@@ -125,7 +126,7 @@ func (c *explaining) save(object *views.CausesObject) error {
 }
 
 // explain opens the job and ranks its causes.
-func (c *explaining) explain(job int64) (*views.Causes, error) {
+func (c *explaining) explain(job int64) (*report.Causes, error) {
 	var err error
 	c.file, err = c.caseFile(c.journal, job, &c.opts.engine, func(p *player) func(*obd.Sample) {
 		c.players[p.stored.ID] = p
@@ -138,7 +139,7 @@ func (c *explaining) explain(job int64) (*views.Causes, error) {
 }
 
 // ranked ranks the causes of a job that is open.
-func (c *explaining) ranked() (*views.Causes, error) {
+func (c *explaining) ranked() (*report.Causes, error) {
 	chosen, left, err := c.choose()
 	if err != nil {
 		return nil, err
@@ -155,7 +156,7 @@ func (c *explaining) ranked() (*views.Causes, error) {
 		stored[i] = restored(&c.file.Bench[i])
 	}
 	e.Bench = bench.Judge(readingsOf(stored))
-	shown := &views.Causes{Job: c.file.Job.ID, Drives: drivesInWords(chosen), Ignition: e.Ignition, Result: cause.StandardBook().Explain(e)}
+	shown := &report.Causes{Job: c.file.Job.ID, Drives: drivesInWords(chosen), Ignition: e.Ignition, Result: cause.StandardBook().Explain(e)}
 	shown.Result.Notes = append(shown.Result.Notes, left...)
 	if last, found := lastChoice(c.journal, c.file.Job.ID); found && last.Sentence != "" {
 		shown.Result.Notes = append(shown.Result.Notes, "what 'stumble compare' last found: "+last.Sentence)
@@ -327,7 +328,7 @@ func (s *session) ignition() cause.Ignition {
 
 // causes is what may be behind what misses still after a repair, or, where parts were exchanged, behind what missed before;
 // nil where nothing does.
-func (c *comparing) causes(shown *views.Comparison, first *journal.Drive) (*cause.Result, error) {
+func (c *comparing) causes(shown *report.Comparison, first *journal.Drive) (*cause.Result, error) {
 	drives := shown.Before
 	switch shown.Result.Outcome {
 	case proof.StillMissing, proof.Moved, proof.Improved:

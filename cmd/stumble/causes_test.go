@@ -14,6 +14,9 @@ import (
 	"stumble/views"
 )
 
+// titleCauses is over the page of the causes.
+const titleCauses = "What may be behind the misfire"
+
 // causes is ranked causes as scripts read them.
 func (s *day) causes(args ...string) views.CausesObject {
 	s.t.Helper()
@@ -59,14 +62,14 @@ func TestCauses(t *testing.T) {
 	require.Equal(t, statusDone, s.on("wren", "", "intake").status)
 
 	codes := s.run("", "causes")
-	requirePage(t, codes, "By codes and the counts of the last drive, weak. Most likely: ")
+	requirePage(t, codes, titleCauses, "By codes and the counts of the last drive, weak. Most likely: ")
 	assert.Contains(t, codes.out, "First find when it misses, with")
 
 	require.Equal(t, statusDone, s.on("wren", "", "loadtest", "--plain", "--yes", "--engine", "i4-1342", "--seed", "3").status)
 	page := s.run("", "causes", "1")
-	requirePage(t, page, "Most likely: plug wire or its boot, cylinder 2")
+	requirePage(t, page, titleCauses, "Most likely: plug wire or its boot, cylinder 2")
 	golden(t, "causes-wren.txt", page.out)
-	assert.Contains(t, page.out, "CAUTION")
+	assert.Contains(t, page.out, "\n! Spark is tens of thousands of volts")
 
 	found := s.causes()
 	assert.Equal(t, "plug_wire", found.Ranked[0].Cause)
@@ -198,5 +201,5 @@ func TestCausesRefuses(t *testing.T) {
 		require.NoError(t, err)
 	})
 	empty := s.run("", "causes", "1")
-	requirePage(t, empty, "Nothing to explain: the job holds no intake and no drive; begin with")
+	requirePage(t, empty, titleCauses, "Nothing to explain: the job holds no intake and no drive; begin with")
 }

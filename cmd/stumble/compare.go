@@ -13,6 +13,7 @@ import (
 	"stumble/misfire/rate"
 	"stumble/obd"
 	"stumble/views"
+	"stumble/views/report"
 )
 
 const compareAbout = `Judge a repair by a drive before it and one after it, like with like: the same gear state, engine speed and load, equally
@@ -88,7 +89,7 @@ type comparing struct {
 	chosen        string  // by which rule they were chosen
 
 	// count counts the drives of one side; see side.
-	count func(ids []int64, codes *obd.CodeReport, cfg proof.CycleConfig) (proof.Side, []views.Compared, error)
+	count func(ids []int64, codes *obd.CodeReport, cfg proof.CycleConfig) (proof.Side, []report.Compared, error)
 }
 
 // understand reads the arguments.
@@ -192,7 +193,7 @@ func (c *comparing) run() error {
 	if c.opts.asJSON {
 		err = writeJSON(c.out, views.NewComparison(shown))
 	} else {
-		err = views.WriteComparison(c.out, shown)
+		err = report.WriteComparison(c.out, shown, textWidth)
 	}
 	if err != nil {
 		return err
@@ -201,7 +202,7 @@ func (c *comparing) run() error {
 }
 
 // verdict is an error when the outcome is one that --fail-on names.
-func (c *comparing) verdict(shown *views.Comparison) error {
+func (c *comparing) verdict(shown *report.Comparison) error {
 	outcomes := []string{outcomeWord(shown.Result.Outcome)}
 	if shown.Result.Outcome != proof.Proven {
 		outcomes = append(outcomes, anyButProven)
@@ -289,7 +290,7 @@ func (c *comparing) repair(drives []journal.Drive) (at time.Time, what string, e
 }
 
 // compared counts both sides and judges them.
-func (c *comparing) compared() (*views.Comparison, error) {
+func (c *comparing) compared() (*report.Comparison, error) {
 	first, err := c.journal.Drive(c.before[0])
 	if err != nil {
 		return nil, err
@@ -307,7 +308,7 @@ func (c *comparing) compared() (*views.Comparison, error) {
 	if err != nil {
 		return nil, err
 	}
-	shown := &views.Comparison{Chosen: c.chosen}
+	shown := &report.Comparison{Chosen: c.chosen}
 	read, err := c.codes(first, afterFirst)
 	if err != nil {
 		return nil, err
@@ -362,9 +363,9 @@ func misfirePoints(r *obd.CodeReport) (points []proof.Point) {
 }
 
 // side counts drives anew, in the way that playback does, and follows their driving cycles.
-func (c *comparing) side(ids []int64, codes *obd.CodeReport, cfg proof.CycleConfig) (proof.Side, []views.Compared, error) {
+func (c *comparing) side(ids []int64, codes *obd.CodeReport, cfg proof.CycleConfig) (proof.Side, []report.Compared, error) {
 	out := proof.Side{Codes: codes}
-	var shown []views.Compared
+	var shown []report.Compared
 	var cycles *proof.Cycles
 	for _, id := range ids {
 		p, err := c.player(c.journal, id, &playbackOptions{watchOptions: watchOptions{engine: c.opts.engine}, pace: speed{most: true}, anew: c.opts.anew})
@@ -382,7 +383,7 @@ func (c *comparing) side(ids []int64, codes *obd.CodeReport, cfg proof.CycleConf
 		cycles.EndDrive()
 		out.VIN = p.vin
 		out.Drives = append(out.Drives, summary)
-		shown = append(shown, views.Compared{Drive: id, Summary: summary, Heard: p.heard})
+		shown = append(shown, report.Compared{Drive: id, Summary: summary, Heard: p.heard})
 	}
 	progress := cycles.Progress()
 	out.Cycles = &progress

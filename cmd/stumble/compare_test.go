@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -31,16 +32,19 @@ func (s *day) comparison(args ...string) map[string]any {
 	return object
 }
 
-// requirePage holds a page to its width, and its first line to what it is about.
-func requirePage(t testing.TB, o outcome, first string) {
+// requirePage holds a page to its width, and to its title with what it comes to right below.
+func requirePage(t testing.TB, o outcome, title, first string) {
 	t.Helper()
 	for line := range strings.Lines(o.out) {
-		assert.LessOrEqual(t, len(line), textWidth+1, "%s", line)
+		assert.LessOrEqual(t, utf8.RuneCountInString(line), textWidth+1, "%s", line)
 	}
-	assert.True(t, strings.HasPrefix(o.out, first), o.out)
+	assert.True(t, strings.HasPrefix(o.out, title+"\n"+strings.Repeat("=", len(title))+"\n\n"+first), o.out)
 	assert.NotContains(t, o.out, "NaN")
 	assert.NotContains(t, o.out, "%!")
 }
+
+// titleCompared is over the page of a comparison.
+const titleCompared = "Before and after the repair"
 
 // A job from the intake to the proof: what the simulated cars are known to be is what the program must find.
 func TestCompare(t *testing.T) {
@@ -92,9 +96,11 @@ func TestCompare(t *testing.T) {
 	assert.Equal(t, 20.0, other["ceiling"])
 	page := s.run("", "compare", "--job", "1")
 	requireDone(t, page)
-	requirePage(t, page, later["sentence"].(string)[:20])
-	for _, part := range []string{"before  drive 2, ", "after   drive 3, ", "after   drive 4, ", "chosen  the last drive before the clear",
-		"No longer stored: P0302", "readiness: not ready", "the permanent code goes", "Cylinder 2: "} {
+	word, verdict, told := strings.Cut(later["sentence"].(string), ": ")
+	require.True(t, told)
+	requirePage(t, page, titleCompared, word+"\n"+strings.ToUpper(verdict[:1])+verdict[1:20])
+	for _, part := range []string{"\nBefore  drive 2 of ", "\nAfter   drive 3 of ", "\n        drive 4 of ", "The drives are the last drive before the clear",
+		"No longer stored: P0302", "\nNot ready for inspection", "The permanent code goes", "\nCylinder 2: "} {
 		assert.Contains(t, page.out, part)
 	}
 
@@ -110,7 +116,7 @@ func TestCompare(t *testing.T) {
 	assert.Equal(t, "stayed", s.comparison("1", "5", "--swapped", "wire:1-2")["swap"].(map[string]any)["verdict"])
 	page = s.run("", "compare", "1", "6", "--swapped", "wire:1-2")
 	requireDone(t, page)
-	requirePage(t, page, "Followed the part: cylinder 2 no longer misses and cylinder 1 does")
+	requirePage(t, page, titleCompared, "Followed the part\nCylinder 2 no longer misses and cylinder 1 does")
 
 	for _, c := range []struct {
 		after, failOn string

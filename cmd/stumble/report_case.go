@@ -12,7 +12,6 @@ import (
 	"stumble/misfire/proof"
 	"stumble/misfire/rate"
 	"stumble/obd"
-	"stumble/views"
 	"stumble/views/report"
 )
 
@@ -224,9 +223,9 @@ func (r *reporter) drive(d *caseDrive) report.Drive {
 }
 
 // side gives the drives that were counted, to the comparison.
-func (r *reporter) side(ids []int64, codes *obd.CodeReport, _ proof.CycleConfig) (proof.Side, []views.Compared, error) {
+func (r *reporter) side(ids []int64, codes *obd.CodeReport, _ proof.CycleConfig) (proof.Side, []report.Compared, error) {
 	out := proof.Side{Codes: codes}
-	var shown []views.Compared
+	var shown []report.Compared
 	cycles := r.before
 	if r.sideOf(ids[0]) == report.SideAfter {
 		cycles = r.after
@@ -238,7 +237,7 @@ func (r *reporter) side(ids []int64, codes *obd.CodeReport, _ proof.CycleConfig)
 		}
 		out.VIN = kept.player.vin
 		out.Drives = append(out.Drives, kept.summary)
-		shown = append(shown, views.Compared{Drive: id, Summary: kept.summary})
+		shown = append(shown, report.Compared{Drive: id, Summary: kept.summary})
 	}
 	cycles.EndDrive()
 	progress := cycles.Progress()

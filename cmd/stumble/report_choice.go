@@ -8,7 +8,7 @@ import (
 
 	"stumble/misfire/journal"
 	"stumble/misfire/proof"
-	"stumble/views"
+	"stumble/views/report"
 )
 
 // verdictComparison is the kind under which the journal keeps what was last compared of a job.
@@ -28,7 +28,7 @@ type choice struct {
 
 // remember keeps what was compared in the journal, unless that is what was kept last. A journal that cannot be written
 // is no reason to hold the comparison back.
-func (c *comparing) remember(shown *views.Comparison) error {
+func (c *comparing) remember(shown *report.Comparison) error {
 	first, err := c.journal.Drive(c.before[0])
 	if err != nil {
 		return err

@@ -16,15 +16,20 @@ func (w *writer) carItself() {
 	w.say(w.tell("say-car-itself"))
 	if w.Progress != nil {
 		w.show(w.cycleTable(w.Progress))
-		w.show(w.ruleTable(w.Progress))
+		w.show(w.ruleTable(w.Progress.Rules()))
 	}
-	if w.Readiness != nil {
-		w.subsection(w.tell("head-inspection"))
-		w.say(w.asSentence(w.Readiness.Text))
-		w.say(w.tell("say-inspection"))
-	}
+	w.addInspection(w.Readiness)
 	if in := w.newestIntake(); in != nil {
 		w.deeper(func() { w.addReadiness(in.Modules) })
+	}
+}
+
+// addInspection says what stands between the car and its inspection; nil when its readiness was not read.
+func (d *Document) addInspection(r *proof.Readiness) {
+	if r != nil {
+		d.subsection(d.tell("head-inspection"))
+		d.say(d.asSentence(r.Text))
+		d.say(d.tell("say-inspection"))
 	}
 }
 
@@ -51,11 +56,11 @@ func (w *writer) cycleTable(p *proof.Progress) *table {
 }
 
 // ruleTable is what the car does by itself and what it still needs.
-func (w *writer) ruleTable(p *proof.Progress) *table {
+func (w *words) ruleTable(rules []proof.Rule) *table {
 	t := &table{caption: w.tell("caption-rules"), columns: []column{
 		{title: w.tell("col-happens"), head: true}, {title: w.tell("col-still-needed")}, {title: w.tell("col-source")},
 	}}
-	for _, r := range p.Rules() {
+	for _, r := range rules {
 		t.add(capital(r.Name), w.asSentence(r.Text), r.Source)
 	}
 	return t

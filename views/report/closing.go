@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"stumble/misfire/gear"
+	"stumble/misfire/proof"
 )
 
 // unknown says what the numbers do not tell: nobody should have to find that out afterwards.
@@ -17,12 +18,8 @@ func (w *writer) unknown() {
 	}
 	if w.Proof != nil && w.Proof.Result != nil {
 		r := w.Proof.Result
-		for _, a := range r.NotCompared {
-			side := w.tell("only-after")
-			if a.Before {
-				side = w.tell("only-before")
-			}
-			add(w.tell("not-compared-line", a.Where, side, w.grouped(a.Firings)))
+		for _, line := range w.notCompared(r) {
+			add(line)
 		}
 		if r.Codes == nil {
 			add(w.tell("unknown-codes"))
@@ -47,6 +44,18 @@ func (w *writer) unknown() {
 		add(key)
 	}
 	w.add(lines)
+}
+
+// notCompared has a line for each condition that one side alone ran in.
+func (w *words) notCompared(r *proof.Comparison) (lines list) {
+	for _, a := range r.NotCompared {
+		side := w.tell("only-after")
+		if a.Before {
+			side = w.tell("only-before")
+		}
+		lines = append(lines, w.tell("not-compared-line", a.Where, side, w.grouped(a.Firings)))
+	}
+	return lines
 }
 
 // marks are what driver and helper noted while driving, two beside each other, to be read down and then across.

@@ -14,20 +14,30 @@ func (w *writer) comparison() {
 	if w.Proof == nil || w.Proof.Result == nil {
 		return
 	}
-	r := w.Proof.Result
 	w.chapter(w.tell("head-comparison"))
 	w.say(w.tell("say-comparison", w.drivesOf(SideBefore), w.drivesOf(SideAfter)))
-	if w.Proof.Chosen != "" {
-		w.say(w.tell("say-chosen", foreign(w.Proof.Chosen)))
+	w.addChosen(w.Proof.Chosen)
+	w.addComparison(w.Proof.Result, w.Proof.Swap)
+}
+
+// addChosen says by which rule the drives were chosen, unless the user named them.
+func (d *Document) addChosen(rule string) {
+	if rule != "" {
+		d.say(d.tell("say-chosen", foreign(rule)))
 	}
-	w.show(w.comparisonTable(r))
-	w.picture(w.ratioFigure(r))
+}
+
+// addComparison holds the conditions of both sides against each other and tells what each judgement rests on; s is nil
+// when no part was exchanged.
+func (d *Document) addComparison(r *proof.Comparison, s *proof.SwapResult) {
+	d.show(d.comparisonTable(r))
+	d.picture(d.ratioFigure(r))
 	for i := range r.Cylinders {
-		w.judgedSo(&r.Cylinders[i])
+		d.judgedSo(&r.Cylinders[i])
 	}
-	w.swap()
-	w.newcomers()
-	w.add(note(w.tell("note-comparison", w.grouped(r.Tolerance.RPM), w.grouped(r.Tolerance.Load), w.figureOf(r.Ceiling))))
+	d.addSwap(s)
+	d.addNewcomers(r.Newcomers)
+	d.add(note(d.tell("note-comparison", d.grouped(r.Tolerance.RPM), d.grouped(r.Tolerance.Load), d.figureOf(r.Ceiling))))
 }
 
 // drivesOf names the drives of a side.
@@ -44,7 +54,7 @@ func (w *writer) drivesOf(side Side) string {
 	return w.and(names)
 }
 
-func (w *writer) comparisonTable(r *proof.Comparison) *table {
+func (w *words) comparisonTable(r *proof.Comparison) *table {
 	t := &table{
 		caption: w.tell("caption-comparison"),
 		columns: []column{
@@ -67,7 +77,7 @@ func (w *writer) comparisonTable(r *proof.Comparison) *table {
 
 // conditionRow holds the rates of one condition against each other. Where the cylinder showed no fault before, nothing
 // is judged.
-func (w *writer) conditionRow(t *table, c *proof.Condition) {
+func (w *words) conditionRow(t *table, c *proof.Condition) {
 	state, kind := w.tell("state-no-fault"), rowPlain
 	if c.Failing {
 		state = w.outcomeName(c.Outcome)
@@ -107,7 +117,7 @@ func (w *words) ratioLines(ratio, low, high float64) string {
 }
 
 // ratioFigure draws the ratios of the conditions that are judged.
-func (w *writer) ratioFigure(r *proof.Comparison) *figure {
+func (w *words) ratioFigure(r *proof.Comparison) *figure {
 	var ratios []chart.Ratio
 	var words []string
 	for i := range r.Cylinders {
@@ -142,7 +152,7 @@ func (w *words) ratioPhrase(ratio, low, high float64) string {
 }
 
 // judgedSo says of one cylinder what each judgement rests on.
-func (w *writer) judgedSo(c *proof.Cylinder) {
+func (d *Document) judgedSo(c *proof.Cylinder) {
 	var lines list
 	for i := range c.Conditions {
 		if cond := &c.Conditions[i]; cond.Failing {
@@ -150,61 +160,61 @@ func (w *writer) judgedSo(c *proof.Cylinder) {
 		}
 	}
 	if len(lines) > 0 {
-		w.subsection(w.tell("head-judged", c.Cylinder))
-		w.add(lines)
+		d.subsection(d.tell("head-judged", c.Cylinder))
+		d.add(lines)
 	}
 }
 
-// swap tells both cylinders of a swap side by side.
-func (w *writer) swap() {
-	s := w.Proof.Swap
+// addSwap tells both cylinders of a swap side by side.
+func (d *Document) addSwap(s *proof.SwapResult) {
 	if s == nil {
 		return
 	}
-	w.subsection(w.tell("head-swap", s.Part, s.A, s.B))
-	w.say(s.Sentence)
+	d.subsection(d.tell("head-swap", s.Part, s.A, s.B))
+	d.say(s.Sentence)
 	t := &table{
-		caption: w.tell("caption-swap"),
-		groups:  []span{{"", 1}, {w.tell("cylinder-number", s.From), 2}, {w.tell("cylinder-number", s.To), 2}},
+		caption: d.tell("caption-swap"),
+		groups:  []span{{"", 1}, {d.tell("cylinder-number", s.From), 2}, {d.tell("cylinder-number", s.To), 2}},
 		columns: []column{
-			{title: w.tell("col-condition"), head: true}, {title: w.tell("col-before"), right: true, lead: true}, {title: w.tell("col-after"), right: true, lead: true},
-			{title: w.tell("col-before"), right: true, lead: true}, {title: w.tell("col-after"), right: true, lead: true},
+			{title: d.tell("col-condition"), head: true}, {title: d.tell("col-before"), right: true, lead: true}, {title: d.tell("col-after"), right: true, lead: true},
+			{title: d.tell("col-before"), right: true, lead: true}, {title: d.tell("col-after"), right: true, lead: true},
 		},
 	}
 	for i := range s.Conditions {
 		c := &s.Conditions[i]
-		t.add(w.conditionName(&c.Condition), w.rateLines(c.Before), w.rateLines(c.After), w.rateLines(c.OtherWas), w.rateLines(c.Other))
+		t.add(d.conditionName(&c.Condition), d.rateLines(c.Before), d.rateLines(c.After), d.rateLines(c.OtherWas), d.rateLines(c.Other))
 	}
-	w.show(t)
-	if needs := w.needs(s.Needed); len(needs) > 0 {
-		w.say(w.tell("say-needed-swap"))
-		w.add(needs)
+	d.show(t)
+	if needs := d.needs(s.Needed); len(needs) > 0 {
+		d.say(d.tell("say-needed-swap"))
+		d.add(needs)
 	}
-	w.remarks(s.Notes)
+	d.remarks(s.Notes)
 }
 
-func (w *writer) newcomers() {
+// addNewcomers lists the cylinders that miss now and did not before.
+func (d *Document) addNewcomers(newcomers []proof.Newcomer) {
 	var lines list
-	for _, n := range w.Proof.Result.Newcomers {
-		line := w.tell("newcomer-line", n.Cylinder, w.inGear(n.Gear), w.figureOf(n.Rate.Rate), w.limits(n.Rate))
+	for _, n := range newcomers {
+		line := d.tell("newcomer-line", n.Cylinder, d.inGear(n.Gear), d.figureOf(n.Rate.Rate), d.limits(n.Rate))
 		if !n.Moved {
-			line = w.tell("newcomer-undriven", line)
+			line = d.tell("newcomer-undriven", line)
 		}
-		lines = append(lines, w.sentence(line))
+		lines = append(lines, d.sentence(line))
 	}
 	if len(lines) > 0 {
-		w.subsection(w.tell("head-newcomers"))
-		w.add(lines)
+		d.subsection(d.tell("head-newcomers"))
+		d.add(lines)
 	}
 }
 
 // remarks lists notes of the packages below as sentences.
-func (w *writer) remarks(notes []string) {
+func (d *Document) remarks(notes []string) {
 	var lines list
 	for _, n := range notes {
-		lines = append(lines, w.asSentence(n))
+		lines = append(lines, d.asSentence(n))
 	}
 	if len(lines) > 0 {
-		w.add(lines)
+		d.add(lines)
 	}
 }

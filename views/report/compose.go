@@ -98,7 +98,7 @@ func (w *writer) engineLine() string {
 func (w *writer) outcome() {
 	switch {
 	case w.Proof != nil && w.Proof.Result != nil:
-		w.compared(w.Proof)
+		w.addVerdict(w.Proof.Result, w.Proof.Swap, w.headline(w.Proof.Result))
 	case len(w.Drives) > 0:
 		w.driven()
 	default:
@@ -118,15 +118,16 @@ func (w *writer) easedOff() bool {
 	return s.Verdict.EaseOff || s.Whole.Catalyst.Over > 0
 }
 
-// compared tells how the repair came out.
-func (w *writer) compared(p *Proof) {
-	r := p.Result
-	if p.Swap != nil {
-		w.add(finding{toneOpen, capital(p.Swap.Verdict.String()), p.Swap.Sentence})
+// addVerdict tells how the repair came out, what that is good for, and what is still wanted; s is nil when no part was
+// exchanged.
+func (d *Document) addVerdict(r *proof.Comparison, s *proof.SwapResult, sentence string) {
+	if s != nil {
+		word := capital(s.Verdict.String())
+		d.add(finding{toneOpen, word, withoutOpening(s.Sentence, word)})
 	}
-	w.add(finding{toneOf(r.Outcome), w.outcomeName(r.Outcome), w.headline(r)})
-	w.say(w.meaning(r.Outcome))
-	w.needed()
+	d.add(finding{toneOf(r.Outcome), d.outcomeName(r.Outcome), sentence})
+	d.say(d.meaning(r.Outcome))
+	d.addNeeded(r)
 }
 
 // headline is the comparison in one sentence. What it rests on is told with the table.
@@ -209,17 +210,17 @@ func (w *writer) driven() {
 	}
 }
 
-// needed lists the running that a proof still wants.
-func (w *writer) needed() {
-	lines := w.needs(w.Proof.Result.Needed)
-	for _, c := range w.Proof.Result.Checks {
+// addNeeded lists the running that a proof still wants.
+func (d *Document) addNeeded(r *proof.Comparison) {
+	lines := d.needs(r.Needed)
+	for _, c := range r.Checks {
 		if !c.Met {
-			lines = append(lines, w.asSentence(c.Text))
+			lines = append(lines, d.asSentence(c.Text))
 		}
 	}
 	if len(lines) > 0 {
-		w.say(w.tell("say-needed"))
-		w.add(lines)
+		d.say(d.tell("say-needed"))
+		d.add(lines)
 	}
 }
 

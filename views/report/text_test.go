@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"stumble/misfire/cause"
 	"stumble/obd"
 )
 
@@ -80,6 +81,8 @@ func TestTooNarrow(t *testing.T) {
 		assert.Contains(t, err.Error(), "40 or more")
 		assert.NotContains(t, err.Error(), "\n")
 		require.Error(t, WriteIntake(&b, &obd.Intake{}, w))
+		require.Error(t, WriteComparison(&b, comparisonOf(swapped(t)), w))
+		require.Error(t, WriteCauses(&b, &Causes{Result: &cause.Result{}}, w))
 		assert.Empty(t, b.String())
 	}
 }
@@ -93,6 +96,8 @@ func (full) Write([]byte) (int, error) { return 0, errFull }
 func TestWriterFails(t *testing.T) {
 	assert.ErrorIs(t, WriteCodes(full{}, &obd.CodeReport{}, 80), errFull)
 	assert.ErrorIs(t, WriteIntake(full{}, &obd.Intake{}, 80), errFull)
+	assert.ErrorIs(t, WriteComparison(full{}, comparisonOf(swapped(t)), 80), errFull)
+	assert.ErrorIs(t, WriteCauses(full{}, &Causes{Result: &cause.Result{}}, 80), errFull)
 }
 
 // The widest column gives way first, and one that is firm last.

@@ -3,90 +3,10 @@ package report
 import (
 	"cmp"
 	"slices"
-	"strings"
 
 	"stumble/misfire/bench"
-	"stumble/misfire/cause"
-	"stumble/misfire/proof"
 	"stumble/obd"
 )
-
-// How much is told of the causes: the likeliest with their reasons, the others by name.
-const (
-	causesTold  = 3
-	reasonsTold = 4
-	leastTold   = 0.02  // share from which a cause has a row of its own
-	leastNamed  = 0.005 // share from which it is named at all
-)
-
-// causes shows what may be behind the misfire, and the test to make next.
-func (w *writer) causes() {
-	r := w.Causes
-	if r == nil || len(r.Ranked) == 0 {
-		return
-	}
-	w.chapter(w.tell("head-causes"))
-	if w.Proof != nil && w.Proof.Result != nil && w.Proof.Result.Outcome == proof.Proven {
-		w.say(w.tell("say-causes-before"))
-	}
-	w.say(r.Sentence)
-	t := &table{caption: w.tell("caption-causes"), columns: []column{
-		{title: w.tell("col-cause"), head: true}, {title: w.tell("col-weight"), right: true, firm: true}, {title: w.tell("col-for")},
-		{title: w.tell("col-against")}, {title: w.tell("col-overturn")},
-	}}
-	var rest []string
-	for i := range r.Ranked {
-		c := &r.Ranked[i]
-		switch {
-		case i < causesTold && c.Share >= leastTold:
-			t.add(capital(c.Title()), w.percent(100*c.Share), factLines(c.For), factLines(c.Against), capital(c.Overturn))
-		case c.Share >= leastNamed:
-			rest = append(rest, w.tell("cause-share", c.Name, w.percent(100*c.Share)))
-		}
-	}
-	w.show(t)
-	if len(rest) > 0 {
-		w.say(w.tell("say-less-likely", w.commas(rest)))
-	}
-	w.add(note(w.tell("note-causes")))
-	w.nextTest(r)
-	w.remarks(r.Notes)
-}
-
-// factLines are the facts that bear on a cause, a line each.
-func factLines(reasons []cause.Reason) string {
-	var lines []string
-	for i := range reasons[:min(reasonsTold, len(reasons))] {
-		if fact := capital(reasons[i].Fact); !slices.Contains(lines, fact) {
-			lines = append(lines, fact)
-		}
-	}
-	return strings.Join(lines, "\n")
-}
-
-// nextTest says what to do next, with its cautions first.
-func (w *writer) nextTest(r *cause.Result) {
-	t := r.Next
-	if t == nil {
-		return
-	}
-	w.subsection(w.tell("head-next-test", t.Name))
-	for _, c := range t.Cautions {
-		w.add(caution(c))
-	}
-	f := facts()
-	f.add(w.tell("fact-how"), t.How)
-	f.add(w.tell("fact-decides"), t.Decides)
-	f.add(w.tell("fact-takes"), w.tell("time-minutes", w.grouped(t.Minutes)))
-	var others []string
-	for _, o := range r.Others {
-		others = append(others, o.Name)
-	}
-	if len(others) > 0 {
-		f.add(w.tell("fact-or-else"), w.chain("join-semicolon", others))
-	}
-	w.show(f)
-}
 
 // bench shows what was measured by hand and how it is judged.
 func (w *writer) bench() {

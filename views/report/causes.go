@@ -1,0 +1,217 @@
+package report
+
+import (
+	"io"
+	"slices"
+	"strings"
+
+	"stumble/misfire/cause"
+	"stumble/misfire/proof"
+)
+
+// Causes is all there is to tell of what may be behind a misfire.
+type Causes struct {
+	Job      int64  // 0: of no job
+	Drives   string // which drives it rests on, in words; empty for none
+	Ignition cause.Ignition
+	Result   *cause.Result
+}
+
+// How much is told of the causes: the likeliest with their reasons, the others by name.
+const (
+	causesTold  = 3
+	reasonsTold = 4
+	leastTold   = 0.02  // share from which a cause is told with its reasons
+	leastNamed  = 0.005 // share from which it is named at all
+)
+
+// WriteCauses writes ranked causes as text for people, no line longer than width cells: the sentence, each cause with
+// what speaks for and against it and what would overturn it, the next test, and what it all rests on. An error says that
+// width is too small, or what w reported.
+func WriteCauses(w io.Writer, c *Causes, width int) error {
+	d := newDocument(Metric)
+	d.head(d.tell("title-causes"))
+	d.say(c.Result.Sentence)
+	if len(c.Result.Ranked) > 0 {
+		d.section(d.tell("head-causes"))
+		d.addRanked(c.Result, d.reasonTable)
+		d.addNext(c.Result)
+	}
+	d.addGrounds(c)
+	return d.WriteText(w, width)
+}
+
+// causes shows what may be behind the misfire, and the test to make next.
+func (w *writer) causes() {
+	r := w.Causes
+	if r == nil || len(r.Ranked) == 0 {
+		return
+	}
+	w.chapter(w.tell("head-causes"))
+	if w.Proof != nil && w.Proof.Result != nil && w.Proof.Result.Outcome == proof.Proven {
+		w.say(w.tell("say-causes-before"))
+	}
+	w.say(r.Sentence)
+	w.addRanked(r, w.causeTable)
+	w.nextTest(r)
+	w.remarks(r.Notes)
+}
+
+// addRanked shows the likeliest causes in a table and names the others.
+func (d *Document) addRanked(r *cause.Result, tabled func([]cause.Ranked) *table) {
+	told, rest := 0, []string(nil)
+	for i := range r.Ranked {
+		c := &r.Ranked[i]
+		switch {
+		case i < causesTold && c.Share >= leastTold:
+			told = i + 1
+		case c.Share >= leastNamed:
+			rest = append(rest, d.causeShare(c.Name, c.Share))
+		}
+	}
+	d.show(tabled(r.Ranked[:told]))
+	if len(rest) > 0 {
+		d.say(d.tell("say-less-likely", d.commas(rest)))
+	}
+	d.add(note(d.tell("note-causes")))
+}
+
+// causeShare names a cause with its weight.
+func (w *words) causeShare(name string, share float64) string {
+	return w.tell("cause-share", name, w.percent(100*share))
+}
+
+// causeTable has a row for each cause, with the facts that bear on it.
+func (w *words) causeTable(ranked []cause.Ranked) *table {
+	t := &table{caption: w.tell("caption-causes"), columns: []column{
+		{title: w.tell("col-cause"), head: true}, {title: w.tell("col-weight"), right: true, firm: true}, {title: w.tell("col-for")},
+		{title: w.tell("col-against")}, {title: w.tell("col-overturn")},
+	}}
+	for i := range ranked {
+		c := &ranked[i]
+		t.add(capital(c.Title()), w.percent(100*c.Share), factLines(c.For), factLines(c.Against), capital(c.Overturn))
+	}
+	return t
+}
+
+// factLines are the facts that bear on a cause, a line each.
+func factLines(reasons []cause.Reason) string {
+	var lines []string
+	for i := range reasons[:min(reasonsTold, len(reasons))] {
+		if fact := capital(reasons[i].Fact); !slices.Contains(lines, fact) {
+			lines = append(lines, fact)
+		}
+	}
+	return strings.Join(lines, "\n")
+}
+
+// reasonTable has a few rows for each cause, with room for why a fact bears on it.
+func (w *words) reasonTable(ranked []cause.Ranked) *table {
+	t := facts()
+	t.caption = w.tell("caption-causes")
+	for i := range ranked {
+		c := &ranked[i]
+		t.band(capital(w.causeShare(c.Title(), c.Share)))
+		w.reasonRows(t, w.tell("fact-for"), c.For, w.because)
+		w.reasonRows(t, w.tell("fact-against"), c.Against, w.although)
+		t.add(w.tell("fact-overturn"), capital(c.Overturn))
+	}
+	return t
+}
+
+func (w *words) reasonRows(t *table, name string, reasons []cause.Reason, told func(*cause.Reason) string) {
+	for i := range reasons[:min(reasonsTold, len(reasons))] {
+		t.add(name, capital(told(&reasons[i])))
+		name = ""
+	}
+}
+
+func (w *words) because(r *cause.Reason) string { return w.tell("reason-for", r.Fact, r.Why) }
+
+func (w *words) although(r *cause.Reason) string {
+	if r.Expected == "" {
+		return w.tell("reason-less-usual", r.Fact, r.Why)
+	}
+	return w.tell("reason-more-usual", r.Fact, r.Expected, r.Why)
+}
+
+// nextTest says what to do next, and what else would do.
+func (w *writer) nextTest(r *cause.Result) {
+	t := r.Next
+	if t == nil {
+		return
+	}
+	w.subsection(w.tell("head-next-test", t.Name))
+	w.addCautions(t)
+	f := w.testTable(t)
+	w.addOthers(f, r.Others, func(o *cause.Test) string { return o.Name })
+	w.show(f)
+}
+
+// addNext says what to do next, what may come of it, and what else would do, with the minutes of each.
+func (d *Document) addNext(r *cause.Result) {
+	t := r.Next
+	if t == nil {
+		return
+	}
+	d.section(d.tell("head-next-test", t.Name))
+	d.addCautions(t)
+	f := d.testTable(t)
+	var outcomes []string
+	for _, o := range t.Outcomes {
+		found := capital(strings.ReplaceAll(o.Key, "_", " "))
+		outcomes = append(outcomes, d.tell("outcome-leads", found, d.percent(100*o.Share), o.Leads, d.percent(100*o.Then)))
+	}
+	if len(outcomes) > 0 {
+		f.add(d.tell("fact-tells"), strings.Join(outcomes, "\n"))
+	}
+	d.addOthers(f, r.Others, func(o *cause.Test) string {
+		return d.tell("test-takes", o.Name, d.tell("time-minutes", d.grouped(o.Minutes)))
+	})
+	d.show(f)
+}
+
+// addCautions warns of what a test is dangerous by.
+func (d *Document) addCautions(t *cause.Test) {
+	for _, c := range t.Cautions {
+		d.add(caution(c))
+	}
+}
+
+// testTable is how a test is made and read.
+func (w *words) testTable(t *cause.Test) *table {
+	f := facts()
+	f.add(w.tell("fact-how"), t.How)
+	f.add(w.tell("fact-decides"), t.Decides)
+	f.add(w.tell("fact-takes"), w.tell("time-minutes", w.grouped(t.Minutes)))
+	return f
+}
+
+// addOthers names the tests that would do instead.
+func (w *words) addOthers(f *table, others []cause.Test, named func(*cause.Test) string) {
+	var names []string
+	for i := range others {
+		names = append(names, named(&others[i]))
+	}
+	if len(names) > 0 {
+		f.add(w.tell("fact-or-else"), w.chain("join-semicolon", names))
+	}
+}
+
+// addGrounds lists the tests made, what a reader must know of the evidence, and the drives.
+func (d *Document) addGrounds(c *Causes) {
+	var lines list
+	for _, f := range c.Result.Done {
+		lines = append(lines, d.asSentence(d.tell("ground-made", f.Text)))
+	}
+	for _, n := range c.Result.Notes {
+		lines = append(lines, d.asSentence(n))
+	}
+	if c.Drives != "" {
+		lines = append(lines, d.asSentence(d.tell("ground-from", c.Drives)))
+	}
+	if len(lines) > 0 {
+		d.section(d.tell("head-grounds"))
+		d.add(lines)
+	}
+}

@@ -1,0 +1,92 @@
+package report
+
+import (
+	"io"
+	"time"
+
+	"stumble/misfire"
+	"stumble/misfire/cause"
+	"stumble/misfire/proof"
+)
+
+// Comparison is all there is to tell of drives before a repair against drives after it.
+type Comparison struct {
+	Before, After []Compared
+	Chosen        string // by which rule the drives were chosen; empty when the user named them
+	Result        *proof.Comparison
+	Swap          *proof.SwapResult // nil when no part was exchanged
+	Codes         CodesRead
+	Readiness     *proof.Readiness // after; nil when not read
+	Rules         []proof.Rule     // what the car does by itself, and what it still needs
+	Causes        *cause.Result    // what may be behind it where it misses still; else nil
+}
+
+// Compared is one drive of a comparison.
+type Compared struct {
+	Drive   int64
+	Summary *misfire.Summary
+	Heard   *cause.Collector // what the causes want of the drive beside its summary; may be nil
+}
+
+// CodesRead is when the trouble codes that are compared were read; the zero time is never.
+type CodesRead struct{ Before, After time.Time }
+
+// WriteComparison writes a comparison as text for people, no line longer than width cells: the verdict and what is still
+// wanted, what was compared, and what a reader must know. An error says that width is too small, or what w reported.
+func WriteComparison(w io.Writer, c *Comparison, width int) error {
+	d := newDocument(Metric)
+	d.head(d.tell("head-comparison"))
+	r := c.Result
+	d.addVerdict(r, c.Swap, withoutOpening(r.Sentence, d.outcomeName(r.Outcome)))
+	if c.Causes != nil && len(c.Causes.Ranked) > 0 {
+		d.say(c.Causes.Sentence)
+	}
+	d.section(d.tell("head-compared"))
+	d.show(d.comparedTable(c))
+	d.addChosen(c.Chosen)
+	d.addComparison(r, c.Swap)
+	d.addCodeChange(c)
+	d.section(d.tell("head-car-itself"))
+	d.say(d.tell("say-car-itself"))
+	d.show(d.ruleTable(c.Rules))
+	d.addInspection(c.Readiness)
+	if lines := d.notCompared(r); len(lines)+len(r.Notes) > 0 {
+		d.section(d.tell("head-unknown"))
+		for _, n := range r.Notes {
+			lines = append(lines, d.asSentence(n))
+		}
+		d.add(lines)
+	}
+	return d.WriteText(w, width)
+}
+
+// comparedTable has a row for each drive.
+func (w *words) comparedTable(c *Comparison) *table {
+	t := facts()
+	for _, side := range []struct {
+		name   string
+		drives []Compared
+	}{{w.tell("col-before"), c.Before}, {w.tell("col-after"), c.After}} {
+		name := capital(side.name)
+		for _, d := range side.drives {
+			s := d.Summary
+			t.add(name, w.tell("compared-drive", d.Drive, w.minute(s.Start), w.length(s.Now.Sub(s.Start)), w.length(s.Running)))
+			name = ""
+		}
+	}
+	return t
+}
+
+// addCodeChange says what became of the trouble codes, or at which time they were not read.
+func (d *Document) addCodeChange(c *Comparison) {
+	d.section(d.tell("title-codes"))
+	switch {
+	case c.Result.Codes != nil:
+		d.say(d.tell("say-codes-read", d.minute(c.Codes.Before), d.minute(c.Codes.After)))
+		d.add(list(c.Result.Codes.Sentences))
+	case c.Codes.Before.IsZero():
+		d.say(d.tell("say-codes-unread-before"))
+	default:
+		d.say(d.tell("say-codes-unread-after"))
+	}
+}
