@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"stumble/misfire"
@@ -68,7 +70,7 @@ func compare(a *app, args []string) error {
 		return usagef("a --ceiling of %v per 1,000 firings cannot be: give one above 0 and under 1000", o.ceiling)
 	}
 	c := &comparing{app: a, opts: &o}
-	c.count = c.side
+	c.count, c.abreast = c.side, true
 	if err := c.understand(rest); err != nil {
 		return err
 	}
@@ -88,8 +90,9 @@ type comparing struct {
 	before, after []int64 // numbers of drives
 	chosen        string  // by which rule they were chosen
 
-	// count counts the drives of one side; see side.
-	count func(ids []int64, codes *obd.CodeReport, cfg proof.CycleConfig) (proof.Side, []report.Compared, error)
+	// count counts the drives of one side; see side. With abreast it may be called by two goroutines at once.
+	count   func(ids []int64, codes *obd.CodeReport, cfg proof.CycleConfig) (proof.Side, []report.Compared, error)
+	abreast bool
 }
 
 // understand reads the arguments.
@@ -318,13 +321,10 @@ func (c *comparing) compared() (*report.Comparison, error) {
 	if read.before != nil {
 		shown.Codes.Before, in.Before.Codes = read.before.At.Local(), read.before.Codes
 	}
-	if in.Before, shown.Before, err = c.count(c.before, in.Before.Codes, cycles); err != nil {
-		return nil, err
-	}
 	if read.after != nil {
 		shown.Codes.After, in.After.Codes = read.after.At.Local(), read.after.Codes
 	}
-	if in.After, shown.After, err = c.count(c.after, in.After.Codes, cycles); err != nil {
+	if err := c.sides(&in, shown, cycles); err != nil {
 		return nil, err
 	}
 	if shown.Result, err = proof.Compare(in); err != nil {
@@ -338,6 +338,23 @@ func (c *comparing) compared() (*report.Comparison, error) {
 	shown.Readiness, shown.Rules = read.readiness, in.After.Cycles.Rules()
 	shown.Causes, err = c.causes(shown, &first)
 	return shown, err
+}
+
+// sides counts the drives of both sides, each in a goroutine of its own where that is safe.
+func (c *comparing) sides(in *proof.Input, shown *report.Comparison, cycles proof.CycleConfig) error {
+	var failed [2]error
+	before := func() { in.Before, shown.Before, failed[0] = c.count(c.before, in.Before.Codes, cycles) }
+	after := func() { in.After, shown.After, failed[1] = c.count(c.after, in.After.Codes, cycles) }
+	if !c.abreast {
+		before()
+		after()
+		return cmp.Or(failed[0], failed[1])
+	}
+	var both sync.WaitGroup
+	both.Go(before)
+	both.Go(after)
+	both.Wait()
+	return cmp.Or(failed[0], failed[1])
 }
 
 // cycleConfig is what the car's own cycles are held against: where the fault was first seen.
