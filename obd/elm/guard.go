@@ -79,7 +79,7 @@ func matches(command []byte, pattern string) bool {
 		return false
 	}
 	for i, c := range command {
-		if p := pattern[i]; p != c && (p != 'x' || !isHexDigit(c)) {
+		if p := pattern[i]; p == 'x' && !isHexDigit(c) || p != 'x' && p != c {
 			return false
 		}
 	}

@@ -46,6 +46,7 @@ func TestGuardRefuses(t *testing.T) {
 		"08",                                                       // on-board control
 		"10", "11", "14", "27", "2E", "2F", "31", "34", "3B", "3D", // ISO 14229 and 14230 services that change things
 		"ATPP2CSV81", "ATBRD23", "ATMA", "ATMR10", "ATSP", "ATSPG", "ATSTF", "ATCRA7", "ATE1", "ATSH7E", "ATR0", "ATLP", "AT", "STI", "ATCM7E8",
+		"ATSTAx", "ATSPx", "ATSHxxx", // the x of the list of set-up commands is no digit
 	} {
 		assert.ErrorIs(t, guard([]byte(line), false), ErrForbidden, "%q", line)
 	}
@@ -77,7 +78,7 @@ func TestArmedGuardAdmitsOneLineMore(t *testing.T) {
 }
 
 func FuzzGuard(f *testing.F) {
-	for _, line := range []string{"010C", "04", "ATZ", "ATSP6", "0100411", "\r04", ""} {
+	for _, line := range []string{"010C", "04", "ATZ", "ATSP6", "0100411", "\r04", "", "ATSTAx", "ATSPx"} {
 		f.Add([]byte(line))
 	}
 	f.Fuzz(func(t *testing.T, line []byte) {
