@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"stumble/misfire/gear"
+	"stumble/misfire/rate"
 )
 
 // sentence says in words what is known. Unless a cylinder stands out beyond chance it accuses none.
@@ -30,16 +31,16 @@ func (t *Tally) sentence(s *Summary, v Verdict) string {
 	case tooEarly(s.Total, misses, t.cfg.Ceiling):
 		c, most := foremost(s.Total)
 		return fmt.Sprintf("%s in %s firings of each cylinder, %.0f on cylinder %d: too little running to name it yet.",
-			plural(misses, "miss", "misses"), thousands(firings), most, c)
+			plural(misses, "miss", "misses"), rate.Thousands(firings), most, c)
 	case v.Random:
-		return fmt.Sprintf("%s of 1,000 firings miss, spread over the cylinders; none stands out.", plainRate(overall(s.Total)))
+		return fmt.Sprintf("%s of 1,000 firings miss, spread over the cylinders; none stands out.", rate.Plain(overall(s.Total)))
 	case firings == 0:
 		return "Listening: the counters have not been refreshed yet."
 	case misses == 0:
 		return fmt.Sprintf("No miss in %s firings of each cylinder; there may still be up to 1 in %s.",
-			thousands(firings), thousands(math.Floor(1000/highest(s.Total))))
+			rate.Thousands(firings), rate.Thousands(math.Floor(1000/highest(s.Total))))
 	}
-	return fmt.Sprintf("%s in %s firings of each cylinder; no cylinder stands out.", plural(misses, "miss", "misses"), thousands(firings))
+	return fmt.Sprintf("%s in %s firings of each cylinder; no cylinder stands out.", plural(misses, "miss", "misses"), rate.Thousands(firings))
 }
 
 // uncounted speaks of a car without counters, of whose idle the worst gear state is told first.
@@ -109,13 +110,13 @@ func foremost(total []Cell) (cylinder int, misses float64) {
 func accusation(s *Summary, v Verdict) string {
 	first := v.Cylinders[0]
 	said := told(s, v)
-	text := fmt.Sprintf("%s %s of 1,000 firings", name(v.Cylinders), plainRate(s.Total[first-1].Rate))
+	text := fmt.Sprintf("%s %s of 1,000 firings", name(v.Cylinders), rate.Plain(s.Total[first-1].Rate))
 	for k, c := range said {
 		if k == 0 {
-			text = fmt.Sprintf("%s %s of 1,000 firings %s", name(v.Cylinders), plainRate(c.Rate), inWords(c.Condition.Gear))
+			text = fmt.Sprintf("%s %s of 1,000 firings %s", name(v.Cylinders), rate.Plain(c.Rate), inWords(c.Condition.Gear))
 			continue
 		}
-		text += fmt.Sprintf(", %s %s", plainRate(c.Rate), inWords(c.Condition.Gear))
+		text += fmt.Sprintf(", %s %s", rate.Plain(c.Rate), inWords(c.Condition.Gear))
 	}
 	if into, worse := firstWorsening(s, first); worse {
 		text += "; worse since " + clockTime(into)
@@ -201,35 +202,9 @@ func overall(total []Cell) float64 {
 	return 1000 * misses / firings
 }
 
-// plainRate prints a rate with as many digits as one reads at a glance.
-func plainRate(r float64) string {
-	switch {
-	case r == 0:
-		return "none"
-	case r < 0.05:
-		return "fewer than 0.1"
-	case r < 9.95:
-		return fmt.Sprintf("%.1f", r)
-	}
-	return fmt.Sprintf("%.0f", r)
-}
-
 func plural(n float64, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
-	return thousands(n) + " " + many
-}
-
-// thousands prints a whole number with commas.
-func thousands(v float64) string {
-	digits := fmt.Sprintf("%.0f", v)
-	var out []byte
-	for i := range len(digits) {
-		if i > 0 && (len(digits)-i)%3 == 0 {
-			out = append(out, ',')
-		}
-		out = append(out, digits[i])
-	}
-	return string(out)
+	return rate.Thousands(n) + " " + many
 }

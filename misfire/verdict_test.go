@@ -302,10 +302,10 @@ func TestMoreLoadIsNoWorsening(t *testing.T) {
 
 func TestPrinting(t *testing.T) {
 	for v, want := range map[float64]string{0: "none", 0.03: "fewer than 0.1", 0.05: "0.1", 2.04: "2.0", 9.94: "9.9", 9.96: "10", 31.4: "31", 1000: "1000"} {
-		assert.Equal(t, want, plainRate(v), "%v", v)
+		assert.Equal(t, want, rate.Plain(v), "%v", v)
 	}
 	for v, want := range map[float64]string{0: "0", 999: "999", 1000: "1,000", 1234567: "1,234,567"} {
-		assert.Equal(t, want, thousands(v))
+		assert.Equal(t, want, rate.Thousands(v))
 	}
 	assert.Equal(t, "1 miss", plural(1, "miss", "misses"))
 	assert.Equal(t, "1,200 misses", plural(1200, "miss", "misses"))

@@ -23,14 +23,15 @@ type storedReading struct {
 // storedReadings are those of a job, in the order they were taken.
 func storedReadings(j *journal.Journal, job int64) ([]storedReading, error) {
 	rows, err := j.BenchReadings(job)
-	if err != nil {
-		return nil, err
-	}
+	return restoredAll(rows), err
+}
+
+func restoredAll(rows []journal.BenchReading) []storedReading {
 	all := make([]storedReading, len(rows))
 	for i := range rows {
 		all[i] = restored(&rows[i])
 	}
-	return all, nil
+	return all
 }
 
 func restored(row *journal.BenchReading) storedReading {

@@ -97,13 +97,11 @@ func (a *app) caseDrive(j *journal.Journal, stored journal.Drive, o *engineOptio
 		return d, err
 	}
 	p.alone = true
-	var heeds []func(*obd.Sample)
+	var who func(*obd.Sample)
 	if heed != nil {
-		if who := heed(p); who != nil {
-			heeds = append(heeds, who)
-		}
+		who = heed(p)
 	}
-	d.State, err = p.ended(a.ctx, heeds...)
+	d.State, err = p.ended(a.ctx, who)
 	return d, err
 }
 

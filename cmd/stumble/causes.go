@@ -151,14 +151,10 @@ func (c *explaining) ranked() (*report.Causes, error) {
 	e := cause.Gather(drives, c.file.newestIntake(), c.ignition())
 	c.file.addCodes(&e)
 	e.Swaps = c.swaps()
-	stored := make([]storedReading, len(c.file.Bench))
-	for i := range c.file.Bench {
-		stored[i] = restored(&c.file.Bench[i])
-	}
-	e.Bench = bench.Judge(readingsOf(stored))
+	e.Bench = bench.Judge(readingsOf(restoredAll(c.file.Bench)))
 	shown := &report.Causes{Job: c.file.Job.ID, Drives: drivesInWords(chosen), Ignition: e.Ignition, Result: cause.StandardBook().Explain(e)}
 	shown.Result.Notes = append(shown.Result.Notes, left...)
-	if last, found := lastChoice(c.journal, c.file.Job.ID); found && last.Sentence != "" {
+	if last, found := lastChoice(c.file.Verdicts); found && last.Sentence != "" {
 		shown.Result.Notes = append(shown.Result.Notes, "what 'stumble compare' last found: "+last.Sentence)
 	}
 	return shown, nil
@@ -234,8 +230,8 @@ func missesStill(d caseDrive) bool {
 // exchanged are the comparisons of the job in which parts were exchanged, the last of each exchange.
 func (c *explaining) exchanged() (all []choice) {
 	for _, v := range c.file.Verdicts {
-		var found choice
-		if v.Kind != verdictComparison || json.Unmarshal(v.Data, &found) != nil || found.Swapped == "" || len(found.Before) == 0 || len(found.After) == 0 {
+		found, is := choiceOf(&v)
+		if !is || found.Swapped == "" || len(found.Before) == 0 || len(found.After) == 0 {
 			continue
 		}
 		all = slices.DeleteFunc(all, func(o choice) bool { return o.Swapped == found.Swapped })

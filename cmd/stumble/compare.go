@@ -417,16 +417,16 @@ func (p *player) counted(ctx context.Context, heed func(*obd.Sample)) (*misfire.
 	return state.Summary, nil
 }
 
-// ended plays the whole drive and gives its last state. heeds are given each sample.
-func (p *player) ended(ctx context.Context, heeds ...func(*obd.Sample)) (*views.State, error) {
-	play := p.samples
-	p.samples = func(ctx context.Context, take func(*obd.Sample) error) error {
-		return play(ctx, func(s *obd.Sample) error {
-			for _, heed := range heeds {
+// ended plays the whole drive and gives its last state. heed is given each sample; it may be nil.
+func (p *player) ended(ctx context.Context, heed func(*obd.Sample)) (*views.State, error) {
+	if heed != nil {
+		play := p.samples
+		p.samples = func(ctx context.Context, take func(*obd.Sample) error) error {
+			return play(ctx, func(s *obd.Sample) error {
 				heed(s)
-			}
-			return take(s)
-		})
+				return take(s)
+			})
+		}
 	}
 	const never = 1000 * time.Hour
 	if err := p.run(ctx, never, func(*views.State) error { return nil }); err != nil {

@@ -149,7 +149,7 @@ func (x *exporter) samples(write func([]export.Sample) error) error {
 		}
 		if e.Mark != nil {
 			if e.Mark.Kind == journal.MarkGap {
-				fmt.Fprintln(x.err, "missing here: "+e.Mark.Text)
+				fmt.Fprintln(x.err, missingHere+e.Mark.Text)
 			}
 			return nil
 		}

@@ -46,8 +46,7 @@ func readJobPage(j *journal.Journal, id int64) (p *jobPage, err error) {
 		if v.Kind == journal.VerdictDrive && json.Unmarshal(v.Data, &said) == nil {
 			p.sentences[v.Drive] = said.Verdict.Sentence
 		}
-		var c choice
-		if v.Kind == verdictComparison && json.Unmarshal(v.Data, &c) == nil && c.Outcome != "" {
+		if c, is := choiceOf(&v); is && c.Outcome != "" {
 			p.judged = &comparisonObject{Time: views.Stamp(v.At), Outcome: c.Outcome, Sentence: c.Sentence}
 		}
 	}

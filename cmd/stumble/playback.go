@@ -332,12 +332,15 @@ func (p *player) sleep(ctx context.Context, due time.Time, w position) bool {
 	return p.clock.SleepUntil(due, wake)
 }
 
+// missingHere begins what is told of what cannot be read any more.
+const missingHere = "missing here: "
+
 // putMark puts a mark of the stored drive into the one that is shown.
 func (p *player) putMark(m *journal.Mark) {
 	switch m.Kind {
 	case journal.MarkGap:
-		p.tell(m.At, "missing here: "+m.Text)
-		p.mark(m.At.Local(), gear.Unknown, "missing here: "+m.Text)
+		p.tell(m.At, missingHere+m.Text)
+		p.mark(m.At.Local(), gear.Unknown, missingHere+m.Text)
 	case journal.MarkGear:
 		p.mark(m.At.Local(), m.Gear, "")
 	default:

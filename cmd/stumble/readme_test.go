@@ -39,14 +39,6 @@ func examples(t testing.TB) (lines []string) {
 	return lines
 }
 
-// words cuts a command line as a shell does, as far as quotes go.
-func words(line string) (out []string) {
-	for _, m := range regexp.MustCompile(`"([^"]*)"|(\S+)`).FindAllStringSubmatch(line, -1) {
-		out = append(out, m[1]+m[2])
-	}
-	return out
-}
-
 // Every example of the README runs, on the simulated car where it names an adapter, and as lines where it would take
 // the screen.
 func TestExamplesOfTheReadme(t *testing.T) {
@@ -56,7 +48,7 @@ func TestExamplesOfTheReadme(t *testing.T) {
 	t.Chdir(t.TempDir()) // some write files beside where they are started
 	for _, line := range lines {
 		t.Run(line, func(t *testing.T) {
-			args := words(line)
+			args := shellWords(line)
 			switch {
 			case line == ".ci/run":
 				about, err := os.Stat(run)

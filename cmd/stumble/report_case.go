@@ -96,7 +96,11 @@ func (r *reporter) choose() error {
 		return nil
 	}
 	c := &comparing{app: r.app, opts: &compareOptions{job: r.job, ceiling: rate.Ceiling}, journal: r.journal, count: r.side}
-	if last, found := lastChoice(r.journal, r.job); found {
+	verdicts, err := r.journal.Verdicts(r.job)
+	if err != nil {
+		return err
+	}
+	if last, found := lastChoice(verdicts); found {
 		err = c.recall(last, drives)
 	} else {
 		err = c.choose()
@@ -191,9 +195,6 @@ func joinMoments(older, newer []misfire.Moment) []misfire.Moment {
 	return append(older[:at], newer...)
 }
 
-// missingHere begins the note that a player makes of what cannot be read any more.
-const missingHere = "missing here: "
-
 // drive is a counted drive as the report has it.
 func (r *reporter) drive(d *caseDrive) report.Drive {
 	kept := r.kept[d.Stored.ID]
@@ -274,10 +275,7 @@ func (r *reporter) explain(c *report.Case, file *caseFile) error {
 		return err
 	}
 	c.Causes = ranked.Result
-	stored := make([]storedReading, len(file.Bench))
-	for i := range file.Bench {
-		stored[i] = restored(&file.Bench[i])
-	}
+	stored := restoredAll(file.Bench)
 	for i, judged := range bench.Judge(readingsOf(stored)) {
 		c.Bench = append(c.Bench, report.BenchReading{At: stored[i].at.Local(), Judged: judged})
 	}

@@ -43,7 +43,8 @@ func (c *comparing) remember(shown *report.Comparison) error {
 	if !now.ByRule {
 		now.Before, now.After = c.before, c.after
 	}
-	if last, found := lastChoice(c.journal, first.Job); found && last.same(now) {
+	verdicts, err := c.journal.Verdicts(first.Job)
+	if last, found := lastChoice(verdicts); err == nil && found && last.same(now) {
 		return nil
 	}
 	data, err := json.Marshal(now)
@@ -61,15 +62,16 @@ func (c choice) same(o choice) bool {
 		c.Swapped == o.Swapped && c.Strict == o.Strict && c.Ceiling == o.Ceiling && c.Outcome == o.Outcome && c.Sentence == o.Sentence
 }
 
-// lastChoice is what was last compared of a job. What another version kept, and cannot be read, is passed over.
-func lastChoice(j *journal.Journal, job int64) (last choice, found bool) {
-	verdicts, err := j.Verdicts(job)
-	if err != nil {
-		return last, false
-	}
+// choiceOf is the comparison that a verdict is of, if it is one; false, too, of what another version kept and cannot be read.
+func choiceOf(v *journal.Verdict) (c choice, is bool) {
+	is = v.Kind == verdictComparison && json.Unmarshal(v.Data, &c) == nil
+	return c, is
+}
+
+// lastChoice is what was last compared of a job, by its verdicts.
+func lastChoice(verdicts []journal.Verdict) (last choice, found bool) {
 	for _, v := range slices.Backward(verdicts) {
-		var c choice
-		if v.Kind == verdictComparison && json.Unmarshal(v.Data, &c) == nil && c.Ceiling > 0 && c.Ceiling < 1000 {
+		if c, is := choiceOf(&v); is && c.Ceiling > 0 && c.Ceiling < 1000 {
 			return c, true
 		}
 	}

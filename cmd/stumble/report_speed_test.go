@@ -38,7 +38,7 @@ func BenchmarkReport(b *testing.B) {
 		for _, drive := range []int64{1, 2} {
 			p, err := a.player(j, drive, &playbackOptions{pace: speed{most: true}})
 			require.NoError(b, err)
-			_, err = p.ended(b.Context())
+			_, err = p.ended(b.Context(), nil)
 			require.NoError(b, err)
 		}
 	})

@@ -3,6 +3,8 @@ package cause
 import (
 	"fmt"
 	"math"
+
+	"stumble/misfire/rate"
 )
 
 // Tally is misses among firings.
@@ -104,7 +106,7 @@ func (c *contrast) log(ratio float64) float64 {
 
 func (c *contrast) text() string {
 	from, to := c.sums()
-	return fmt.Sprintf("misses %s of 1,000 firings %s, %s %s", plain(to.rate()), c.toText, plain(from.rate()), c.fromText)
+	return fmt.Sprintf("misses %s of 1,000 firings %s, %s %s", rate.Plain(to.rate()), c.toText, rate.Plain(from.rate()), c.fromText)
 }
 
 // compared is the running in two places, in strata of like heat: as hot as the engine got, and cooler by ten degrees

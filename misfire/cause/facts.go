@@ -2,10 +2,12 @@ package cause
 
 import (
 	"fmt"
-	"gonum.org/v1/gonum/stat/distuv"
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"stumble/misfire/rate"
 	"stumble/obd"
 )
 
@@ -164,7 +166,7 @@ func (e *Evidence) manners(s *scope, put func(string, []float64, string)) {
 			least = min(least, n.Rate())
 		}
 	}
-	text := fmt.Sprintf("misses %s of 1,000 firings in all", plain(all.Rate()))
+	text := fmt.Sprintf("misses %s of 1,000 firings in all", rate.Plain(all.Rate()))
 	switch {
 	case all.Firings < fewFirings:
 	case least >= always && all.Rate() >= always:
@@ -234,7 +236,7 @@ func (e *Evidence) partner(s *scope, put func(string, []float64, string)) {
 func (e *Evidence) dips(put func(string, []float64, string)) {
 	c := contrast{phi: 1, strata: []stratum{{e.Dips[0], e.Dips[1]}}}
 	put("dip_step", c.weights(2), fmt.Sprintf("the idle dips %s times a minute in gear, %s in Park or Neutral: no count of misses",
-		plain(c.strata[0].to.rate()*dipsOf/1000), plain(c.strata[0].from.rate()*dipsOf/1000)))
+		rate.Plain(c.strata[0].to.rate()*dipsOf/1000), rate.Plain(c.strata[0].from.rate()*dipsOf/1000)))
 }
 
 // frame is what the freeze frame of a misfire code adds.

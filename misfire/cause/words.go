@@ -28,21 +28,6 @@ func numbers(list []int) string {
 	return strings.Join(words[:last], ", ") + " and " + words[last]
 }
 
-// plain prints a rate with as many digits as one reads at a glance.
-func plain(r float64) string {
-	switch {
-	case math.IsNaN(r):
-		return "an unknown number"
-	case r == 0:
-		return "none"
-	case r < 0.05:
-		return "fewer than 0.1"
-	case r < 9.95:
-		return fmt.Sprintf("%.1f", r)
-	}
-	return fmt.Sprintf("%.0f", r)
-}
-
 func plural(n float64, one, many string) string {
 	if math.Round(n) == 1 {
 		return "1 " + one

@@ -273,5 +273,5 @@ func oddsInWords(odds float64) string {
 	case odds < 10:
 		return fmt.Sprintf("%.1f to 1", odds)
 	}
-	return thousands(round2(math.Floor(odds))) + " to 1"
+	return rate.Thousands(round2(math.Floor(odds))) + " to 1"
 }

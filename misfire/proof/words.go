@@ -48,7 +48,7 @@ func (c *Condition) sentence() string {
 	switch c.Outcome {
 	case Proven:
 		return fmt.Sprintf("%s: proven, %s; if it still missed once in %s firings, a run this clean would come up %s.",
-			where, c.seen(), thousands(1/c.Proof.R0), seldom(c.FalseChance))
+			where, c.seen(), rate.Thousands(1/c.Proof.R0), seldom(c.FalseChance))
 	case StillMissing:
 		return fmt.Sprintf("%s: still missing, %s; before %s.", where, counted(c.After), counted(c.Before))
 	case Improved:
@@ -63,13 +63,13 @@ func (c *Condition) sentence() string {
 // seen is what was counted after.
 func (c *Condition) seen() string {
 	if c.Most.Misses == 0 {
-		return fmt.Sprintf("no miss in %s firings", thousands(c.Most.Firings))
+		return fmt.Sprintf("no miss in %s firings", rate.Thousands(c.Most.Firings))
 	}
 	most := ""
 	if c.Most.Misses > c.After.Misses {
 		most = "at most "
 	}
-	return fmt.Sprintf("%s%s in %s firings", most, plural(c.Most.Misses, "miss", "misses"), thousands(c.Most.Firings))
+	return fmt.Sprintf("%s%s in %s firings", most, plural(c.Most.Misses, "miss", "misses"), rate.Thousands(c.Most.Firings))
 }
 
 // known is what a run too short for a proof tells all the same.
@@ -81,7 +81,7 @@ func (c *Condition) known() string {
 	if c.Bursty {
 		what = "burst"
 	}
-	return fmt.Sprintf("no %s in %s firings; before, one came about every %s", what, thousands(c.Most.Firings), thousands(c.Every))
+	return fmt.Sprintf("no %s in %s firings; before, one came about every %s", what, rate.Thousands(c.Most.Firings), rate.Thousands(c.Every))
 }
 
 // wanting is what is still wanted.
@@ -171,7 +171,7 @@ func (c *comparer) burstNotes(out *Comparison) []string {
 			if cond.PhiFrom == BurstsUnjudged {
 				const blocks = 1000 // firings: ten blocks of 200 revolutions
 				notes = append(notes, fmt.Sprintf("cylinder %d %s: bursts not judged before (%s firings; %s would have done), so nothing stronger than not yet proven",
-					cyl.Cylinder, cond.place(), thousands(cond.Before.Firings), thousands(blocks)))
+					cyl.Cylinder, cond.place(), rate.Thousands(cond.Before.Firings), rate.Thousands(blocks)))
 			}
 			if cond.PhiFrom == BurstsFromOthers {
 				borrowed++
@@ -270,7 +270,7 @@ func seldom(chance float64) string {
 	if chance <= rarest {
 		return "less than once in a million"
 	}
-	return "at most once in " + thousands(round2(math.Floor(1/chance+1e-9)))
+	return "at most once in " + rate.Thousands(round2(math.Floor(1/chance+1e-9)))
 }
 
 // round2 rounds down to two figures.
@@ -298,20 +298,7 @@ func plural(n float64, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
-	return thousands(n) + " " + many
-}
-
-// thousands prints a whole number with commas.
-func thousands(v float64) string {
-	digits := fmt.Sprintf("%.0f", v)
-	var out []byte
-	for i := range len(digits) {
-		if i > 0 && (len(digits)-i)%3 == 0 {
-			out = append(out, ',')
-		}
-		out = append(out, digits[i])
-	}
-	return string(out)
+	return rate.Thousands(n) + " " + many
 }
 
 func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
