@@ -5,6 +5,7 @@ import (
 
 	"stumble/misfire/proof"
 	"stumble/obd"
+	"stumble/views/say"
 )
 
 // carItself is what the car decides by itself: its cycles, its monitors, and what stands between it and an inspection.
@@ -61,7 +62,7 @@ func (w *words) ruleTable(rules []proof.Rule) *table {
 		{title: w.tell("col-happens"), head: true}, {title: w.tell("col-still-needed")}, {title: w.tell("col-source")},
 	}}
 	for _, r := range rules {
-		t.add(capital(r.Name), w.asSentence(r.Text), r.Source)
+		t.add(say.Capital(r.Name), w.asSentence(r.Text), r.Source)
 	}
 	return t
 }

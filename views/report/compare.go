@@ -7,6 +7,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/cause"
 	"stumble/misfire/proof"
+	"stumble/views/say"
 )
 
 // Comparison is all there is to tell of drives before a repair against drives after it.
@@ -67,7 +68,7 @@ func (w *words) comparedTable(c *Comparison) *table {
 		name   string
 		drives []Compared
 	}{{w.tell("col-before"), c.Before}, {w.tell("col-after"), c.After}} {
-		name := capital(side.name)
+		name := say.Capital(side.name)
 		for _, d := range side.drives {
 			s := d.Summary
 			t.add(name, w.tell("compared-drive", d.Drive, w.minute(s.Start), w.length(s.Now.Sub(s.Start)), w.length(s.Running)))

@@ -51,7 +51,7 @@ func (w *writer) drivesOf(side Side) string {
 	if len(names) == 0 {
 		return w.tell("word-none")
 	}
-	return w.and(names)
+	return w.List(names)
 }
 
 func (w *words) comparisonTable(r *proof.Comparison) *table {

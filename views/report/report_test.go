@@ -28,9 +28,9 @@ func older(t testing.TB) *Case {
 	require.NoError(t, err)
 	s := &misfire.Summary{
 		Start: noon, Now: noon.Add(10 * time.Minute), Running: 10 * time.Minute, Engine: layout, Cycles: 1,
-		Verdict: misfire.Verdict{Sentence: "This car reports no misfire counts; the idle dips 9 times a minute in Drive: weaker evidence."},
+		Verdict: misfire.Verdict{Finding: misfire.Uncounted},
 		Idle:    []misfire.IdleDips{{Gear: gear.ParkNeutral, Dips: 2, Minutes: 4, Low: 0.1, High: 1.8}, {Gear: gear.Drive, Dips: 36, Minutes: 4, Low: 6.3, High: 12.5}},
-		Notes:   []string{"this car reports no misfire counts: codes, lamp and the idle are weaker evidence"},
+		Notes:   []misfire.Note{{Kind: misfire.NoteNoCounters}},
 	}
 	for i := 1; i <= 4; i++ {
 		s.Total = append(s.Total, misfire.Cell{Cylinder: i})

@@ -1,11 +1,14 @@
 package report
 
-import "strings"
+import (
+	"strings"
+	"stumble/views/say"
+)
 
 // withoutOpening is a sentence whose first word is told beside it: "Proven: cylinder 2 ..." is "Cylinder 2 ...".
 func withoutOpening(sentence, word string) string {
 	if rest, ok := strings.CutPrefix(sentence, word+": "); ok {
-		return capital(rest)
+		return say.Capital(rest)
 	}
 	return sentence
 }
