@@ -29,7 +29,7 @@ func (w *writer) carItself() {
 func (d *Document) addInspection(r *proof.Readiness) {
 	if r != nil {
 		d.subsection(d.tell("head-inspection"))
-		d.say(d.asSentence(r.Text))
+		d.say(d.asSentence(d.Words.Readiness(r)))
 		d.say(d.tell("say-inspection"))
 	}
 }
@@ -62,7 +62,8 @@ func (w *words) ruleTable(rules []proof.Rule) *table {
 		{title: w.tell("col-happens"), head: true}, {title: w.tell("col-still-needed")}, {title: w.tell("col-source")},
 	}}
 	for _, r := range rules {
-		t.add(say.Capital(r.Name), w.asSentence(r.Text), r.Source)
+		said := w.Rule(r)
+		t.add(say.Capital(said.Happens), w.asSentence(said.Text), said.Source)
 	}
 	return t
 }

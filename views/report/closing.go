@@ -24,7 +24,7 @@ func (w *writer) unknown() {
 		if r.Codes == nil {
 			add(w.tell("unknown-codes"))
 		}
-		for _, n := range r.Notes {
+		for _, n := range w.ComparisonNotes(r) {
 			add(w.asSentence(n))
 		}
 	}

@@ -38,7 +38,7 @@ func WriteComparison(w io.Writer, c *Comparison, width int) error {
 	d := newDocument(Metric)
 	d.head(d.tell("head-comparison"))
 	r := c.Result
-	d.addVerdict(r, c.Swap, withoutOpening(r.Sentence, d.outcomeName(r.Outcome)))
+	d.addVerdict(r, c.Swap, d.Finding(r))
 	if c.Causes != nil && len(c.Causes.Ranked) > 0 {
 		d.say(c.Causes.Sentence)
 	}
@@ -51,13 +51,12 @@ func WriteComparison(w io.Writer, c *Comparison, width int) error {
 	d.say(d.tell("say-car-itself"))
 	d.show(d.ruleTable(c.Rules))
 	d.addInspection(c.Readiness)
-	if lines := d.notCompared(r); len(lines)+len(r.Notes) > 0 {
-		d.section(d.tell("head-unknown"))
-		for _, n := range r.Notes {
-			lines = append(lines, d.asSentence(n))
-		}
-		d.add(lines)
+	d.section(d.tell("head-unknown"))
+	lines := d.notCompared(r)
+	for _, n := range d.ComparisonNotes(r) {
+		lines = append(lines, d.asSentence(n))
 	}
+	d.add(lines)
 	return d.WriteText(w, width)
 }
 
@@ -84,7 +83,7 @@ func (d *Document) addCodeChange(c *Comparison) {
 	switch {
 	case c.Result.Codes != nil:
 		d.say(d.tell("say-codes-read", d.minute(c.Codes.Before), d.minute(c.Codes.After)))
-		d.add(list(c.Result.Codes.Sentences))
+		d.add(list(d.CodeChange(c.Result.Codes)))
 	case c.Codes.Before.IsZero():
 		d.say(d.tell("say-codes-unread-before"))
 	default:

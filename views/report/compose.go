@@ -123,10 +123,9 @@ func (w *writer) easedOff() bool {
 // exchanged.
 func (d *Document) addVerdict(r *proof.Comparison, s *proof.SwapResult, sentence string) {
 	if s != nil {
-		word := say.Capital(s.Verdict.String())
-		d.add(finding{toneOpen, word, withoutOpening(s.Sentence, word)})
+		d.add(finding{toneOpen, d.SwapVerdict(s.Verdict), d.SwapFinding(s)})
 	}
-	d.add(finding{toneOf(r.Outcome), d.outcomeName(r.Outcome), sentence})
+	d.add(finding{toneOf(r.Outcome), d.Outcome(r.Outcome), sentence})
 	d.say(d.meaning(r.Outcome))
 	d.addNeeded(r)
 }
@@ -136,7 +135,7 @@ func (w *words) headline(r *proof.Comparison) string {
 	if r.Outcome == proof.NotYet && len(r.Cylinders) > 0 {
 		return w.notYet(r)
 	}
-	return firstSentence(withoutOpening(r.Sentence, w.outcomeName(r.Outcome)))
+	return w.Headline(r)
 }
 
 // notYet says of a repair that is not proven what there is to say: whether the cylinders were clean as far as they were
@@ -212,7 +211,7 @@ func (d *Document) addNeeded(r *proof.Comparison) {
 	lines := d.needs(r.Needed)
 	for _, c := range r.Checks {
 		if !c.Met {
-			lines = append(lines, d.asSentence(c.Text))
+			lines = append(lines, d.asSentence(d.Check(c)))
 		}
 	}
 	if len(lines) > 0 {
@@ -231,7 +230,7 @@ func (w *words) needs(needs []proof.Need) (lines list) {
 // point is where an engine ran.
 func (w *words) point(p proof.Point) string {
 	text := w.tell("point-at", w.grouped(p.RPM), w.grouped(p.Load))
-	if warm := w.warmName(p.Warm); warm != "" {
+	if warm := w.Warmth(p.Warm); warm != "" {
 		text = w.Commas([]string{text, warm})
 	}
 	return text

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"stumble/misfire/gear"
-	"stumble/misfire/proof"
 	"stumble/misfire/rate"
 	"stumble/views/say"
 	"stumble/views/say/catalogue"
@@ -204,32 +203,6 @@ func (w *words) originName(o gear.Origin) string {
 		return w.tell("origin-inferred")
 	}
 	return w.tell("origin-none")
-}
-
-// warmName is the warm state of running; "" when it is not known.
-func (w *words) warmName(warm proof.Warmth) string {
-	switch warm {
-	case proof.Cold:
-		return w.tell("warm-cold")
-	case proof.Warm:
-		return w.tell("warm-warm")
-	}
-	return ""
-}
-
-// outcomeName is what a comparison comes to, in a word or two.
-func (w *words) outcomeName(o proof.Outcome) string {
-	switch o {
-	case proof.Proven:
-		return w.tell("outcome-proven")
-	case proof.Improved:
-		return w.tell("outcome-improved")
-	case proof.StillMissing:
-		return w.tell("outcome-still-missing")
-	case proof.Moved:
-		return w.tell("outcome-moved")
-	}
-	return w.tell("outcome-not-yet")
 }
 
 // asSentence gives a note of the tally its capital letter and full stop.
