@@ -294,3 +294,6 @@ func (q *queue) take() []func() {
 	q.keys = nil
 	return keys
 }
+
+// Fail ends the drive with an error, unless it is nil. It is for the drive's own goroutine: from within a hook or a guide.
+func (d *Drive) Fail(err error) { d.failed = errors.Join(d.failed, err) }
