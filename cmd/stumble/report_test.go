@@ -101,7 +101,7 @@ func TestReportGathersTheJob(t *testing.T) {
 		require.NoError(t, err)
 		n := 0
 		for _, v := range verdicts {
-			if v.Kind == verdictComparison {
+			if v.Kind == "comparison" {
 				n++
 			}
 		}

@@ -71,7 +71,7 @@ func Codes(r *obd.CodeReport, lists ...func(*obd.ModuleCodes) []obd.Code) []obd.
 }
 
 // StoredCodes, PendingCodes and PermanentCodes choose one list of a module.
-func StoredCodes(m *obd.ModuleCodes) []obd.Code { return m.Stored }
+func StoredCodes(m *obd.ModuleCodes) []obd.Code    { return m.Stored }
 func PendingCodes(m *obd.ModuleCodes) []obd.Code   { return m.Pending }
 func PermanentCodes(m *obd.ModuleCodes) []obd.Code { return m.Permanent }
 

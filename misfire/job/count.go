@@ -161,4 +161,3 @@ func joinMoments(older, newer []misfire.Moment) []misfire.Moment {
 	at, _ := slices.BinarySearchFunc(older, newer[0].At, func(m misfire.Moment, t time.Time) int { return m.At.Compare(t) })
 	return append(older[:at], newer...)
 }
-

@@ -7,20 +7,20 @@ type NoticeKind uint8
 
 // The kinds of notices, and which fields of a Notice each of them fills beside At.
 const (
-	LinkLost         NoticeKind = iota // the adapter went away and is sought: Err
-	LinkBack                           // it is back
-	CarAsleep                          // the car does not answer and is waited for
-	CarAwake                           // it answers again
-	Recording                          // the drive is saved: Job (0 while a new one cannot be begun), Drive
-	RecordingAgain                     // it is saved again: Job, Drive
-	NotRecording                       // it is not saved for now: Err
-	NothingRead                        // the car said nothing: the drive is not kept
-	EngineKnown                        // the engine is that of earlier drives of the vehicle: Layout
-	EngineLeftOut                      // that engine is left out, for the car contradicts it: Layout, Cylinders, Counted
-	SamplesUnread                      // a stretch of a stored drive cannot be read: Text
-	ExchangesUnread                    // exchanges of a stored drive cannot be read; its numbers do not suffer: Err
-	CarWaited                          // the car does not answer yet and is waited for: Err
-	ChoiceNotSaved                     // what was compared could not be saved: Err
+	LinkLost        NoticeKind = iota // the adapter went away and is sought: Err
+	LinkBack                          // it is back
+	CarAsleep                         // the car does not answer and is waited for
+	CarAwake                          // it answers again
+	Recording                         // the drive is saved: Job (0 while a new one cannot be begun), Drive
+	RecordingAgain                    // it is saved again: Job, Drive
+	NotRecording                      // it is not saved for now: Err
+	NothingRead                       // the car said nothing: the drive is not kept
+	EngineKnown                       // the engine is that of earlier drives of the vehicle: Layout
+	EngineLeftOut                     // that engine is left out, for the car contradicts it: Layout, Cylinders, Counted
+	SamplesUnread                     // a stretch of a stored drive cannot be read: Text
+	ExchangesUnread                   // exchanges of a stored drive cannot be read; its numbers do not suffer: Err
+	CarWaited                         // the car does not answer yet and is waited for: Err
+	ChoiceNotSaved                    // what was compared could not be saved: Err
 )
 
 // Notice is something that the user must be told.
