@@ -240,7 +240,7 @@ func (t *Tally) handle(e *event) {
 	case eventCount:
 		t.enterCount(e)
 	case eventAverage:
-		t.averages[e.cylinder].read(float64(e.value), e.cylinder+1)
+		t.averages[e.cylinder].read(float64(e.value))
 	case eventStart:
 		// The counters begin a new driving cycle; what they last showed is not to be compared with.
 		t.endAverages()

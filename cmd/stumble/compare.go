@@ -11,6 +11,7 @@ import (
 	"stumble/misfire/rate"
 	"stumble/views"
 	"stumble/views/report"
+	"stumble/views/say"
 )
 
 const compareAbout = `Judge a repair by a drive before it and one after it, like with like: the same gear state, engine speed and load, equally
@@ -174,9 +175,9 @@ func (c *comparing) run() error {
 	if err != nil {
 		return err
 	}
-	sentence := found.Result.Sentence
+	sentence := say.English().Comparison(found.Result)
 	if found.Swap != nil {
-		sentence = found.Swap.Sentence
+		sentence = say.English().Swap(found.Swap)
 	}
 	if err := found.Remember(c.journal, c.clock.Now(), sentence); err != nil {
 		fmt.Fprintf(c.err, "a report will not know what was compared: %s\n", explain(err))

@@ -35,7 +35,7 @@ func ExampleOpen() {
 	// Output:
 	// drive 1 accuses cylinders [2]
 	// drive 2 accuses cylinders []
-	// the repair: not yet proven <nil>
+	// the repair: not_yet <nil>
 }
 
 // A program drives a car and saves what it sees.

@@ -11,9 +11,9 @@ import (
 // The cycles of the emission rules, at their typical limits; revisions and makers differ. Paragraphs are of 13
 // CCR 1968.2; those marked "from memory" were not read in the rule itself.
 const (
-	warmUpRise   = 22.0 // K above the coolant at start, (c), from memory and service pages
-	warmUpPetrol = 71.0 // degrees Celsius, 160 F, (c), from memory and service pages; UN R83 Annex 11 has 70
-	warmUpDiesel = 60.0 // 140 F, the same
+	WarmUpRise   = 22.0 // K above the coolant at start, (c), from memory and service pages
+	WarmUpPetrol = 71.0 // degrees Celsius, 160 F, (c), from memory and service pages; UN R83 Annex 11 has 70
+	WarmUpDiesel = 60.0 // 140 F, the same
 
 	// The general denominator, (d)(4.3.2), from memory and service pages. Its limits on height and outside
 	// temperature are not watched.
@@ -307,11 +307,11 @@ func (c *Cycles) coolant(degrees float64) {
 	if math.IsNaN(n.Start) {
 		n.Start = degrees
 	}
-	hot := warmUpPetrol
+	hot := WarmUpPetrol
 	if c.cfg.Diesel {
-		hot = warmUpDiesel
+		hot = WarmUpDiesel
 	}
-	if !n.WarmedUp && degrees >= hot && degrees-n.Start >= warmUpRise {
+	if !n.WarmedUp && degrees >= hot && degrees-n.Start >= WarmUpRise {
 		n.WarmedUp = true
 		c.done.WarmUps++
 	}

@@ -17,8 +17,6 @@ const (
 	Warm
 )
 
-func (w Warmth) String() string { return [...]string{"warmth not known", "cold", "warm"}[w] }
-
 func warmth(warm bool) Warmth {
 	if warm {
 		return Warm
