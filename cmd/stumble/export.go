@@ -101,7 +101,7 @@ func (x *exporter) run(id int64) (err error) {
 	if x.drive.Samples == 0 {
 		return fmt.Errorf("drive %d has no samples: there is nothing to export; 'stumble jobs show %d' lists the drives of its job", id, x.drive.Job)
 	}
-	if x.source, err = x.counting().Events(x.journal, id); err != nil {
+	if x.source, err = x.counting().Source(x.journal, id); err != nil {
 		return err
 	}
 	if x.opts.path == "" {

@@ -12,8 +12,8 @@ import (
 	"stumble/views"
 )
 
-// conductor is what leads through something while a drive runs, as it is shown: the steps of a test, or one cylinder cut
-// after the other.
+// conductor is what leads through something while a drive runs, as it is shown: the steps of a test, or one cylinder
+// cut after the other.
 type conductor interface {
 	present(*views.State)                // puts on the screen what the drive itself does not
 	write(io.Writer, *views.State) error // what was found, at the end

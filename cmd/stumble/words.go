@@ -73,8 +73,8 @@ func troubleWords(why error, j *journal.Journal) string {
 	return strings.Join(strings.Fields(text), " ")
 }
 
-// recordingWords is how the recording stands, and the alert where it does not go on. The warning to ease off is left above
-// all others.
+// recordingWords is how the recording stands, and the alert where it does not go on. The warning to ease off is left
+// above all others.
 func recordingWords(r *job.RecordingState, s *misfire.Summary, j *journal.Journal) (words, alert string) {
 	switch {
 	case !r.On:

@@ -34,7 +34,8 @@ func ReadingsOf(j *journal.Journal, job int64) ([]Reading, error) {
 
 func restored(row *journal.BenchReading) Reading {
 	r := Reading{ID: row.ID, At: row.At, Reading: bench.Reading{
-		Part: bench.Part(row.Kind), Cylinder: row.Cylinder, Quantity: bench.Quantity(row.Quantity), Value: row.Value, Unit: row.Unit, Text: Printable(row.Text),
+		Part: bench.Part(row.Kind), Cylinder: row.Cylinder, Quantity: bench.Quantity(row.Quantity),
+		Value: row.Value, Unit: row.Unit, Text: Printable(row.Text),
 	}}
 	r.Restore(row.Judged)
 	var was bench.Record
@@ -112,8 +113,8 @@ func OpenBench(j *journal.Journal, p Place) (b *Bench, err error) {
 	return b, err
 }
 
-// Cylinders returns how many cylinders the engine of the job has: by its layout, else as its newest drive counted; 0 when
-// nobody tells.
+// Cylinders returns how many cylinders the engine of the job has: by its layout, else as its newest drive counted; 0
+// when nobody tells.
 func (b *Bench) Cylinders() (int, error) {
 	if b.Job.ID == 0 {
 		return 0, nil
@@ -163,7 +164,8 @@ func (b *Bench) begin(at time.Time) (err error) {
 			name = nameless
 		}
 		b.Job, err = b.journal.OpenJob(journal.Job{
-			Vehicle: journal.Vehicle{Name: name, Layout: b.Layout}, Name: b.place.Name, Complaint: b.place.Complaint, Opened: at,
+			Vehicle: journal.Vehicle{Name: name, Layout: b.Layout}, Opened: at,
+			Name: b.place.Name, Complaint: b.place.Complaint,
 		})
 		if err != nil {
 			return err
@@ -194,7 +196,10 @@ func addReading(j *journal.Journal, job int64, at time.Time, judged *bench.Judge
 		return 0, err
 	}
 	r := &judged.Reading
-	row := journal.BenchReading{Job: job, At: at, Kind: string(r.Part), Cylinder: r.Cylinder, Quantity: string(r.Quantity), Unit: r.Unit, Judged: record}
+	row := journal.BenchReading{
+		Job: job, At: at, Kind: string(r.Part), Cylinder: r.Cylinder,
+		Quantity: string(r.Quantity), Unit: r.Unit, Judged: record,
+	}
 	row.Value, row.Text = r.Columns()
 	return j.AddBench(row)
 }
@@ -207,7 +212,8 @@ func BalanceReadings(found *balance.Result) (readings []bench.Reading) {
 		if c.Cuts == 0 {
 			continue
 		}
-		r := bench.Reading{Part: bench.Balance, Quantity: bench.Drop, Unit: "rpm", Cylinder: c.Cylinder, Value: tenths(c.Drop)}
+		r := bench.Reading{Part: bench.Balance, Quantity: bench.Drop, Unit: "rpm", Cylinder: c.Cylinder}
+		r.Value = tenths(c.Drop)
 		if margin := c.Margin(); !math.IsInf(margin, 0) {
 			r.Margin = tenths(margin)
 		}

@@ -41,8 +41,9 @@ type NoAdapterError struct{ error }
 // Unwrap returns why.
 func (e NoAdapterError) Unwrap() error { return e.error }
 
-// Connect reaches the adapter that cfg dials, and the car. With w a car that does not answer is waited for; without, that
-// is the error, and an adapter that goes away is not sought for long. The error is a NoAdapterError where there was none.
+// Connect reaches the adapter that cfg dials, and the car. With w a car that does not answer is waited for; without,
+// that is the error, and an adapter that goes away is not sought for long. The error is a NoAdapterError where there
+// was none.
 func Connect(ctx context.Context, cfg elm.Config, w *Waiting) (*Car, error) {
 	c := &Car{}
 	cfg.Observe, cfg.Notice = c.observe, c.notice
@@ -116,9 +117,10 @@ func (c *Car) Health() Health {
 	}
 }
 
-// Drive makes ready to count a drive of the car. known is what is known of the car beside what it tells; its VIN is read.
-// Where cfg names no engine it is that of earlier drives, as far as s knows them and the car does not contradict it, or
-// has as many cylinders as the car counts. told, which may be nil, hears which. The error may be a MisfitError.
+// Drive makes ready to count a drive of the car. known is what is known of the car beside what it tells; its VIN is
+// read. Where cfg names no engine it is that of earlier drives, as far as s knows them and the car does not
+// contradict it, or has as many cylinders as the car counts. told, which may be nil, hears which. The error may be a
+// MisfitError.
 func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Saver, told func(Notice)) (*Drive, error) {
 	vin, _, err := vehicle.ReadVIN(ctx, c.Adapter, c.Caps)
 	if err != nil {

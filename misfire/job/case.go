@@ -11,8 +11,8 @@ import (
 	"stumble/obd"
 )
 
-// Case is all that the journal holds of one job, the oldest first in each list. Its drives are counted when they are first
-// asked for, by the rules of today.
+// Case is all that the journal holds of one job, the oldest first in each list. Its drives are counted when they are
+// first asked for, by the rules of today.
 type Case struct {
 	Job      journal.Job
 	Intakes  []journal.IntakeRecord

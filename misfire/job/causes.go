@@ -41,7 +41,8 @@ type LeftOut struct {
 	Repair Repair // else
 }
 
-// Rank ranks the causes of the job by all that is known of it. told is how the coils are laid out, where that was told now.
+// Rank ranks the causes of the job by all that is known of it. told is how the coils are laid out, where that was
+// told now.
 func (c *Case) Rank(ctx context.Context, told cause.Ignition) (*Ranking, error) {
 	all, err := c.Count(ctx)
 	if err != nil {
@@ -73,8 +74,8 @@ func causeDrives(counted []*Counted) []cause.Drive {
 // verdictCauses is the kind under which the journal keeps ranked causes.
 const verdictCauses = "causes"
 
-// SaveCauses keeps ranked causes in the job, as JSON of the caller's with the ignition in its field "ignition", unless that
-// is what was kept last.
+// SaveCauses keeps ranked causes in the job, as JSON of the caller's with the ignition in its field "ignition",
+// unless that is what was kept last.
 func (c *Case) SaveCauses(at time.Time, data []byte) error {
 	for _, v := range slices.Backward(c.Verdicts) {
 		if v.Kind != verdictCauses {
@@ -110,8 +111,8 @@ func lastIgnition(verdicts []journal.Verdict) cause.Ignition {
 	return cause.IgnitionUnknown
 }
 
-// faulty finds the drives that show the fault: those before the repair, or all since when it still misses then; of these
-// not the ones after parts were exchanged.
+// faulty finds the drives that show the fault: those before the repair, or all since when it still misses then; of
+// these not the ones after parts were exchanged.
 func (c *Case) faulty(all []*Counted) (chosen []*Counted, left []LeftOut, err error) {
 	repair, err := c.LastRepair()
 	if err != nil || len(all) == 0 {
@@ -173,8 +174,8 @@ func (c *Case) swaps() (all []proof.SwapResult) {
 			continue
 		}
 		q := Question{Ceiling: x.Ceiling}
-		result, err := proof.CompareSwap(proof.Input{Before: before, After: after, Strict: x.Strict, Ceiling: q.ceiling()}, swap)
-		if err == nil {
+		in := proof.Input{Before: before, After: after, Strict: x.Strict, Ceiling: q.ceiling()}
+		if result, err := proof.CompareSwap(in, swap); err == nil {
 			all = append(all, *result)
 		}
 	}
@@ -203,8 +204,8 @@ func (c *Case) addCodes(e *cause.Evidence) {
 	}
 }
 
-// causes is what may be behind what misses still after a repair, or, where parts were exchanged, behind what missed before;
-// nil where nothing does.
+// causes is what may be behind what misses still after a repair, or, where parts were exchanged, behind what missed
+// before; nil where nothing does.
 func (c *Comparison) causes(verdicts []journal.Verdict) *cause.Result {
 	drives := c.Before
 	if c.Swap == nil {

@@ -61,7 +61,7 @@ func (e *ChoiceError) Error() string {
 		when = "before"
 	}
 	if e.Drives < 2 {
-		return fmt.Sprintf("drives to compare: job %d holds %d, a comparison wants one before and one after the repair", e.Job, e.Drives)
+		return fmt.Sprintf("too few drives to compare: job %d holds %d of two", e.Job, e.Drives)
 	}
 	return fmt.Sprintf("job %d holds no drive %s the repair of %s", e.Job, when, e.Repair.At.Format(time.RFC3339))
 }
@@ -77,7 +77,8 @@ func (c *Case) Choose() (Choice, error) {
 		return Choice{}, err
 	}
 	if repair.Kind == NoRepair {
-		return Choice{Rule: FirstAndLast, Before: []int64{c.Drives[0].ID}, After: []int64{c.Drives[len(c.Drives)-1].ID}}, nil
+		first, last := c.Drives[0].ID, c.Drives[len(c.Drives)-1].ID
+		return Choice{Rule: FirstAndLast, Before: []int64{first}, After: []int64{last}}, nil
 	}
 	chosen := Choice{Rule: SinceRepair, Repair: repair}
 	for _, d := range c.Drives {
@@ -88,12 +89,14 @@ func (c *Case) Choose() (Choice, error) {
 		}
 	}
 	if len(chosen.After) == 0 || len(chosen.Before) == 0 {
-		return Choice{}, &ChoiceError{Job: c.Job.ID, Drives: len(c.Drives), Repair: repair, Before: len(chosen.After) > 0}
+		only := len(chosen.After) > 0
+		return Choice{}, &ChoiceError{Job: c.Job.ID, Drives: len(c.Drives), Repair: repair, Before: only}
 	}
 	return chosen, nil
 }
 
-// LastRepair returns when the car was last repaired: the codes were cleared, or a later note or mark begins with "repair".
+// LastRepair returns when the car was last repaired: the codes were cleared, or a later note or mark begins with
+// "repair".
 func (c *Case) LastRepair() (Repair, error) {
 	last := Repair{At: c.LastClear()}
 	if !last.At.IsZero() {
@@ -144,8 +147,8 @@ type Kept struct {
 	At time.Time `json:"-"`
 }
 
-// KeptComparison returns the comparison that a verdict is of, if it is one; false, too, of what another version kept and
-// cannot be read.
+// KeptComparison returns the comparison that a verdict is of, if it is one; false, too, of what another version kept
+// and cannot be read.
 func KeptComparison(v *journal.Verdict) (k Kept, is bool) {
 	is = v.Kind == verdictComparison && json.Unmarshal(v.Data, &k) == nil
 	k.At = v.At
@@ -164,7 +167,8 @@ func lastKept(verdicts []journal.Verdict) (last Kept, found bool) {
 
 func (k *Kept) same(o *Kept) bool {
 	return k.ByRule == o.ByRule && slices.Equal(k.Before, o.Before) && slices.Equal(k.After, o.After) &&
-		k.Swapped == o.Swapped && k.Strict == o.Strict && k.Ceiling == o.Ceiling && k.Outcome == o.Outcome && k.Sentence == o.Sentence
+		k.Swapped == o.Swapped && k.Strict == o.Strict && k.Ceiling == o.Ceiling &&
+		k.Outcome == o.Outcome && k.Sentence == o.Sentence
 }
 
 // Recall returns what was last compared of the job, as far as its drives are still there; without a comparison it is as
@@ -200,11 +204,13 @@ func word(outcome interface{ MarshalText() ([]byte, error) }) string {
 	return string(text)
 }
 
-// Remember keeps what a comparison was asked for and came to in the job of its first drive, unless that is what was kept
-// last. sentence is what it is told in. The error is the journal's: no reason to hold the comparison back.
+// Remember keeps what a comparison was asked for and came to in the job of its first drive, unless that is what was
+// kept last. sentence is what it is told in. The error is the journal's: no reason to hold the comparison back.
 func (c *Comparison) Remember(j *journal.Journal, at time.Time, sentence string) error {
-	now := Kept{ByRule: c.Choice.Rule == SinceRepair || c.Choice.Rule == FirstAndLast, Strict: c.Question.Strict, Ceiling: c.Question.ceiling(),
-		Outcome: word(c.Result.Outcome), Sentence: sentence}
+	now := Kept{
+		ByRule: c.Choice.Rule == SinceRepair || c.Choice.Rule == FirstAndLast,
+		Strict: c.Question.Strict, Ceiling: c.Question.ceiling(), Outcome: word(c.Result.Outcome), Sentence: sentence,
+	}
 	if c.Swap != nil {
 		now.Outcome, now.Swapped = word(c.Swap.Verdict), c.Question.Swap.String()
 	}

@@ -38,13 +38,15 @@ func (c *Case) Compare(ctx context.Context, q Question) (*Comparison, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := comparing{journal: c.journal, opts: c.opts, counted: c.counted, result: Comparison{Choice: chosen, Question: q}}
+	w := comparing{journal: c.journal, opts: c.opts, counted: c.counted}
+	w.result = Comparison{Choice: chosen, Question: q}
 	return w.run(ctx)
 }
 
 // Compare counts drives of one car, of whatever jobs, and judges them.
 func Compare(ctx context.Context, j *journal.Journal, chosen Choice, q Question, opts Options) (*Comparison, error) {
-	w := comparing{journal: j, opts: opts, counted: make(map[int64]*Counted), result: Comparison{Choice: chosen, Question: q}}
+	w := comparing{journal: j, opts: opts, counted: make(map[int64]*Counted)}
+	w.result = Comparison{Choice: chosen, Question: q}
 	return w.run(ctx)
 }
 

@@ -18,8 +18,8 @@ type Options struct {
 	Engine func(misfire.Config) (misfire.Config, error)
 	// Anew decodes the raw exchanges instead of taking the samples.
 	Anew bool
-	// Progress hears, sample by sample, how far the counting of a drive is; nil for nobody. Two drives may be counted at
-	// once: it may be called by two goroutines.
+	// Progress hears, sample by sample, how far the counting of a drive is; nil for nobody. Two drives may be counted
+	// at once: it may be called by two goroutines.
 	Progress func(d *journal.Drive, at time.Time)
 }
 
@@ -28,8 +28,7 @@ type NoSamplesError struct{ Job, Drive int64 }
 
 func (e NoSamplesError) Error() string { return fmt.Sprintf("drive %d has no samples", e.Drive) }
 
-// source opens a stored drive.
-func (o *Options) source(j *journal.Journal, id int64) (*stored, error) {
+func (o *Options) stored(j *journal.Journal, id int64) (*stored, error) {
 	d, err := j.Drive(id)
 	switch {
 	case err != nil:
@@ -48,7 +47,7 @@ func (o *Options) source(j *journal.Journal, id int64) (*stored, error) {
 
 // open opens a stored drive with what is known of its car and engine.
 func (o *Options) open(j *journal.Journal, id int64) (s *stored, setup Setup, cfg misfire.Config, err error) {
-	if s, err = o.source(j, id); err != nil {
+	if s, err = o.stored(j, id); err != nil {
 		return nil, setup, cfg, err
 	}
 	cfg = misfire.Config{Engine: s.drive.Engine, Map: s.drive.Map}
@@ -74,8 +73,14 @@ func (o *Options) Drive(j *journal.Journal, id int64) (*Drive, error) {
 	return newDrive(s, setup, cfg, s.drive.Catalyst, s.drive.Emission), nil
 }
 
-// Events gives a stored drive as it is, uncounted.
-func (o *Options) Events(j *journal.Journal, id int64) (Source, error) { return o.source(j, id) }
+// Source opens a stored drive as it is, uncounted. The error may be a NoSamplesError or an AnewError.
+func (o *Options) Source(j *journal.Journal, id int64) (Source, error) {
+	s, err := o.stored(j, id)
+	if err != nil {
+		return nil, err
+	}
+	return s, nil
+}
 
 // Counted is a stored drive that was counted.
 type Counted struct {
@@ -100,8 +105,11 @@ func (d *Drive) Summarise(ctx context.Context) (*misfire.Summary, error) {
 	return d.tally.Summary(), d.failed
 }
 
-// count counts a stored drive. heed, which may be nil, is given each sample; strip asks for the Moments.
-func (o *Options) count(ctx context.Context, j *journal.Journal, id int64, strip bool, heed func(*Drive) func(*obd.Sample)) (*Counted, error) {
+// heeding returns who is to be given the samples of a drive before they are counted.
+type heeding func(*Drive) func(*obd.Sample)
+
+// count counts a stored drive. heed may be nil; strip asks for the Moments.
+func (o *Options) count(ctx context.Context, j *journal.Journal, id int64, strip bool, heed heeding) (*Counted, error) {
 	s, setup, cfg, err := o.open(j, id)
 	if err != nil {
 		return nil, err
@@ -158,6 +166,8 @@ func joinMoments(older, newer []misfire.Moment) []misfire.Moment {
 	if len(newer) == 0 {
 		return older
 	}
-	at, _ := slices.BinarySearchFunc(older, newer[0].At, func(m misfire.Moment, t time.Time) int { return m.At.Compare(t) })
+	at, _ := slices.BinarySearchFunc(older, newer[0].At, func(m misfire.Moment, t time.Time) int {
+		return m.At.Compare(t)
+	})
 	return append(older[:at], newer...)
 }

@@ -1,10 +1,11 @@
-// Package job is the application: it opens a job of the journal, counts its drives, chooses which of them stand before
-// and after a repair, compares them, judges exchanged parts, ranks causes and gathers what a report is made from; and it
-// drives: counts a car that is connected, saves what is seen, and finds the job that it belongs to.
+// Package job is the application: it opens a job of the journal, counts its drives, chooses which of them stand
+// before and after a repair, compares them, judges exchanged parts, ranks causes and gathers what a report is made
+// from; and it drives: counts a car that is connected, saves what is seen, and finds the job that it belongs to.
 //
-// It decides and counts; it parses no options, prints nothing and knows no terminal. What the user must be told leaves it
-// as typed values, which whoever shows them words: a Notice while a drive goes on, a Rule and a Repair for how drives were
-// chosen, a LeftOut for drives that were passed over, errors of a type of their own where there is something to decide.
+// It decides and counts; it parses no options, prints nothing and knows no terminal. What the user must be told
+// leaves it as typed values, which whoever shows them words: a Notice while a drive goes on, a Rule and a Repair for
+// how drives were chosen, a LeftOut for drives that were passed over, errors of a type of their own where there is
+// something to decide.
 //
 // # A drive
 //
@@ -15,10 +16,10 @@
 //	Anew      the same, decoded anew from its raw exchanges
 //	Playback  one of these two, at the pace and from the place that somebody asks for
 //
-// Each gives Events in order of time: samples, marks, and what became of the link. The same Drive counts them by the same
-// tally, so that a drive that is looked at tomorrow gives today's numbers. A Drive belongs to the goroutine that runs it;
-// its keys (Mark, Note, Skip, Repeat, Stop, Confirm) may be pressed from any other. They wait in a queue that has no end
-// and are obeyed before the next sample: none is ever dropped.
+// Each gives Events in order of time: samples, marks, and what became of the link. The same Drive counts them by the
+// same tally, so that a drive that is looked at tomorrow gives today's numbers. A Drive belongs to the goroutine that
+// runs it; its keys (Mark, Note, Skip, Repeat, Stop, Confirm) may be pressed from any other. They wait in a queue
+// that has no end and are obeyed before the next sample: none is ever dropped.
 //
 // # A job
 //
@@ -32,8 +33,9 @@
 //
 // # What is saved
 //
-// A Place says which job something belongs to, a Saver saves it. A Saver never holds a drive up: where nothing can be saved
-// it says so and the drive goes on. A nil Saver saves nothing, and is asked to.
+// A Place says which job something belongs to, a Saver saves it. A Saver never holds a drive up: where nothing can be
+// saved it says so and the drive goes on. A nil Saver saves nothing, and is asked to.
 //
-// Time comes with samples, or from the clock that a connected car was given with its dialogue; nothing here asks the hour.
+// Time comes with samples, or from the clock that a connected car was given with its dialogue; nothing here asks the
+// hour.
 package job

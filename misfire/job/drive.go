@@ -38,8 +38,8 @@ type Drive struct {
 	Config misfire.Config
 	Until  time.Time // when it is to end; zero: with its source
 
-	// Notify hears what the user must be told, Marked every mark; an error of theirs ends the drive. Words gives the text
-	// under which a notice of the link stands among the marks. All may be nil.
+	// Notify hears what the user must be told, Marked every mark; an error of theirs ends the drive. Words gives the
+	// text under which a notice of the link stands among the marks. All may be nil.
 	Notify func(Notice) error
 	Marked func(Mark) error
 	Words  func(Notice) string
@@ -84,9 +84,9 @@ func (d *Drive) EachWindow(do func(*misfire.Window)) { d.windows = append(d.wind
 // Heed has every sample given to do before it is counted. Call it before Run.
 func (d *Drive) Heed(do func(*obd.Sample)) { d.heed = do }
 
-// Run counts until the source is at its end, the drive's time is up (ErrTimeUp), ctx ends or a hook fails. show is given
-// the state every so often in the drive's time; its error ends the drive. A fault of the program in it is returned as an
-// error, so that a terminal is given back and what was counted can be told.
+// Run counts until the source is at its end, the drive's time is up (ErrTimeUp), ctx ends or a hook fails. show is
+// given the state every so often in the drive's time; its error ends the drive. A fault of the program in it is
+// returned as an error, so that a terminal is given back and what was counted can be told.
 func (d *Drive) Run(ctx context.Context, every time.Duration, show func(*State) error) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
@@ -147,7 +147,8 @@ func next(due, now time.Time, every time.Duration) time.Time {
 	return due.Add((now.Sub(due)/every + 1) * every)
 }
 
-// Finish ends the drive and returns its last state, its Summary and, unless its cylinders were cut, its Causes among it.
+// Finish ends the drive and returns its last state, its Summary and, unless its cylinders were cut, its Causes among
+// it.
 func (d *Drive) Finish() *State {
 	d.obey()
 	if d.lead.Guide != nil {
@@ -164,7 +165,8 @@ func (d *Drive) Finish() *State {
 
 // causes is what may be behind the misfire that the drive shows, by this drive alone.
 func (d *Drive) causes(s *misfire.Summary) *cause.Result {
-	return cause.StandardBook().Explain(cause.Gather([]cause.Drive{{Summary: s, Collector: d.heard}}, nil, d.Setup.Coils()))
+	drives := []cause.Drive{{Summary: s, Collector: d.heard}}
+	return cause.StandardBook().Explain(cause.Gather(drives, nil, d.Setup.Coils()))
 }
 
 // Began returns when the drive began; zero before its first reading.
@@ -295,5 +297,6 @@ func (q *queue) take() []func() {
 	return keys
 }
 
-// Fail ends the drive with an error, unless it is nil. It is for the drive's own goroutine: from within a hook or a guide.
+// Fail ends the drive with an error, unless it is nil. It is for the drive's own goroutine: from within a hook or a
+// guide.
 func (d *Drive) Fail(err error) { d.failed = errors.Join(d.failed, err) }

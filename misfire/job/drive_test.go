@@ -22,7 +22,8 @@ import (
 // idling is a sample of an engine that runs, some seconds after morning.
 func idling(seconds int) Event {
 	at := morning().Add(time.Duration(seconds) * time.Second)
-	return Event{Sample: &obd.Sample{Sent: at, Received: at, Readings: []obd.Reading{{Service: obd.LiveData, ID: obd.PIDRPM, Value: 700}}}}
+	rpm := obd.Reading{Service: obd.LiveData, ID: obd.PIDRPM, Value: 700}
+	return Event{Sample: &obd.Sample{Sent: at, Received: at, Readings: []obd.Reading{rpm}}}
 }
 
 // No mark is dropped, however many are made while the car says nothing and from whatever goroutine; they are counted in
@@ -117,7 +118,8 @@ func TestBalanceWithoutALink(t *testing.T) {
 		return nil
 	})
 	require.ErrorIs(t, err, ErrTimeUp)
-	assert.Equal(t, []string{"nothing is heard of the car: plug cylinder 1 in now", "nothing is heard of the car: plug cylinder 1 in now"}, late)
+	const now = "nothing is heard of the car: plug cylinder 1 in now"
+	assert.Equal(t, []string{now, now}, late)
 	state := d.Finish()
 	assert.Nil(t, state.Causes, "cylinders that are cut have no cause to look for")
 	assert.Equal(t, []string{"link_lost", "car_asleep"}, texts(state.Marks), "nobody worded them")
@@ -127,7 +129,8 @@ func TestBalanceWithoutALink(t *testing.T) {
 // What a hook returns ends the drive, and so does a fault of the program, as an error.
 func TestHooksEndTheDrive(t *testing.T) {
 	full := errors.New("the disk is full")
-	d := newDrive(&script{events: []Event{{Mark: &journal.Mark{Kind: journal.MarkNote, Text: "pop"}}, idling(0), idling(1)}}, Setup{}, misfire.Config{}, 0, 0)
+	mark := Event{Mark: &journal.Mark{Kind: journal.MarkNote, Text: "pop"}}
+	d := newDrive(&script{events: []Event{mark, idling(0), idling(1)}}, Setup{}, misfire.Config{}, 0, 0)
 	d.Marked = func(Mark) error { return full }
 	require.ErrorIs(t, d.Run(t.Context(), time.Second, ignore), full)
 
@@ -141,7 +144,8 @@ func TestAgain(t *testing.T) {
 	mark := Event{Mark: &journal.Mark{At: morning(), Kind: journal.MarkNote, Text: "pop"}}
 	quiet := idling(1)
 	quiet.Quiet = true
-	d := newDrive(&script{events: []Event{idling(0), mark, quiet, {}, {Again: true}, idling(0), mark, idling(1)}}, Setup{}, misfire.Config{}, 0, 0)
+	back := &script{events: []Event{idling(0), mark, quiet, {}, {Again: true}, idling(0), mark, idling(1)}}
+	d := newDrive(back, Setup{}, misfire.Config{}, 0, 0)
 	var shown []time.Duration
 	require.NoError(t, d.Run(t.Context(), time.Second, func(s *State) error {
 		shown = append(shown, s.Summary.Now.Sub(morning()))

@@ -74,7 +74,8 @@ func record(j *journal.Journal, scenario string, at time.Time, length time.Durat
 	if err != nil {
 		panic(err)
 	}
-	c, err := job.Connect(ctx, elm.Config{Clock: clk, Dial: func(ctx context.Context) (elm.Link, error) { return car.Dial(ctx) }}, nil)
+	dial := func(ctx context.Context) (elm.Link, error) { return car.Dial(ctx) }
+	c, err := job.Connect(ctx, elm.Config{Clock: clk, Dial: dial}, nil)
 	if err != nil {
 		panic(err)
 	}

@@ -8,8 +8,8 @@ import (
 	"stumble/obd"
 )
 
-// Guide leads through something while a drive runs: the steps of a test, or one cylinder cut after the other. It is called
-// by the drive's goroutine alone.
+// Guide leads through something while a drive runs: the steps of a test, or one cylinder cut after the other. It is
+// called by the drive's goroutine alone.
 type Guide interface {
 	// Advance takes the time and what the tally has seen by then.
 	Advance(now time.Time, s *misfire.Summary)
@@ -30,8 +30,8 @@ type Lead struct {
 	Cuts bool
 }
 
-// Lead makes the drive a guided one, which ends with its guide. A guide that has them hears samples (Add), that something
-// was done (Confirm), and that nothing is heard of the car any more (Lost) or that it sleeps (Asleep).
+// Lead makes the drive a guided one, which ends with its guide. A guide that has them hears samples (Add), that
+// something was done (Confirm), and that nothing is heard of the car any more (Lost) or that it sleeps (Asleep).
 func (d *Drive) Lead(l Lead) { d.lead = l }
 
 // guided looks after the guide.
@@ -66,7 +66,8 @@ func (d *Drive) guideLosesCar(n *Notice) {
 	}
 }
 
-// Skip leaves the present step of the guide out. As Repeat, Stop and Confirm it is a key, and does nothing without a guide.
+// Skip leaves the present step of the guide out. As Repeat, Stop and Confirm it is a key, and does nothing without a
+// guide.
 func (d *Drive) Skip() { d.steer(Guide.Skip) }
 
 // Repeat begins the present step again.

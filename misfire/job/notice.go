@@ -14,13 +14,11 @@ const (
 	Recording                         // the drive is saved: Job (0 while a new one cannot be begun), Drive
 	RecordingAgain                    // it is saved again: Job, Drive
 	NotRecording                      // it is not saved for now: Err
-	NothingRead                       // the car said nothing: the drive is not kept
 	EngineKnown                       // the engine is that of earlier drives of the vehicle: Layout
 	EngineLeftOut                     // that engine is left out, for the car contradicts it: Layout, Cylinders, Counted
 	SamplesUnread                     // a stretch of a stored drive cannot be read: Text
 	ExchangesUnread                   // exchanges of a stored drive cannot be read; its numbers do not suffer: Err
 	CarWaited                         // the car does not answer yet and is waited for: Err
-	ChoiceNotSaved                    // what was compared could not be saved: Err
 )
 
 // Notice is something that the user must be told.
@@ -37,6 +35,8 @@ type Notice struct {
 
 // String returns the kind as one word: what a drive is marked with where nobody words it.
 func (k NoticeKind) String() string {
-	return [...]string{"link_lost", "link_back", "car_asleep", "car_awake", "recording", "recording_again", "not_recording", "nothing_read",
-		"engine_known", "engine_left_out", "samples_unread", "exchanges_unread", "car_waited", "choice_not_saved"}[k]
+	return [...]string{
+		"link_lost", "link_back", "car_asleep", "car_awake", "recording", "recording_again", "not_recording",
+		"engine_known", "engine_left_out", "samples_unread", "exchanges_unread", "car_waited",
+	}[k]
 }

@@ -69,8 +69,8 @@ func (p *Place) Find(j *journal.Journal, v journal.Vehicle) (journal.Job, error)
 // nameless is what a vehicle is called of which nothing is known.
 const nameless = "vehicle without a VIN"
 
-// Settle finds or begins the job to save in, and tells whether it was begun. What is told of a job that is there already
-// is added to it.
+// Settle finds or begins the job to save in, and tells whether it was begun. What is told of a job that is there
+// already is added to it.
 func (p *Place) Settle(j *journal.Journal, v journal.Vehicle, at time.Time) (found journal.Job, begun bool, err error) {
 	found, err = p.Find(j, v)
 	switch {

@@ -26,8 +26,8 @@ type Pace struct {
 	Hold  bool          // the last of it stays until ctx ends
 }
 
-// Playback plays a stored drive: it stands in for the car, the adapter and the clock of a live one. Its keys, Pause, Seek
-// and Pace, may be pressed from any goroutine.
+// Playback plays a stored drive: it stands in for the car, the adapter and the clock of a live one. Its keys, Pause,
+// Seek and Pace, may be pressed from any goroutine.
 type Playback struct {
 	stored    *stored
 	pace      Pace
@@ -213,7 +213,8 @@ func (p *Playback) due(c pressed, at time.Time, take func(Event) error) (time.Ti
 	return p.began.real.Add(time.Duration(float64(at.Sub(p.began.car)) / c.times)), nil
 }
 
-// sleep waits until a time, for ever if it is zero, and reports whether it came; false: a key was pressed, or ctx ended.
+// sleep waits until a time, for ever if it is zero, and reports whether it came; false: a key was pressed, or ctx
+// ended.
 func (p *Playback) sleep(ctx context.Context, due time.Time, c pressed) bool {
 	if !due.IsZero() && !p.pace.Clock.Now().Before(due) {
 		return true

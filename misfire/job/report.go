@@ -39,9 +39,9 @@ type ReportDrive struct {
 	Side Side
 }
 
-// Report gathers what a report of the job is made from: the comparison that was made last, or the one that Choose finds,
-// the causes, and what was measured. Each drive is counted once: for its numbers, its strip and the comparison. Where
-// drives are compared only theirs have Moments.
+// Report gathers what a report of the job is made from: the comparison that was made last, or the one that Choose
+// finds, the causes, and what was measured. Each drive is counted once: for its numbers, its strip and the
+// comparison. Where drives are compared only theirs have Moments.
 func (c *Case) Report(ctx context.Context) (*Report, error) {
 	r := &Report{Case: c}
 	chosen, err := r.compare(ctx)
@@ -79,7 +79,8 @@ func (r *Report) compare(ctx context.Context) (*Choice, error) {
 		r.Why = err
 		return nil, nil
 	}
-	w := comparing{journal: c.journal, opts: c.opts, strip: true, counted: c.counted, result: Comparison{Choice: chosen, Question: q}}
+	w := comparing{journal: c.journal, opts: c.opts, strip: true, counted: c.counted}
+	w.result = Comparison{Choice: chosen, Question: q}
 	if err := w.prepare(); err != nil {
 		return nil, err
 	}

@@ -38,7 +38,8 @@ func plugged(t testing.TB, scenario string, seed uint64, from time.Time) (*Car, 
 	clk := clock.NewStepped(from)
 	s, err := sim.Open(scenario, seed, clk)
 	require.NoError(t, err)
-	c, err := Connect(t.Context(), elm.Config{Clock: clk, Dial: func(ctx context.Context) (elm.Link, error) { return s.Dial(ctx) }}, nil)
+	dial := func(ctx context.Context) (elm.Link, error) { return s.Dial(ctx) }
+	c, err := Connect(t.Context(), elm.Config{Clock: clk, Dial: dial}, nil)
 	require.NoError(t, err)
 	t.Cleanup(c.Close)
 	return c, s

@@ -79,8 +79,8 @@ func (s *Saver) settle(v journal.Vehicle, at time.Time) (journal.Job, error) {
 	return found, err
 }
 
-// KnownEngine returns the engine that earlier drives of the vehicle were counted by, where the car does not contradict it,
-// with a notice of it; else cfg as it is, and a notice only where that engine is left out.
+// KnownEngine returns the engine that earlier drives of the vehicle were counted by, where the car does not
+// contradict it, with a notice of it; else cfg as it is, and a notice only where that engine is left out.
 func (s *Saver) KnownEngine(vin string, cfg misfire.Config, counted int) (misfire.Config, *Notice) {
 	if s == nil || s.Journal == nil || vin == "" {
 		return cfg, nil
@@ -131,8 +131,8 @@ func (s *Saver) Bench(d *Drive, readings []bench.Reading, note string) (int64, e
 	return in.ID, err
 }
 
-// Record begins to save a drive of a car. The error is a job that cannot be meant; anything else is told while the drive
-// goes on.
+// Record begins to save a drive of a car. The error is a job that cannot be meant; anything else is told while the
+// drive goes on.
 func (s *Saver) Record(c *Car, d *Drive) error {
 	if d.saver = s; s == nil || s.Why != nil {
 		return nil
@@ -145,7 +145,8 @@ func (s *Saver) Record(c *Car, d *Drive) error {
 	}
 	info := journal.DriveInfo{
 		Vehicle: s.Place.Vehicle(setup.VIN, setup.Title), JobName: s.Place.Name, Started: d.Now(), Setup: kept,
-		Adapter: c.Adapter.Identity(), Protocol: c.Adapter.Protocol().String(), Engine: d.Config.Engine, Map: d.Config.Map,
+		Adapter: c.Adapter.Identity(), Protocol: c.Adapter.Protocol().String(),
+		Engine: d.Config.Engine, Map: d.Config.Map,
 		Catalyst: c.Caps.CatalystLimit, Emission: c.Caps.EmissionLimit,
 	}
 	info.Vehicle.Layout, info.Vehicle.Map = layoutTold(&d.Config)
@@ -244,9 +245,9 @@ type Saved struct {
 	Lost       int   // samples and exchanges that are gone: they could not be kept in memory until the disk took them
 }
 
-// Finish ends the recording with the verdict that the drive came to, JSON of the caller's. A drive in which the car never
-// said anything is taken out of the journal again, with the job that was begun for it. The error wraps ErrNotSaved where
-// the drive, or its end, is not saved.
+// Finish ends the recording with the verdict that the drive came to, JSON of the caller's. A drive in which the car
+// never said anything is taken out of the journal again, with the job that was begun for it. The error wraps
+// ErrNotSaved where the drive, or its end, is not saved.
 func (s *Saver) Finish(verdict []byte) (done Saved, err error) {
 	if s.recorder == nil {
 		return done, fmt.Errorf("the drive is %w: %w", ErrNotSaved, s.Why)

@@ -19,8 +19,8 @@ type Setup struct {
 	NoHeaders bool `json:"no_headers,omitempty"`
 }
 
-// SetupOf returns what was kept of a drive. A drive of another program may have left nothing. The error is a set-up that
-// cannot be read.
+// SetupOf returns what was kept of a drive. A drive of another program may have left nothing. The error is a set-up
+// that cannot be read.
 func SetupOf(d *journal.Drive) (s Setup, err error) {
 	s.VIN, s.Title = d.Vehicle.VIN, d.Vehicle.Name
 	if len(d.Setup) > 0 {

@@ -43,7 +43,8 @@ type Health struct {
 
 // Stored gives a drive of the journal as its samples were saved.
 func Stored(j *journal.Journal, drive journal.Drive) Source {
-	return &stored{journal: j, drive: drive, play: func(do func(journal.Event) error) error { return j.Play(drive.ID, do) }}
+	play := func(do func(journal.Event) error) error { return j.Play(drive.ID, do) }
+	return &stored{journal: j, drive: drive, play: play}
 }
 
 // AnewError says why a drive cannot be decoded anew.
@@ -108,7 +109,8 @@ func (s *stored) Events(ctx context.Context, take func(Event) error) error {
 func (s *stored) Now() time.Time { return s.at }
 
 func (s *stored) Health() Health {
-	return Health{Adapter: s.drive.Adapter, Protocol: s.drive.Protocol, Exchanges: s.drive.Exchanges, PerSecond: unknown()}
+	d := &s.drive
+	return Health{Adapter: d.Adapter, Protocol: d.Protocol, Exchanges: d.Exchanges, PerSecond: unknown()}
 }
 
 // rereading decodes the exchanges of a stored drive anew.
