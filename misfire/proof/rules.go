@@ -4,12 +4,8 @@ import (
 	"math"
 	"time"
 
-	"stumble/misfire"
 	"stumble/obd"
 )
-
-// warmAt parts cold from warm running, as the tally has it.
-const warmAt = float64(misfire.WarmAt)
 
 // RuleKind is what a car does by itself after a repair. The rules are typical ones, not the law for one car.
 type RuleKind uint8
