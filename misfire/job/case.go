@@ -77,7 +77,7 @@ func (c *Case) count(ctx context.Context, strip bool) (all []*Counted, err error
 	for i := range c.Drives {
 		id := c.Drives[i].ID
 		d := c.counted[id]
-		if d == nil {
+		if d == nil || strip && d.Moments == nil {
 			if d, err = c.opts.count(ctx, c.journal, id, strip, nil); err != nil {
 				return nil, err
 			}

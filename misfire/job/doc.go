@@ -23,7 +23,9 @@
 //
 // # A job
 //
-// Open reads a job and Case holds it. Its drives are counted when they are first asked for, each once:
+// Open reads a job and Case holds it. Its drives are counted when they are first asked for. A comparison counts its own
+// drives, both sides at once, for it follows the car's own cycles from where the fault was first seen; a report counts
+// each drive once:
 //
 //	b, err := job.Open(j, 0, job.Options{}) // the newest
 //	found, err := b.Compare(ctx, job.Question{})

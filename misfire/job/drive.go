@@ -212,6 +212,7 @@ func (d *Drive) notify(n Notice) {
 // befell tells of what happened to the link or the car, and notes it among the marks: who looks at the drive later must
 // know why nothing was counted there. What could not be read of a stored drive is told alone.
 func (d *Drive) befell(n Notice) {
+	d.obey() // what was pressed before it is marked before it
 	d.notify(n)
 	if n.Kind == ExchangesUnread {
 		return
