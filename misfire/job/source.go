@@ -16,8 +16,8 @@ type Source interface {
 	// Events gives every event to take in order of time, until the drive is over, ctx ends or take returns an error,
 	// which it returns. An event is good until take returns.
 	Events(ctx context.Context, take func(Event) error) error
-	// Now is the time of the drive: of a car its clock's, of a stored drive that of its newest sample. It may be called
-	// from any goroutine.
+	// Now is the time of the drive: of a car its clock's, of a stored drive that of its newest sample. A source whose
+	// drive has keys gives it to any goroutine.
 	Now() time.Time
 	// Health is how the adapter is doing.
 	Health() Health
