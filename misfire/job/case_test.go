@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"stumble/misfire"
 	"stumble/misfire/cause"
 	"stumble/misfire/journal"
 	"stumble/misfire/proof"
@@ -55,12 +56,13 @@ func TestChoose(t *testing.T) {
 	assert.Equal(t, []int64{1}, chosen.Before)
 	assert.Equal(t, []int64{2, 3}, chosen.After)
 
+	require.NoError(t, j.AddNote(id, journal.Note{At: morning().Add(time.Hour), Text: " Repair: new coil"}))
 	require.NoError(t, j.AddNote(id, journal.Note{At: morning().Add(-time.Hour), Text: "repaired long ago"}))
-	require.NoError(t, j.AddNote(id, journal.Note{At: morning().Add(90 * time.Minute), Text: " Repair: new coil"}))
+	require.NoError(t, j.AddNote(id, journal.Note{At: morning().Add(2 * time.Hour), Text: "to be repaired"}))
 	chosen, err = choose()
 	require.NoError(t, err)
 	assert.Equal(t, ByNote, chosen.Repair.Kind)
-	assert.Equal(t, []int64{2}, chosen.Before)
+	assert.Equal(t, []int64{2}, chosen.Before, "a drive that begins with the note was not repaired yet")
 	assert.Equal(t, []int64{3}, chosen.After)
 
 	require.NoError(t, j.AddNote(id, journal.Note{At: morning().Add(9 * time.Hour), Text: "repair"}))
@@ -182,6 +184,71 @@ func TestRepairedCar(t *testing.T) {
 	assert.True(t, q.Strict)
 	assert.Equal(t, "wire:2-1", q.Swap.String())
 	require.Len(t, c.exchanges(), 1)
+
+	require.NoError(t, j.DeleteDrive(after))
+	drive(t, j, "wren-repaired", 3, morning().Add(2*time.Hour), time.Minute)
+	c, err = Open(j, 1, Options{})
+	require.NoError(t, err)
+	chosen, q, err = c.Recall()
+	require.NoError(t, err)
+	assert.Equal(t, SinceRepair, chosen.Rule, "one of those that were compared is gone")
+	assert.NotNil(t, q.Swap, "it is asked the same")
+}
+
+// The newest reading since the repaired car was first driven is that of after.
+func TestCodesRead(t *testing.T) {
+	j, id := written(t, 2)
+	for _, minutes := range []int{-10, 30, 61, 70} {
+		at := morning().Add(time.Duration(minutes) * time.Minute)
+		_, err := j.AddIntake(id, &obd.Intake{At: at})
+		require.NoError(t, err)
+	}
+	before, err := j.Drive(1)
+	require.NoError(t, err)
+	after, err := j.Drive(2)
+	require.NoError(t, err)
+	read, err := codesRead(j, &before, &after)
+	require.NoError(t, err)
+	assert.EqualValues(t, 1, read.Before.ID)
+	assert.EqualValues(t, 4, read.After.ID)
+	read, err = codesRead(j, &after, &before)
+	require.NoError(t, err)
+	assert.EqualValues(t, 2, read.Before.ID)
+	assert.EqualValues(t, 4, read.After.ID)
+}
+
+// Causes are ranked by the drives before the repair, or by those since when it misses still; never by drives after parts
+// were exchanged.
+func TestFaultyDrives(t *testing.T) {
+	j, id := written(t, 4)
+	found := &Comparison{
+		Choice: Choice{Before: []int64{1}, After: []int64{2}}, Question: Question{Swap: &proof.Swap{Part: "coil", A: 5, B: 3}},
+		Before: []*Counted{{Stored: journal.Drive{DriveInfo: journal.DriveInfo{Job: id}}}},
+		Result: &proof.Comparison{}, Swap: &proof.SwapResult{},
+	}
+	require.NoError(t, found.Remember(j, morning(), ""))
+	require.NoError(t, j.AddNote(id, journal.Note{At: morning().Add(150 * time.Minute), Text: "repair"}))
+	c, err := Open(j, id, Options{})
+	require.NoError(t, err)
+	repair, err := c.LastRepair()
+	require.NoError(t, err)
+	all := make([]*Counted, len(c.Drives))
+	for i := range all {
+		all[i] = &Counted{Stored: c.Drives[i], Summary: &misfire.Summary{}}
+	}
+	chosen, left, err := c.faulty(all)
+	require.NoError(t, err)
+	assert.Equal(t, []*Counted{all[0], all[2]}, chosen)
+	assert.Equal(t, []LeftOut{{Kind: AfterExchange, Drive: 2}, {Kind: Cured, Repair: repair}}, left)
+	all[3].Summary.Verdict.Cylinders = []int{5}
+	chosen, left, err = c.faulty(all)
+	require.NoError(t, err)
+	assert.Equal(t, []*Counted{all[3]}, chosen)
+	assert.Equal(t, []LeftOut{{Kind: AfterExchange, Drive: 2}, {Kind: BeforeRepair, Repair: repair}}, left)
+	chosen, left, err = c.faulty(all[3:])
+	require.NoError(t, err)
+	assert.Equal(t, []*Counted{all[3]}, chosen)
+	assert.Empty(t, left, "there was nothing else")
 }
 
 // A report gathers the comparison, the causes and the strips, and counts each drive once.

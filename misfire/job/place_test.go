@@ -2,6 +2,7 @@ package job
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -48,6 +49,29 @@ func TestPlaceOfAnotherVehicle(t *testing.T) {
 	found, err = again.Find(j, journal.Vehicle{VIN: "1LK00000000000001"})
 	require.NoError(t, err)
 	assert.Zero(t, found.ID)
+}
+
+// A drive in which the car said nothing is not kept, nor is a job that was begun for it; one that was there is.
+func TestNothingReadIsNotKept(t *testing.T) {
+	j := aJournal(t)
+	for _, begun := range []bool{true, false} {
+		if !begun {
+			drive(t, j, "wren-running", 1, morning(), 10*time.Second)
+		}
+		c, _ := plugged(t, "wren-running", 1, morning())
+		d := started(t, c, misfire.Config{})
+		s := &Saver{Journal: j}
+		require.NoError(t, s.Record(c, d))
+		done, err := s.Finish(nil)
+		require.NoError(t, err)
+		assert.Equal(t, Saved{}, done)
+		all, err := j.Jobs(journal.JobFilter{})
+		require.NoError(t, err)
+		assert.Equal(t, begun, len(all) == 0)
+	}
+	drives, err := j.Drives(0)
+	require.NoError(t, err)
+	assert.Len(t, drives, 1)
 }
 
 // The engine that a vehicle was counted by is taken again unless the car contradicts it, and that is told.

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire"
+	"stumble/misfire/gear"
 	"stumble/obd/clock"
 )
 
@@ -70,6 +71,40 @@ func TestSourcesAreOneDrive(t *testing.T) {
 		assert.Equal(t, want, inFull(counted))
 		assert.Equal(t, want, inFull(back.Finish().Summary))
 	}
+}
+
+// Marks come between the samples that they came between, though the drive is decoded anew.
+func TestAnewKeepsTheMarks(t *testing.T) {
+	j := aJournal(t)
+	c, _ := plugged(t, "wren-running", 1, morning())
+	d := started(t, c, misfire.Config{})
+	d.Until = d.Now().Add(30 * time.Second)
+	s := &Saver{Journal: j}
+	require.NoError(t, s.Record(c, d))
+	require.ErrorIs(t, d.Run(t.Context(), 3*time.Second, func(*State) error {
+		d.Mark(gear.Drive)
+		d.Note("pop")
+		return nil
+	}), ErrTimeUp)
+	d.Finish()
+	done, err := s.Finish(nil)
+	require.NoError(t, err)
+	events := func(anew bool) (all []string) {
+		source, err := (&Options{Anew: anew}).Source(j, done.Drive)
+		require.NoError(t, err)
+		require.NoError(t, source.Events(t.Context(), func(e Event) error {
+			if e.Mark != nil {
+				all = append(all, e.Mark.Text)
+			} else {
+				all = append(all, e.Sample.Received.String())
+			}
+			return nil
+		}))
+		return all
+	}
+	require.Greater(t, len(events(false)), 100)
+	require.Contains(t, events(false), "pop")
+	require.Equal(t, events(false), events(true))
 }
 
 // inFull is a summary to its last digit: NaN is no number to compare.
