@@ -6,8 +6,8 @@ import (
 
 // apportion shares one cylinder's misses out over the groups of a level by maximum likelihood, as package
 // rate describes. The answer is by group; groups that lie in no mixed window with misses stand for themselves
-// and are left out. Without such windows it is nil.
-func (l *level) apportion(cylinder int, phi float64, still bool) []rate.Apart {
+// and are left out. Without such windows it is nil. Limits are those of misses that come alone.
+func (l *level) apportion(cylinder int, still bool) []rate.Apart {
 	if len(l.mixed[cylinder]) == 0 {
 		return nil
 	}
@@ -27,5 +27,5 @@ func (l *level) apportion(cylinder int, phi float64, still bool) []rate.Apart {
 			lumps.Add(t.misses, rate.Part{Condition: g, Firings: t.firings + t.clear})
 		}
 	}
-	return lumps.Fit(phi)
+	return lumps.Fit(1)
 }

@@ -3,6 +3,7 @@ package misfire
 import (
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
+	"stumble/misfire/rate"
 )
 
 // book adds windows up by condition and by gear state. Its memory grows with the conditions seen, not with
@@ -12,9 +13,16 @@ type book struct {
 	gears level // by gear state
 	lever level // by whether a gear is in: see leverGroup
 
+	load level // on the move by load band, everything else together
+
 	total   [engine.MaxCylinders]sum
 	unknown Unknown // windows whose running or gear is not known
 	whole   wholeEngine
+
+	cylinders int        // that are counted
+	ceiling   float64    // misses per firing up to which a cylinder counts as healthy
+	in        gear.State // now
+	spells    int        // stretches of one gear state that have ended
 }
 
 // sum is what was seen of one cylinder, whatever the condition.
@@ -22,14 +30,34 @@ type sum struct {
 	misses, firings float64
 	atLeast         bool // the counter reached its end: there may have been more
 	silence         silence
+
+	ladder rate.Ladder // of all its windows
+	awake  rate.Ladder // as it was when the counter last rose
+	hushed float64     // firings since then
+	charge charge
+	when   when
+	judged rate.Count // as it was when charge and when were last brought up to date
+}
+
+// due reports whether enough is new to bring the judgement of a cylinder up to date: one miss of a few, one in twenty
+// of many, or a tenth more running.
+func (s *sum) due() bool {
+	const news, running = 1.05, 1.1
+	if s.misses == 0 || s.misses < s.judged.Misses*news && s.firings < s.judged.Firings*running {
+		return false
+	}
+	s.judged = rate.Count{Misses: s.misses, Firings: s.firings}
+	return true
 }
 
 func newBook() *book {
 	return &book{
-		fine:  level{group: func(c conditionIndex) int { return int(c) }, cells: make([]*cell, conditions), trends: true},
-		gears: level{group: func(c conditionIndex) int { return int(c.condition().Gear) }, cells: make([]*cell, gearStates)},
-		lever: level{group: leverGroup, cells: make([]*cell, leverGroups)},
-		whole: newWholeEngine(),
+		ceiling: rate.Ceiling / 1000,
+		fine:    level{group: func(c conditionIndex) int { return int(c) }, cells: make([]*cell, conditions), trends: true},
+		gears:   level{group: func(c conditionIndex) int { return int(c.condition().Gear) }, cells: make([]*cell, gearStates), whole: true},
+		lever:   level{group: leverGroup, cells: make([]*cell, leverGroups), whole: true},
+		load:    level{group: loadGroup, cells: make([]*cell, loadGroups), whole: true},
+		whole:   newWholeEngine(),
 	}
 }
 
@@ -42,6 +70,19 @@ const (
 	leverGroups
 )
 
+// Groups of the load level.
+const (
+	loadElsewhere = LoadBands
+	loadGroups    = LoadBands + 1
+)
+
+func loadGroup(c conditionIndex) int {
+	if at := c.condition(); at.Gear == gear.Moving {
+		return int(at.Load)
+	}
+	return loadElsewhere
+}
+
 func leverGroup(c conditionIndex) int {
 	switch c.condition().Gear {
 	case gear.Unknown:
@@ -53,12 +94,17 @@ func leverGroup(c conditionIndex) int {
 }
 
 // levels are all ways of telling running apart.
-func (b *book) levels() [3]*level { return [...]*level{&b.fine, &b.gears, &b.lever} }
+func (b *book) levels() [4]*level { return [...]*level{&b.fine, &b.gears, &b.lever, &b.load} }
 
 // clone is a copy that can be added to without touching the book.
 func (b *book) clone() *book {
 	c := newBook()
 	c.total, c.unknown, c.whole = b.total, b.unknown, b.whole
+	c.cylinders, c.ceiling, c.spells = b.cylinders, b.ceiling, b.spells
+	c.in = b.in
+	for i := range c.total {
+		c.total[i].ladder, c.total[i].awake = b.total[i].ladder.Clone(), b.total[i].awake.Clone()
+	}
 	for i, l := range b.levels() {
 		l.copyTo(c.levels()[i])
 	}
@@ -91,6 +137,12 @@ func (b *book) add(w *window) {
 	for _, l := range b.levels() {
 		l.add(w, firings)
 	}
+	for i := range w.misses {
+		if w.valid[i] && b.total[i].due() {
+			b.weigh(i)
+			b.askWhen(i)
+		}
+	}
 }
 
 func (b *book) addCylinder(w *window, i int, firings float64) {
@@ -103,6 +155,14 @@ func (b *book) addCylinder(w *window, i int, firings float64) {
 	}
 	s.misses += float64(w.misses[i])
 	s.firings += firings
+	if w.misses[i] == 0 && s.hushed == 0 {
+		s.ladder.CopyTo(&s.awake)
+	}
+	s.hushed += firings
+	if w.misses[i] > 0 {
+		s.hushed = 0
+	}
+	s.ladder.Add(float64(w.misses[i]), firings)
 	s.atLeast = s.atLeast || w.full[i]
 }
 

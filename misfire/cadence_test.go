@@ -148,7 +148,8 @@ func TestCycleOfKeyOffCounters(t *testing.T) {
 	assert.False(t, inGear(t, s, 2, gear.Drive).Apart)
 	assert.InDelta(t, 1, inGear(t, s, 2, gear.Drive).Mixed, 1e-9)
 	assert.Equal(t, NoteKeyOff, s.Notes[0].Kind)
-	assert.Equal(t, []int{2}, s.Verdict.Cylinders)
+	assert.Equal(t, Foremost, s.Verdict.Finding, "one window may be one burst")
+	assert.Equal(t, 2, s.Verdict.Foremost)
 
 	m.start(750)
 	m.rates[1] = 0

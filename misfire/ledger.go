@@ -37,6 +37,17 @@ type shown struct {
 	full   [engine.MaxCylinders]bool // the counter reached its end
 }
 
+// cylinders is how many were followed all through the window.
+func (w *window) cylinders() int {
+	n := 0
+	for _, valid := range w.valid {
+		if valid {
+			n++
+		}
+	}
+	return n
+}
+
 func (s *shown) add(r rise) {
 	s.misses[r.cylinder] += r.misses
 	s.full[r.cylinder] = s.full[r.cylinder] || r.full

@@ -240,7 +240,7 @@ func TestLumpsAreSharedOutByLikelihood(t *testing.T) {
 			all[0] += firings * (1 - d)
 			all[1] += firings * d
 		}
-		apart := b.gears.apportion(0, 1, false)
+		apart := b.gears.apportion(0, false)
 		for i, g := range []gear.State{gear.ParkNeutral, gear.Drive} {
 			ml[i] += apart[g].Rate.Rate / drives
 			naive[i] += 1000 * shared[i] / all[i] / drives
@@ -270,13 +270,13 @@ func TestWindowsWithoutMissesCountForEachOfTheirConditions(t *testing.T) {
 	p, d := b.gears.cells[gear.ParkNeutral].at(0), b.gears.cells[gear.Drive].at(0)
 	assert.Equal(t, 30.0, p.clear)
 	assert.Equal(t, 70.0, d.clear)
-	assert.Nil(t, b.gears.apportion(0, 1, false), "nothing to share out")
+	assert.Nil(t, b.gears.apportion(0, false), "nothing to share out")
 	assert.Equal(t, rate.Count{}, d.count(), "what decides are unmixed windows")
 
 	w.misses[0] = 4
 	b.add(&w)
 	assert.Equal(t, 70.0, d.mixed)
-	assert.NotNil(t, b.gears.apportion(0, 1, false))
+	assert.NotNil(t, b.gears.apportion(0, false))
 	layout := newMill(t, 200, 0)
 	layout.tally.book, layout.tally.ledger.holding = b, false
 	c := inGear(t, layout.tally.Summary(), 1, gear.Drive)

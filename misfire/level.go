@@ -14,8 +14,10 @@ type level struct {
 	trends  bool                           // its cells watch for worsening: only like condition may be compared
 	cells   []*cell                        // by group; nil until seen
 	mixed   [engine.MaxCylinders][]mixture // by cylinder: its windows with misses that span several groups
-	windows int                            // that ran at all
-	parts   []part                         // scratch of addMixed
+	whole   bool                           // windows that span several groups are kept one by one, too
+	spanned [engine.MaxCylinders][]spanned
+	windows int    // that ran at all
+	parts   []part // scratch of addMixed
 }
 
 // cell is one group of conditions, with the misses of every cylinder that was followed in it.
@@ -32,12 +34,12 @@ type tally struct {
 	clear           float64 // firings in mixed windows without a miss: none in the whole is none in each part
 	mixed           float64 // firings in mixed windows with misses: their share is an estimate
 	atLeast         bool
-	bursts          rate.Dispersion
+	ladder          rate.Ladder
 	trend           *trend // nil where none is watched for
 
 	// Since the counter last rose, wherever that was: see silence.
-	quiet, quietClear float64         // of firings and of clear
-	awake             rate.Dispersion // bursts as they were when the silence began here
+	quiet, quietClear float64     // of firings and of clear
+	awake             rate.Ladder // as it was when the silence began here
 }
 
 // unmixedShare is the part of a window's firings that must lie in one group for it to count as unmixed.
@@ -82,6 +84,7 @@ func (l *level) copyTo(dst *level) {
 			m.groups, m.firings = slices.Clone(m.groups), slices.Clone(m.firings)
 			dst.mixed[i] = append(dst.mixed[i], m)
 		}
+		dst.spanned[i] = slices.Clone(l.spanned[i])
 	}
 }
 
@@ -92,9 +95,9 @@ func (c *cell) clone() *cell {
 			continue
 		}
 		own := *t
+		own.ladder, own.awake = t.ladder.Clone(), t.awake.Clone()
 		if t.trend != nil {
-			trend := *t.trend
-			own.trend = &trend
+			own.trend = t.trend.clone()
 		}
 		copied.cylinders[i] = &own
 	}
@@ -158,9 +161,9 @@ func (l *level) addUnmixed(w *window, group int, firings float64) {
 		t.misses += x
 		t.firings += firings
 		t.atLeast = t.atLeast || w.full[i]
-		t.bursts.Add(x, firings)
+		t.ladder.Add(x, firings)
 		if t.trend != nil {
-			t.trend.add(x, firings, w.from.sec, w.to.sec)
+			t.trend.add(x, firings, w.from.sec, w.to.sec, w.cylinders())
 		}
 	}
 }
@@ -180,6 +183,9 @@ func (l *level) addMixed(w *window) {
 			}
 			t.mixed += p.firings
 			t.atLeast = t.atLeast || w.full[i]
+		}
+		if l.whole {
+			l.keepSpanned(i, float64(x))
 		}
 		if x > 0 {
 			l.mixed[i] = mix(l.mixed[i], l.parts, float64(x))

@@ -94,7 +94,7 @@ func (t *tally) awakeRate() float64 {
 // hush enters running without a miss.
 func (t *tally) hush(firings, clear float64) {
 	if t.quiet == 0 && t.quietClear == 0 {
-		t.awake = t.bursts
+		t.ladder.CopyTo(&t.awake)
 	}
 	t.quiet += firings
 	t.quietClear += clear
@@ -106,6 +106,9 @@ func (b *book) endSilence(cylinder int) {
 	still := b.total[cylinder].silence.still
 	if still {
 		b.total[cylinder].firings -= b.fine.quiet(cylinder)
+		s := &b.total[cylinder]
+		s.awake.CopyTo(&s.ladder)
+		s.hushed = 0
 	}
 	for _, l := range b.levels() {
 		for _, t := range l.of(cylinder) {
@@ -133,7 +136,7 @@ func (t *tally) strike() {
 	}
 	t.firings -= t.quiet
 	t.clear -= t.quietClear
-	t.bursts = t.awake
+	t.awake.CopyTo(&t.ladder)
 	if t.trend != nil {
 		t.trend.forget()
 	}
@@ -145,7 +148,8 @@ func (t *tally) seen(still bool) *tally {
 		return t
 	}
 	s := *t
-	s.trend = nil
+	s.trend, s.ladder = nil, rate.Ladder{}
+	t.ladder.CopyTo(&s.ladder)
 	s.strike()
 	return &s
 }

@@ -28,14 +28,15 @@ type review struct {
 	layout    engine.Layout
 	cylinders int
 
-	least               float64 // dispersion, at least, of what few windows have seen
-	byCondition, byGear [engine.MaxCylinders]spread
+	piled [engine.MaxCylinders]rate.Bursts // how the misses of each cylinder pile up, in all of its running
 }
 
 func (t *Tally) review() *review {
 	r := &review{book: t.provisionalBook(), tally: t, layout: t.layout()}
 	r.cylinders = r.layout.Cylinders
-	r.spreads()
+	for i := range r.cylinders {
+		r.piled[i] = r.measured(i)
+	}
 	return r
 }
 
@@ -137,9 +138,11 @@ func (r *review) totals() []Cell {
 	cells := make([]Cell, r.cylinders)
 	for i := range cells {
 		c, count := &cells[i], r.all(i)
-		*c = Cell{Cylinder: i + 1, Reported: r.tally.lanes[i].reported, Apart: true, Judged: r.byGear[i].judged,
+		*c = Cell{Cylinder: i + 1, Reported: r.tally.lanes[i].reported, Apart: true,
 			Running: seconds(r.tally.running), RPM: math.NaN(), Load: math.NaN(), Still: r.still(i), Decides: count}
-		c.Estimate = estimate(count.Misses, count.Firings, r.dispersion(&r.fine, i), r.total[i].atLeast)
+		b := r.piled[i]
+		b.Misses, b.Firings = count.Misses, count.Firings
+		c.set(r.sides(b, r.total[i].atLeast, r.piled[i]))
 		c.Worsening, c.Since = r.worsened(i, func(Condition) bool { return true })
 	}
 	return cells
@@ -160,7 +163,7 @@ func (r *review) cells(l *level, condition func(int) Condition) []Cell {
 	var cells []Cell
 	var shared [engine.MaxCylinders][]rate.Apart
 	for i := range r.cylinders {
-		shared[i] = l.apportion(i, r.dispersion(l, i), r.still(i))
+		shared[i] = l.apportion(i, r.still(i))
 	}
 	for g, seen := range l.cells {
 		if seen == nil || condition(g).Gear == gear.Unknown {
@@ -169,7 +172,7 @@ func (r *review) cells(l *level, condition func(int) Condition) []Cell {
 		for i := range r.cylinders {
 			c := r.cell(l, seen, i, condition(g))
 			if t := seen.at(i); t.mixed > 0 {
-				c.share(&shared[i][g], t.atLeast)
+				c.share(&shared[i][g], t.atLeast, r.piled[i])
 			}
 			cells = append(cells, c)
 		}
@@ -178,8 +181,9 @@ func (r *review) cells(l *level, condition func(int) Condition) []Cell {
 }
 
 // share gives the cell what is estimated to be its part of mixed windows.
-func (c *Cell) share(part *rate.Apart, atLeast bool) {
-	c.Estimate, c.Apart = part.Rate, len(part.With) == 0
+func (c *Cell) share(part *rate.Apart, atLeast bool, piled rate.Bursts) {
+	c.set(rate.SharedBy(part.Rate, piled))
+	c.Apart = len(part.With) == 0
 	if c.AtLeast = atLeast; atLeast {
 		c.High = math.Inf(1)
 	}
@@ -199,10 +203,7 @@ func (r *review) cell(l *level, seen *cell, i int, condition Condition) Cell {
 		Load:      seen.work.load / (2 * seen.firings),
 		Decides:   t.count(),
 	}
-	phi, judged := r.own(l, t, i)
-	c.Judged = judged
-	c.Bursts = judged && t.bursts.Chance() < 0.01
-	c.Estimate = estimate(t.misses, t.firings+t.clear, phi, t.atLeast)
+	c.set(r.limited(t, i))
 	if all := t.firings + t.clear + t.mixed; all > 0 {
 		c.Mixed = t.mixed / all
 	}
@@ -212,6 +213,11 @@ func (r *review) cell(l *level, seen *cell, i int, condition Condition) Cell {
 	}
 	c.Worsening, c.Since = r.worsened(i, like)
 	return c
+}
+
+// set takes a rate, and how far its limits know of bursts.
+func (c *Cell) set(e rate.Estimate, sure rate.Sureness) {
+	c.Estimate, c.Judged, c.Bursts = e, sure != rate.Unjudged, sure == rate.JudgedBursts
 }
 
 // worsened reports whether a cylinder's rate rose in any of some conditions, and when it first began to.
@@ -228,7 +234,7 @@ func (r *review) worsened(cylinder int, of func(Condition) bool) (worse bool, si
 func (b *book) worseSince(cylinder int, of func(Condition) bool) float64 {
 	first := math.Inf(1)
 	for g, t := range b.fine.of(cylinder) {
-		if t.trend.since < first && of(conditionIndex(g).condition()) {
+		if t.trend.status == trendRisen && t.trend.since < first && of(conditionIndex(g).condition()) {
 			first = t.trend.since
 		}
 	}

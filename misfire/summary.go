@@ -108,10 +108,14 @@ type Refresh struct {
 // Verdict is what the drive shows.
 type Verdict struct {
 	Finding   Finding
-	Cylinders []int      // cylinders that miss beyond chance and above the ceiling; empty when none stands out
-	WorseIn   gear.State // gear state in which the first of them is worse beyond chance; Unknown when none is
+	Cylinders []int // that miss more than a healthy one may, the worst first; kept until what is seen speaks against it
+	// Now are cylinders that have missed too much so far, on less running than it takes to call them bad.
+	Now       []int
+	Foremost  int        // cylinder that most misses are on, few as they may be; 0 when there is none
+	WorseIn   gear.State // gear state in which the worst of them is worse beyond chance; Unknown when none is
+	AboveLoad int        // percent of load above which, on the move, it is worse beyond chance; 0 when none is
 	Worsening []int
-	Random    bool // misses above the ceiling, but no cylinder stands out
+	Random    bool // the engine misses too much as a whole, and no cylinder stands out
 	EaseOff   bool // misfire that can overheat the catalyst is going on
 }
 

@@ -58,6 +58,7 @@ func NewTally(cfg Config) *Tally {
 	}
 	t := &Tally{cfg: cfg, judge: gear.NewJudge(), exposure: newExposure(), book: newBook(), strip: newStrip(),
 		runningFrom: math.Inf(1), stoppedAt: math.Inf(1)}
+	t.book.ceiling, t.book.cylinders = cfg.Ceiling/1000, cfg.Engine.Cylinders
 	t.ledger = newLedger(&t.lanes, t.book.add)
 	for i := range t.averages {
 		t.averages[i] = newAverage()
@@ -190,6 +191,7 @@ func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 		e.kind = eventAverage
 	} else {
 		t.lanes[e.cylinder].reported, t.heard[e.cylinder] = true, at
+		t.book.cylinders = max(t.book.cylinders, cylinder)
 	}
 	t.queue.push(e, t)
 }
@@ -288,6 +290,7 @@ func (t *Tally) enterStep(s *step) {
 		t.holes += s.to - s.from
 		t.cadence.lose()
 	}
+	t.book.turn(c.Gear)
 	t.ledger.run(s, c.index())
 }
 

@@ -2,40 +2,36 @@ package misfire
 
 import (
 	"cmp"
+	"math"
 	"slices"
 
-	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/misfire/rate"
-)
-
-const (
-	// How rarely chance alone may put on a difference: a cylinder that stands out, allowing for all looks; the
-	// one question about gears asked beforehand; and any other difference between two gear states, allowing
-	// for all pairs.
-	oddChance     = 0.01
-	plannedChance = 0.05
-	foundChance   = 0.05
 )
 
 // gearOrder is the order in which gear states are told.
 var gearOrder = [...]gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse, gear.Moving}
 
-// verdict judges the drive. Only windows that lie within one gear state decide; what is shared out by
-// estimate is shown, but accuses nobody.
+// verdict judges the drive. Windows that lie within one gear state tell most; what spans several tells what it can by
+// its likelihood, and is left out of nothing but the rates.
 func (r *review) verdict(s *Summary) Verdict {
 	v := Verdict{EaseOff: easeOff(s)}
-	bad, random := r.looks()
-	for i, is := range bad {
-		if is {
+	for i := range r.cylinders {
+		switch c := r.total[i].charge; {
+		case c.bad, c.now && r.still(i): // its fuel may have been shut off: there is no more to wait for
 			v.Cylinders = append(v.Cylinders, i+1)
+		case c.now:
+			v.Now = append(v.Now, i+1)
 		}
 	}
-	slices.SortStableFunc(v.Cylinders, func(x, y int) int { return cmp.Compare(s.Total[y-1].Rate, s.Total[x-1].Rate) })
-	if len(v.Cylinders) > 0 {
-		v.WorseIn = r.worseIn(v.Cylinders[0] - 1)
+	byRate := func(x, y int) int { return cmp.Compare(s.Total[y-1].Rate, s.Total[x-1].Rate) }
+	slices.SortStableFunc(v.Cylinders, byRate)
+	slices.SortStableFunc(v.Now, byRate)
+	if named := append(v.Cylinders[:len(v.Cylinders):len(v.Cylinders)], v.Now...); len(named) > 0 {
+		v.WorseIn, v.AboveLoad = r.worseIn(named[0]-1), r.aboveLoad(named[0]-1)
 	}
-	v.Random = random && len(v.Cylinders) == 0
+	v.Foremost = r.foremost(s)
+	v.Random = v.Foremost == 0 && r.everywhere(&v)
 	for _, c := range s.Total {
 		if c.Worsening {
 			v.Worsening = append(v.Worsening, c.Cylinder)
@@ -45,113 +41,38 @@ func (r *review) verdict(s *Summary) Verdict {
 	return v
 }
 
-// looks compares the cylinders with each other, in the drive as a whole and in each gear state. bad stand out
-// beyond chance and above the ceiling in one of them, allowing for having looked at each; random tells that in
-// one of them the engine as a whole is above the ceiling.
-func (r *review) looks() (bad [engine.MaxCylinders]bool, random bool) {
-	looks := []look{r.wholeLook()}
-	for _, g := range gearOrder {
-		if r.gears.cells[g] != nil {
-			looks = append(looks, r.gearLook(g))
-		}
+// foremost is the cylinder that most misses are on, as far as it may be above the ceiling; 0 when there is none. It is
+// what was counted, in however few bursts, and accuses nobody.
+func (r *review) foremost(s *Summary) int {
+	const few, most = 3, 0.6
+	all, c := 0.0, s.Foremost()
+	for i := range s.Total {
+		all += s.Total[i].Misses
 	}
-	for _, l := range looks {
-		siblings := rate.CompareSiblings(l.counts, l.phi, r.tally.cfg.Ceiling)
-		random = random || siblings.Total.Above(r.tally.cfg.Ceiling)
-		for k, c := range siblings.Cylinders {
-			if c.Odd && c.Adjusted*float64(len(looks)) < oddChance {
-				bad[l.lanes[k]] = true
-			}
-		}
+	if c == nil || c.Misses < few || c.Misses < most*all || !(c.High > r.tally.cfg.Ceiling) {
+		return 0
 	}
-	return bad, random
+	return c.Cylinder
 }
 
-// look is the counts of the cylinders that have a counter, in like running, with their pooled dispersion.
-type look struct {
-	counts []rate.Count
-	lanes  []int // indices of the cylinders
-	phi    float64
-}
-
-func (r *review) look(of func(cylinder int) (rate.Count, float64)) look {
-	var l look
-	var bursts []rate.Burst
+// everywhere reports whether the engine as a whole misses more than a healthy one: with every cylinder named, or with
+// misses that are too few on each to name it.
+func (r *review) everywhere(v *Verdict) bool {
+	all, guard, counted := rate.Count{}, 1.0, 0
 	for i := range r.cylinders {
 		if !r.tally.lanes[i].reported {
 			continue
 		}
-		count, phi := of(i)
-		bursts = append(bursts, rate.Burst{Phi: phi, Misses: count.Misses})
-		l.counts = append(l.counts, count)
-		l.lanes = append(l.lanes, i)
+		c := r.all(i)
+		all.Misses += c.Misses
+		all.Firings += c.Firings
+		guard = math.Max(guard, rate.Guard(rate.Measure(rate.EvidenceLeast, 1, rate.Fitted{Ladder: &r.total[i].ladder, Rate: ratio(c.Misses, c.Firings)})))
+		counted++
 	}
-	l.phi = rate.PooledPhi(bursts)
-	return l
-}
-
-// gearLook looks at the unmixed windows of one gear state.
-func (r *review) gearLook(g gear.State) look {
-	return r.look(func(i int) (rate.Count, float64) {
-		t := r.gears.cells[g].at(i).seen(r.still(i))
-		phi, _ := r.own(&r.gears, t, i)
-		return t.count(), phi
-	})
-}
-
-// wholeLook looks at the whole drive. Its dispersion is that of single conditions: the difference between
-// them is no burst.
-func (r *review) wholeLook() look {
-	return r.look(func(i int) (rate.Count, float64) { return r.all(i), r.dispersion(&r.fine, i) })
-}
-
-// worseIn is the gear state in which a cylinder misses most, when it is worse there beyond chance; Unknown
-// when none is. What is tested first is the question the complaint asks: a gear in, against Park or Neutral;
-// failing that, every pair of gear states.
-func (r *review) worseIn(cylinder int) gear.State {
-	phi := r.dispersion(&r.gears, cylinder)
-	lever := rate.Compare(r.counted(&r.lever, leverInGear, cylinder), r.counted(&r.lever, leverNeutral, cylinder), phi)
-	switch {
-	case lever.Greater < plannedChance:
-		return r.surestHigh(cylinder, phi)
-	case lever.Less < plannedChance:
-		return gear.ParkNeutral
+	if named := len(v.Cylinders) + len(v.Now); named > 0 {
+		return counted > 1 && named == counted
 	}
-	const pairs = len(gearOrder) * (len(gearOrder) - 1)
-	worst, least := gear.Unknown, foundChance/float64(pairs)
-	for _, high := range gearOrder {
-		for _, low := range gearOrder {
-			if high == low {
-				continue
-			}
-			c := rate.Compare(r.counted(&r.gears, int(high), cylinder), r.counted(&r.gears, int(low), cylinder), phi)
-			if c.Greater < least {
-				worst, least = high, c.Greater
-			}
-		}
-	}
-	return worst
-}
-
-// surestHigh is the gear state, of those with a gear in, whose rate is the highest beyond doubt: by its lower
-// limit, so that a few firings in Reverse do not outshout minutes in Drive.
-func (r *review) surestHigh(cylinder int, phi float64) gear.State {
-	best, top := gear.Unknown, 0.0
-	for _, g := range gearOrder {
-		if g == gear.ParkNeutral {
-			continue
-		}
-		c := r.counted(&r.gears, int(g), cylinder)
-		if low := rate.Interval(c.Misses, c.Firings, phi).Low; low > top {
-			best, top = g, low
-		}
-	}
-	return best
-}
-
-// counted is what decides of one cylinder in one group of a level.
-func (r *review) counted(l *level, group, cylinder int) rate.Count {
-	return l.cells[group].at(cylinder).seen(r.still(cylinder)).count()
+	return all.Misses/guard >= fewestBursts && rate.BadEvidence(all, guard, r.ceiling) >= rate.BadThreshold(1, accuses)
 }
 
 // easeOff reports misfire that can overheat the catalyst, now: the last block over the limit, or the lamp

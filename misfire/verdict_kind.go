@@ -17,9 +17,10 @@ const (
 	RefreshAwaited                // the counters were read, but not refreshed yet
 	NoMiss                        // none was counted
 	NoneStandsOut                 // a few, on no cylinder more than chance puts there
-	Foremost                      // most on one cylinder, in too little running to name it
-	Spread                        // the engine is above the ceiling, no cylinder stands out
-	Named                         // the cylinders of the verdict miss, beyond chance
+	Foremost                      // most on one cylinder, too few to say that it misses more than it may
+	Spread                        // the engine misses too much as a whole, no cylinder stands out
+	MissesNow                     // cylinders have missed too much so far; more running will tell
+	Named                         // cylinders miss more than they may
 )
 
 // finding is which of them the verdict comes to.
@@ -35,28 +36,22 @@ func (t *Tally) finding(s *Summary, v *Verdict) Finding {
 		return CounterAwaited
 	case !t.counts():
 		return Uncounted
-	case len(v.Cylinders) > 0:
-		return Named
-	case s.Refresh.Kind == RefreshUnknown && s.FewestFirings() == 0:
-		return RefreshAwaited
-	case tooEarly(s, misses, t.cfg.Ceiling):
-		return Foremost
 	case v.Random:
 		return Spread
+	case len(v.Cylinders) > 0:
+		return Named
+	case len(v.Now) > 0:
+		return MissesNow
+	case s.Refresh.Kind == RefreshUnknown && s.FewestFirings() == 0:
+		return RefreshAwaited
+	case v.Foremost > 0:
+		return Foremost
 	case s.FewestFirings() == 0:
 		return RefreshAwaited
 	case misses == 0:
 		return NoMiss
 	}
 	return NoneStandsOut
-}
-
-// tooEarly reports that most misses are on one cylinder, which may be above the ceiling though chance cannot be
-// ruled out yet.
-func tooEarly(s *Summary, misses, ceiling float64) bool {
-	const few, most = 3, 0.6
-	c := s.Foremost()
-	return c != nil && c.Misses >= few && c.Misses >= most*misses && c.High > ceiling
 }
 
 // Foremost is the total of the cylinder with the most misses; nil when none missed.

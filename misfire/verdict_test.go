@@ -10,7 +10,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire/gear"
-	"stumble/misfire/rate"
 	"stumble/obd"
 )
 
@@ -39,6 +38,9 @@ func driven(t testing.TB, revs float64, legs ...leg) *mill {
 	return m
 }
 
+// inTurn is two legs, twice.
+func inTurn(a, b leg) []leg { return []leg{a, b, a, b} }
+
 // What drives come to. Rates are what the mill was set to, within what a window's edge takes away.
 func TestFindings(t *testing.T) {
 	const p, d, r, mv = gear.ParkNeutral, gear.Drive, gear.Reverse, gear.Moving
@@ -49,24 +51,28 @@ func TestFindings(t *testing.T) {
 		named   []int
 		worseIn gear.State
 	}{
-		{"one cylinder, worse in gear", []leg{
-			{gear: p, minutes: 4, rates: []float64{0, 0.002, 0, 0}}, {gear: d, minutes: 4, rates: []float64{0, 0.030, 0, 0}}}, Named, []int{2}, d},
-		{"one cylinder, none in Park", []leg{
-			{gear: p, minutes: 4, rates: []float64{0, 0, 0, 0}}, {gear: d, minutes: 4, rates: []float64{0, 0.040, 0, 0}}}, Named, []int{2}, d},
-		{"everywhere alike", []leg{
-			{gear: p, minutes: 4, rates: []float64{0.020, 0, 0, 0}}, {gear: d, minutes: 4, rates: []float64{0.020, 0, 0, 0}}}, Named, []int{1}, gear.Unknown},
-		{"worse in Park", []leg{
-			{gear: p, minutes: 4, rates: []float64{0, 0.030, 0, 0}}, {gear: d, minutes: 4, rates: []float64{0, 0.002, 0, 0}}}, Named, []int{2}, p},
+		{"one cylinder, worse in gear", inTurn(leg{gear: p, minutes: 2, rates: []float64{0, 0.002, 0, 0}}, leg{gear: d, minutes: 2, rates: []float64{0, 0.030, 0, 0}}),
+			Named, []int{2}, d},
+		{"one cylinder, none in Park", inTurn(leg{gear: p, minutes: 2, rates: []float64{0, 0, 0, 0}}, leg{gear: d, minutes: 2, rates: []float64{0, 0.040, 0, 0}}),
+			Named, []int{2}, d},
+		{"everywhere alike", inTurn(leg{gear: p, minutes: 2, rates: []float64{0.020, 0, 0, 0}}, leg{gear: d, minutes: 2, rates: []float64{0.020, 0, 0, 0}}),
+			Named, []int{1}, gear.Unknown},
+		{"worse in Park", inTurn(leg{gear: p, minutes: 2, rates: []float64{0, 0.030, 0, 0}}, leg{gear: d, minutes: 2, rates: []float64{0, 0.002, 0, 0}}),
+			Named, []int{2}, p},
 		{"a few firings in Reverse do not outshout Drive", []leg{
 			{gear: p, minutes: 4, rates: []float64{0, 0.002, 0, 0}}, {gear: d, minutes: 6, rates: []float64{0, 0.030, 0, 0}},
 			{gear: r, minutes: 0.3, rates: []float64{0, 0.045, 0, 0}}, {gear: p, minutes: 1, rates: []float64{0, 0.002, 0, 0}}}, Named, []int{2}, d},
-		{"Reverse against Drive, Park never seen", []leg{
-			{gear: d, minutes: 4, rates: []float64{0, 0.010, 0, 0}}, {gear: r, minutes: 4, rates: []float64{0, 0.040, 0, 0}}}, Named, []int{2}, r},
+		{"Reverse against Drive, Park never seen", inTurn(leg{gear: d, minutes: 2, rates: []float64{0, 0.010, 0, 0}}, leg{gear: r, minutes: 2, rates: []float64{0, 0.040, 0, 0}}),
+			Named, []int{2}, r},
+		{"two stretches only: it may have come with the minute", []leg{
+			{gear: p, minutes: 4, rates: []float64{0, 0, 0, 0}}, {gear: d, minutes: 4, rates: []float64{0, 0.030, 0, 0}}}, Named, []int{2}, gear.Unknown},
 		{"two cylinders", []leg{{gear: d, minutes: 6, rates: []float64{0, 0.040, 0.030, 0}}}, Named, []int{2, 3}, gear.Unknown},
-		{"on the move", []leg{
-			{gear: p, minutes: 4, rates: []float64{0, 0, 0, 0}}, {gear: mv, minutes: 4, rates: []float64{0, 0, 0, 0.02}, rpm: 2000, speed: 60}}, Named, []int{4}, mv},
+		{"the second far behind the first", []leg{{gear: d, minutes: 12, rates: []float64{0, 0.100, 0, 0.010}}}, Named, []int{2, 4}, gear.Unknown},
+		{"on the move", inTurn(leg{gear: p, minutes: 2, rates: []float64{0, 0, 0, 0}}, leg{gear: mv, minutes: 2, rates: []float64{0, 0, 0, 0.02}, rpm: 2000, speed: 60}),
+			Named, []int{4}, mv},
+		{"plainly, in little running", []leg{{gear: d, minutes: 1, rates: []float64{0, 0.100, 0, 0}}}, MissesNow, nil, gear.Unknown},
 		{"too early", []leg{{gear: d, minutes: 0.6, rates: []float64{0, 0.020, 0, 0}}}, Foremost, nil, gear.Unknown},
-		{"spread", []leg{{gear: d, minutes: 8, rates: []float64{0.010, 0.010, 0.010, 0.010}}}, Spread, nil, gear.Unknown},
+		{"spread", []leg{{gear: d, minutes: 8, rates: []float64{0.010, 0.010, 0.010, 0.010}}}, Spread, []int{1, 2, 3, 4}, gear.Unknown},
 		{"a few here and there", []leg{{gear: d, minutes: 20, rates: []float64{0.0002, 0.0002, 0.0002, 0.0002}}}, NoneStandsOut, nil, gear.Unknown},
 		{"a few, all on one, but rare", []leg{{gear: d, minutes: 120, rates: []float64{0, 0.0001, 0, 0}}}, NoneStandsOut, nil, gear.Unknown},
 		{"nothing counted yet", []leg{{gear: d, minutes: 0.4, rates: []float64{0, 0, 0, 0}}}, RefreshAwaited, nil, gear.Unknown},
@@ -75,7 +81,7 @@ func TestFindings(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			v := driven(t, 200, tt.legs...).ended().Verdict
 			assert.Equal(t, tt.want, v.Finding)
-			assert.Equal(t, tt.named, v.Cylinders)
+			assert.ElementsMatch(t, tt.named, v.Cylinders)
 			assert.Equal(t, tt.worseIn.String(), v.WorseIn.String())
 			assert.Equal(t, tt.want == Spread, v.Random)
 		})
@@ -216,6 +222,7 @@ func TestWorsening(t *testing.T) {
 // the other cylinders miss as often as others says in each gear state.
 func booked(t *testing.T, misses map[gear.State][]int, others int) *review {
 	m := newMill(t, 200, 0, 0, 0, 0)
+	m.tally.book.spells = spellsToAsk
 	for i := range m.tally.lanes[:4] {
 		m.tally.lanes[i].reported = true
 	}
@@ -242,7 +249,8 @@ func evenly(n, misses int) []int {
 	return windows
 }
 
-// The question asked beforehand, a gear in against Park, needs less than differences looked for afterwards.
+// The question asked beforehand, a gear in against Park, needs less than differences looked for afterwards; either needs
+// as much as keeps it right however often one looks.
 func TestWorseInWhichGear(t *testing.T) {
 	const p, d, r = gear.ParkNeutral, gear.Drive, gear.Reverse
 	tests := []struct {
@@ -251,8 +259,8 @@ func TestWorseInWhichGear(t *testing.T) {
 		want   gear.State
 	}{
 		{"plainly in Drive", map[gear.State][]int{p: evenly(30, 5), d: evenly(30, 90)}, d},
-		{"likely in Drive", map[gear.State][]int{p: evenly(30, 34), d: evenly(30, 60)}, d},
-		{"likely in Park", map[gear.State][]int{p: evenly(30, 60), d: evenly(30, 34)}, p},
+		{"likely in Drive", map[gear.State][]int{p: evenly(30, 34), d: evenly(30, 72)}, d},
+		{"likely in Park", map[gear.State][]int{p: evenly(30, 72), d: evenly(30, 34)}, p},
 		{"likely in Reverse, against Drive", map[gear.State][]int{d: evenly(30, 34), r: evenly(30, 60)}, gear.Unknown},
 		{"plainly in Reverse, against Drive", map[gear.State][]int{d: evenly(30, 10), r: evenly(30, 90)}, r},
 		{"alike", map[gear.State][]int{p: evenly(30, 50), d: evenly(30, 52)}, gear.Unknown},
@@ -261,21 +269,6 @@ func TestWorseInWhichGear(t *testing.T) {
 	for _, tt := range tests {
 		assert.Equal(t, tt.want.String(), booked(t, tt.misses, 0).worseIn(1).String(), tt.name)
 	}
-}
-
-// Looking at the drive and at each gear state is looking more than once: what one look alone would just let pass is
-// not enough.
-func TestLooksAreAllowedFor(t *testing.T) {
-	tried := 0
-	for misses := range 60 {
-		r := booked(t, map[gear.State][]int{gear.Drive: evenly(30, misses+1)}, 12)
-		l := r.gearLook(gear.Drive)
-		c := rate.CompareSiblings(l.counts, l.phi, r.tally.cfg.Ceiling).Cylinders[1]
-		bad, _ := r.looks()
-		assert.Equal(t, c.Odd && 2*c.Adjusted < oddChance, bad[1], "%d misses", misses+1)
-		tried += map[bool]int{true: 1}[c.Odd && !bad[1]]
-	}
-	assert.Positive(t, tried, "some lie between")
 }
 
 // More of the running in which a cylinder misses anyway is not worse.

@@ -62,6 +62,7 @@ type Drive struct {
 	shown     []int   // what the controller shows
 	due       float64 // revolutions or seconds of the next refresh
 	request   int
+	reading   int     // counters read so far
 	next      float64 // seconds of the next request
 	sample    obd.Sample
 	rpm       float64
@@ -205,7 +206,8 @@ func (d *Drive) ask(l *Leg) {
 	case d.Reports && d.request%16 == 5:
 		d.tellGear(l.Gear)
 	default:
-		c := (d.request / 2) % d.Cylinders
+		c := d.reading % d.Cylinders
+		d.reading++
 		d.sample.Readings = append(d.sample.Readings, obd.Reading{Service: obd.TestResults, ID: obd.MIDCylinder1 + byte(c),
 			Part: obd.TIDCount, Module: module(), Value: float64(min(d.shown[c], 65535))})
 	}

@@ -411,20 +411,35 @@ func TestTheGearIsFound(t *testing.T) {
 // worsened is whether cylinder 2 was called worsening, and when.
 func (w *watched) worsened() bool { return contains(w.tally.Glance().Verdict.Worsening, 2) }
 
+// everWorse tells whether a cylinder was ever called worse in so many minutes of idle, looked at every half minute.
+func (w *watched) everWorse(minutes float64) (yes, counted int) {
+	w.Run(idle(minutes), 30, func(float64) bool {
+		if len(w.tally.Glance().Verdict.Worsening) > 0 {
+			yes = 1
+		}
+		return yes == 0
+	})
+	return yes, 1
+}
+
 // A steady rate is not called worse; one that rises is.
 func TestWorsening(t *testing.T) {
 	var rows []row
 	for _, rate := range []float64{1, 10, 30, 100} {
 		got, n := share(*drives, func(seed uint64) (int, int) {
 			w := watch(t, Engine{Cylinders: 4, Rates: bad(4, map[int]float64{2: rate}), Marks: true, Refresh: refreshes[seed%3]}, seed)
-			w.Run(idle(30), 60, nil)
-			if len(w.tally.Glance().Verdict.Worsening) > 0 {
-				return 1, 1
-			}
-			return 0, 1
+			return w.everWorse(30)
 		})
 		// One in 20 hours of the engine is 2.5 % of half-hour drives.
 		rows = append(rows, row{"steady half hour called worse", fmt.Sprintf("%g", rate), got, n, false, 2.5, 0})
+	}
+	for _, f := range []string{"runs5", "on-off", "runs40", "excite20", "pareto", "runs12", "pareto2"} {
+		got, n := share(*drives, func(seed uint64) (int, int) {
+			w := watch(t, Engine{Cylinders: 4, Rates: bad(4, map[int]float64{2: 20}), Families: []Family{family(f)}, Marks: true, Refresh: refreshes[seed%3]}, seed)
+			return w.everWorse(30)
+		})
+		// Such rates do change for minutes: the sheet's own rule was measured at one alarm in 2 to 6 hours of a cylinder.
+		rows = append(rows, row{"bursty half hour called worse", f, got, n, false, 15, 0})
 	}
 	for _, c := range []struct {
 		before, after float64

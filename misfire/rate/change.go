@@ -44,7 +44,16 @@ func SteadyGuard(b, before, after Bursts) float64 {
 	if before.Largest > 2 {
 		d = math.Max(d, 1.5*before.Largest)
 	}
-	return d
+	return math.Max(d, fewWindows(after))
+}
+
+// fewWindows is the misses of a window with a miss, of running that has few windows: all of one may be one burst.
+func fewWindows(b Bursts) float64 {
+	const few = 12
+	if b.Windows >= few || b.Missed == 0 {
+		return 1
+	}
+	return b.Misses / float64(b.Missed)
 }
 
 // StrictGuard: see [SteadyGuard].
@@ -55,7 +64,7 @@ func StrictGuard(b, before, after Bursts) float64 {
 			d = math.Max(d, 1+part.Growth)
 		}
 	}
-	return math.Max(d, 3*before.Largest)
+	return math.Max(math.Max(d, fewWindows(after)), 3*before.Largest)
 }
 
 // excessGuard is the guard for one piece of running, with how much its dispersion and its largest burst weigh.
@@ -70,5 +79,9 @@ func excessGuard(b Bursts, byPhi, byLargest float64) float64 {
 	return d
 }
 
-// Steady tells that the running shows no bursts: enough of it ran, or hardly a miss was in it.
-func (b *Bursts) Steady() bool { return b.Misses < 3 || b.steady() }
+// Steady tells that the running shows no bursts: hardly a miss was in it, or enough of it ran and they came alone. That
+// takes fewer misses than limits do: eight that came one by one in 6,000 firings would have come together in bursts.
+func (b *Bursts) Steady() bool {
+	const few, alone = 3, 8
+	return b.Misses < few || b.Misses >= alone && b.Largest <= 2 && b.enough() && b.level() || b.steady()
+}

@@ -13,7 +13,6 @@ const (
 // Guard is the divisor that makes evidence safe from bursts: with one burst it is the burst, with thirty the dispersion.
 // An exponential of evidence so divided has a mean of at most about 1 for bursts of any size up to it.
 func Guard(b Bursts) float64 {
-	const few = 12 // windows
 	d := 1.0
 	for _, l := range b.Lengths {
 		d = math.Max(d, 1+1.5*(l.Phi-1-l.chance()))
@@ -22,9 +21,7 @@ func Guard(b Bursts) float64 {
 		d = math.Max(d, 1+b.Growth)
 	}
 	d = math.Max(d, 3*b.Largest/(1+b.Misses/(4*d)))
-	if b.Windows < few && b.Missed > 0 {
-		d = math.Max(d, b.Misses/float64(b.Missed))
-	}
+	d = math.Max(d, fewWindows(b))
 	return math.Max(d, 4/(1+b.Firings/100)) // the first seconds
 }
 
@@ -80,8 +77,9 @@ func WorseEvidence(windows []Split, first, other, guard float64) float64 {
 	return logMean(all)
 }
 
-// WorseThreshold is the evidence from which a condition is called worse: 5 % for having asked both ways.
-func WorseThreshold() float64 { return math.Log(2 / 0.05) }
+// WorseThreshold is the evidence from which a condition is called worse: 5 % for having asked both ways, over so many
+// questions.
+func WorseThreshold(questions int) float64 { return math.Log(2 * float64(max(questions, 1)) / 0.05) }
 
 // GearGuard is the guard of [WorseEvidence]: the dispersion of any length, and the largest burst, about both rates.
 func GearGuard(b Bursts) float64 {

@@ -62,10 +62,16 @@ func (l *Ladder) Windows() int {
 }
 
 // Clone is a copy that can be added to by itself.
-func (l *Ladder) Clone() Ladder {
-	c := *l
-	c.rungs = append([]rungSums(nil), l.rungs...)
+func (l *Ladder) Clone() (c Ladder) {
+	l.CopyTo(&c)
 	return c
+}
+
+// CopyTo makes another ladder a copy, in the room that it has.
+func (l *Ladder) CopyTo(dst *Ladder) {
+	rungs := append(dst.rungs[:0], l.rungs...)
+	*dst = *l
+	dst.rungs = rungs
 }
 
 // add puts a block on the rung and gives back the merged pair when it made one.
@@ -148,6 +154,8 @@ type Bursts struct {
 	// Rise is the mean excess of dispersion over the two longest lengths, and Growth what it comes to when carried on to
 	// all of the running: with bursts as long as the blocks it still grows there.
 	Rise, Growth float64
+
+	floor float64 // of the dispersion above 1: what is known from elsewhere
 }
 
 // Length is one length of block.

@@ -50,10 +50,62 @@ func Limited(b Bursts) (Estimate, Sureness) {
 	}
 	phi, spread, sure := b.judge()
 	e.Phi = phi
-	e.Low, e.High = burstLimits(e.Misses, phi*e.Misses, spread)
-	e.Low = math.Min(perThousand, perThousand*e.Low/e.Firings)
-	e.High = math.Min(perThousand, perThousand*e.High/e.Firings)
-	return e, sure
+	return e.with(burstLimits(e.Misses, phi*e.Misses, spread)), sure
+}
+
+// LimitedBy is [Limited] for a part of a cylinder's running, where the whole of it may know more of bursts than the part
+// can: a part of running that is steady as a whole is steady, unless its own blocks say otherwise beyond doubt; one of
+// running in judged bursts has at least their dispersion and largest burst.
+func LimitedBy(b, whole Bursts) (Estimate, Sureness) {
+	if b.Misses > 0 && !b.steady() && !b.stands() {
+		switch {
+		case whole.steady():
+			e := estimate(b.Misses, b.Firings, 1.15)
+			return e.with(burstLimits(e.Misses, e.Phi*e.Misses, 1)), JudgedSteady
+		case whole.bursty():
+			b.Largest = math.Max(b.Largest, math.Min(whole.Largest, b.Misses))
+			b.floor = math.Min(whole.excess(), math.Max(0, 4*b.Misses-1))
+		}
+	}
+	return Limited(b)
+}
+
+// SharedBy is a rate that was shared out with limits as if misses were alone ([Lumps.Fit] with a phi of 1), with limits
+// for how the cylinder's misses pile up. The root of a Poisson count is nearly normal, and its limits are widened there;
+// room for one more burst is made as [Limited] makes it.
+func SharedBy(e Estimate, whole Bursts) (Estimate, Sureness) {
+	if e.Firings == 0 {
+		return e, Unjudged
+	}
+	phi, oneMore, sure := whole.judge()
+	if whole.Misses == 0 {
+		phi, oneMore = 1, 1
+	}
+	best, low, high := e.Misses, e.Low*e.Firings/perThousand, e.High*e.Firings/perThousand
+	widened := func(to float64) float64 {
+		root := math.Sqrt(best) + (math.Sqrt(to)-math.Sqrt(best))*math.Sqrt(phi)
+		return math.Max(0, root) * math.Max(0, root)
+	}
+	_, burst := burstLimits(best, phi*best, math.Min(oneMore, 3*math.Max(best, 1)))
+	e.Phi = phi
+	return e.with(widened(low), math.Max(widened(high), burst)), sure
+}
+
+// stands tells that a part's own blocks vary beyond doubt.
+func (b *Bursts) stands() bool {
+	for _, l := range b.Lengths {
+		if l.Phi > 1+3*math.Sqrt(2/math.Max(1, l.Blocks-1)+1/b.Misses) {
+			return true
+		}
+	}
+	return false
+}
+
+// with is the estimate with limits that are given in misses.
+func (e Estimate) with(low, high float64) Estimate {
+	e.Low = math.Min(perThousand, perThousand*low/e.Firings)
+	e.High = math.Min(perThousand, perThousand*high/e.Firings)
+	return e
 }
 
 // judge gives the dispersion, the misses of one more burst that must be reckoned with, and how sure that is.
@@ -79,9 +131,14 @@ func (b *Bursts) judge() (phi, oneMore float64, sure Sureness) {
 // enough tells whether what ran could have shown bursts of minutes.
 func (b *Bursts) enough() bool { return b.Firings >= firingsToJudge && b.Windows >= windowsToJudge }
 
-// steady tells that no length of block shows more than chance.
+// steady tells that no length of block shows more than chance, and that enough was seen to say so.
 func (b *Bursts) steady() bool {
-	if b.Misses < missesToJudge || !b.enough() || len(b.Lengths) == 0 {
+	return b.Misses >= missesToJudge && b.enough() && b.level()
+}
+
+// level tells that no length of block varies more than chance allows.
+func (b *Bursts) level() bool {
+	if len(b.Lengths) == 0 {
 		return false
 	}
 	for _, l := range b.Lengths {
@@ -98,20 +155,12 @@ func (b *Bursts) steady() bool {
 
 // bursty tells that some length of block shows more than chance, beyond doubt.
 func (b *Bursts) bursty() bool {
-	if !b.enough() {
-		return false
-	}
-	for _, l := range b.Lengths {
-		if l.Phi > 1+3*math.Sqrt(2/math.Max(1, l.Blocks-1)+1/b.Misses) {
-			return true
-		}
-	}
-	return false
+	return b.enough() && b.stands()
 }
 
 // excess is the dispersion above 1, each length widened for how few blocks it was seen over.
 func (b *Bursts) excess() float64 {
-	most := 0.0
+	most := b.floor
 	for _, l := range b.Lengths {
 		f := student(l.Freedom)
 		most = math.Max(most, (l.Phi-1)*f*f)

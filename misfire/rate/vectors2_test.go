@@ -62,7 +62,7 @@ func compute2(t *testing.T, method string, in inputs) (float64, bool) {
 	case "bad_threshold":
 		return BadThreshold(int(in.one("cylinders")), in.one("alpha")), true
 	case "gear_threshold":
-		return WorseThreshold(), true
+		return WorseThreshold(1), true
 	case "gear_log_evidence":
 		return gearVector(t, in), true
 	case "worse_log_evidence":

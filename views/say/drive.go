@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"stumble/misfire"
+	"stumble/misfire/gear"
 )
 
 // Verdict is one sentence on what a drive has shown. Unless a cylinder stands out beyond chance it accuses none.
@@ -28,6 +29,8 @@ func (w Words) Verdict(s *misfire.Summary) string {
 		return w.accusation(s)
 	case misfire.RefreshAwaited:
 		return w.tell("drive-refresh-awaited")
+	case misfire.MissesNow:
+		return w.now(s)
 	case misfire.Foremost:
 		c := s.Foremost()
 		return w.count("drive-foremost", misses, Grouped(firings), whole(c.Misses), c.Cylinder)
@@ -37,6 +40,27 @@ func (w Words) Verdict(s *misfire.Summary) string {
 		return w.tell("drive-no-miss", Grouped(firings), Grouped(math.Floor(1000/highest(s.Total))))
 	}
 	return w.count("drive-none-stands-out", misses, Grouped(firings))
+}
+
+// now names cylinders that have missed too much so far, with their misses: too little ran for a rate.
+func (w Words) now(s *misfire.Summary) string {
+	var counts []string
+	for _, n := range s.Verdict.Now {
+		if c := totalOf(s, n); c != nil {
+			counts = append(counts, w.tell("seen-some", w.count("count-misses", c.Misses), Grouped(math.Floor(c.Firings))))
+		}
+	}
+	return w.Count("drive-now", float64(len(s.Verdict.Now)), w.Numbers(s.Verdict.Now), w.List(counts))
+}
+
+// totalOf is the total of a cylinder; nil where there is none.
+func totalOf(s *misfire.Summary, cylinder int) *misfire.Cell {
+	for i := range s.Total {
+		if s.Total[i].Cylinder == cylinder {
+			return &s.Total[i]
+		}
+	}
+	return nil
 }
 
 // whole writes a count without parting its thousands.
@@ -99,6 +123,9 @@ func (w Words) accusation(s *misfire.Summary) string {
 		rates = w.Commas(parts)
 	}
 	text := w.Count("drive-named", float64(len(s.Verdict.Cylinders)), w.Numbers(s.Verdict.Cylinders), rates, first)
+	if above := s.Verdict.AboveLoad; above > 0 && s.Verdict.WorseIn != gear.ParkNeutral {
+		text = w.tell("drive-above-load", text, above)
+	}
 	if into, worse := s.WorseSince(first); worse {
 		text = w.tell("drive-worse-since", text, Into(into))
 	}
@@ -107,10 +134,8 @@ func (w Words) accusation(s *misfire.Summary) string {
 
 // rateOf is the rate of one cylinder in the whole drive, NaN where it is not among the totals.
 func rateOf(s *misfire.Summary, cylinder int) float64 {
-	for i := range s.Total {
-		if s.Total[i].Cylinder == cylinder {
-			return s.Total[i].Rate
-		}
+	if c := totalOf(s, cylinder); c != nil {
+		return c.Rate
 	}
 	return math.NaN()
 }
