@@ -52,7 +52,7 @@ func (o anewOption) check(stored *journal.Drive) error {
 		return nil
 	case stored.Exchanges == 0:
 		return fmt.Errorf("drive %d holds no raw exchanges to decode anew: leave --anew out", stored.ID)
-	case obd.ProtocolNamed(stored.Protocol) == obd.ProtocolUnknown:
+	case stored.Protocol == obd.ProtocolUnknown:
 		return fmt.Errorf("drive %d does not tell the protocol of its exchanges: leave --anew out", stored.ID)
 	}
 	return nil
@@ -63,7 +63,7 @@ func newRereading(j *journal.Journal, stored *journal.Drive) (*rereading, error)
 	if err != nil {
 		return nil, err
 	}
-	r := &rereading{journal: j, drive: stored.ID, reread: vehicle.NewReread(obd.ProtocolNamed(stored.Protocol), !setup.NoHeaders)}
+	r := &rereading{journal: j, drive: stored.ID, reread: vehicle.NewReread(stored.Protocol, !setup.NoHeaders)}
 	var last time.Time
 	return r, j.Play(stored.ID, func(e journal.Event) error {
 		switch {

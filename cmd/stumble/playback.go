@@ -161,7 +161,7 @@ func setupOf(d *journal.Drive) (s driveSetup, err error) {
 }
 
 func (p *player) health() views.Health {
-	return views.Health{Adapter: p.stored.Adapter, Protocol: p.stored.Protocol, PerSecond: p.pace.perSecond(), Exchanges: p.exchanges}
+	return views.Health{Adapter: p.stored.Adapter, Protocol: p.stored.Protocol.String(), PerSecond: p.pace.perSecond(), Exchanges: p.exchanges}
 }
 
 // playback is where it is; a drive that goes by as lines is nowhere that anyone could turn it.

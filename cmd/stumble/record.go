@@ -278,7 +278,7 @@ func (d *drive) record(k *keeper) error {
 	}
 	info := journal.DriveInfo{
 		Vehicle: k.vehicle(d.vin, d.title), JobName: k.opts.name, Started: d.now(), Setup: setup,
-		Adapter: s.adapter.Identity(), Protocol: s.adapter.Protocol().String(), Engine: d.cfg.Engine, Map: d.cfg.Map,
+		Adapter: s.adapter.Identity(), Protocol: s.adapter.Protocol(), Engine: d.cfg.Engine, Map: d.cfg.Map,
 		Catalyst: s.caps.CatalystLimit, Emission: s.caps.EmissionLimit,
 	}
 	info.Vehicle.Layout, info.Vehicle.Map = d.layoutTold()

@@ -200,7 +200,7 @@ func (r *reporter) drive(d *caseDrive) report.Drive {
 	kept := r.kept[d.Stored.ID]
 	kept.summary = d.Summary()
 	out := report.Drive{
-		Number: d.Stored.ID, Name: d.Stored.Name, Side: r.sideOf(d.Stored.ID), Adapter: d.Stored.Adapter, Protocol: d.Stored.Protocol,
+		Number: d.Stored.ID, Name: d.Stored.Name, Side: r.sideOf(d.Stored.ID), Adapter: d.Stored.Adapter, Protocol: d.Stored.Protocol.String(),
 		Summary: kept.summary, Exchanges: d.Stored.Exchanges, Lost: d.Stored.Lost, CutOff: d.Stored.State == journal.DriveInterrupted,
 	}
 	if kept.shown {

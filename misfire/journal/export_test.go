@@ -14,3 +14,9 @@ func (j *Journal) Disconnect() error {
 
 // Save saves what is ready, in the caller's goroutine.
 func (r *Recorder) Save() error { return r.save() }
+
+// The limits of what a block may hold.
+const (
+	MostReadings = mostReadings
+	MostText     = mostText
+)

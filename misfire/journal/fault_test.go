@@ -340,7 +340,7 @@ func TestDamagedFileIsSetAsideAndSalvaged(t *testing.T) {
 			record(r, newCar(9), 10)
 			require.NoError(t, r.Finish(nil))
 			sound(t, path)
-			for _, left := range []string{".copy", ".part", ".salvaged", ".suspect"} {
+			for _, left := range []string{".copy", ".first", ".part", ".salvaged", ".suspect"} {
 				assert.False(t, exists(path+left), left)
 			}
 		})
@@ -385,9 +385,8 @@ func TestSpoiltSamplesLeaveAGap(t *testing.T) {
 	samples, marks := played(t, j, drives[0])
 	require.Len(t, marks, 1)
 	assert.Equal(t, journal.MarkGap, marks[0].Kind)
-	assert.Contains(t, marks[0].Text, "samples cannot be read: block 1 is damaged from byte")
-	assert.Less(t, len(samples), 1500)
-	assert.Greater(t, len(samples), 1000)
+	assert.Contains(t, marks[0].Text, " samples cannot be read: block 1 is damaged: ")
+	assert.InDelta(t, 1000, len(samples), 10, "one block of three is missing, ten seconds")
 }
 
 // A page of samples may be spoilt without anything else: it is met when they are read, and mended at the next start.

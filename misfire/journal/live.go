@@ -9,8 +9,6 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
-
-	"stumble/misfire/journal/pack"
 )
 
 // A drive that is being recorded has a file of its own beside the journal, locked for as long as the program lives.
@@ -155,7 +153,7 @@ func (d cutOff) String() string {
 	if d.samples+d.exchanges == 0 {
 		return text + " was cut off before anything of it was saved"
 	}
-	length := pack.Time(d.ended).Sub(pack.Time(d.started)).Round(time.Second)
+	length := timeOf(d.ended).Sub(timeOf(d.started)).Round(time.Second)
 	return fmt.Sprintf("%s was cut off: its %v until then are saved, %d samples and %d exchanges", text, length, d.samples, d.exchanges)
 }
 

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"stumble/misfire/gear"
-	"stumble/misfire/journal/pack"
 	"stumble/obd"
 )
 
@@ -35,11 +34,10 @@ type Recorder struct {
 	life   *life      // guarded by saving; nil while there is none
 	kick   chan struct{}
 	done   sync.WaitGroup
+	zip    zipper // guarded by saving
 
 	mu        sync.Mutex
 	id        int64
-	samples   pack.SampleWriter
-	exchanges pack.ExchangeWriter
 	sampled   lane
 	exchanged lane
 	marks     []Mark // not saved yet
@@ -69,17 +67,20 @@ type lane struct {
 
 // block is a row of a lane's table, being filled or waiting to be saved.
 type block struct {
-	row
-	count int   // records in it, sealed or not
-	last  int64 // when the last of them was received
-	saved int   // how many are on the disk
-	taken bool  // it is being saved
+	row            // what was recorded of it by the last flush: its records, or its data once they are zipped
+	records []byte // being added to
+	count   int    // how many there are
+	last    int64  // when the last of them was received
+	saved   int    // how many are on the disk
+	taken   bool   // it is being saved
+	zipped  bool   // it is full, and data is what lies in the file
 }
 
-// row is what is saved of a block: what was sealed by then.
+// row is what is saved of a block.
 type row struct {
 	number, first, count int
 	begin, end           int64 // when its first and last record were received
+	form                 form
 	data                 []byte
 }
 
@@ -123,44 +124,32 @@ func (j *Journal) StartDrive(info DriveInfo) (*Recorder, error) {
 
 // Exchange records what was said with the adapter.
 func (r *Recorder) Exchange(e *obd.Exchange) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	l := &r.exchanged
-	if r.ended {
-		return
-	}
-	if l.due(e.Received, r.exchanges.Full()) {
-		r.seal(l)
-		r.exchanges.Begin()
-		l.open(e.Received)
-	}
-	if err := r.exchanges.Append(e); err != nil {
-		r.lose(1, l.next, e.Received, e.Received, "an exchange is "+err.Error())
-	} else {
-		l.add(e.Received)
-	}
-	r.recorded(e.Received)
+	record(r, &r.exchanged, e, e.Received, appendExchange, "an exchange is ")
 }
 
 // Sample records what an exchange told.
 func (r *Recorder) Sample(s *obd.Sample) {
+	record(r, &r.sampled, s, s.Received, appendSample, "a sample is ")
+}
+
+func record[T any](r *Recorder, l *lane, what *T, at time.Time, add func([]byte, int64, *T) ([]byte, error), name string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	l := &r.sampled
 	if r.ended {
 		return
 	}
-	if l.due(s.Received, r.samples.Full()) {
-		r.seal(l)
-		r.samples.Begin()
-		l.open(s.Received)
+	if l.due(at) {
+		l.seal(true)
+		l.open(at)
 	}
-	if err := r.samples.Append(s); err != nil {
-		r.lose(1, l.next, s.Received, s.Received, "a sample is "+err.Error())
+	records, err := add(l.now.records, l.now.last, what)
+	if err != nil {
+		r.lose(1, l.next, at, at, name+err.Error())
 	} else {
-		l.add(s.Received)
+		l.now.records = records
+		l.add(at)
 	}
-	r.recorded(s.Received)
+	r.recorded(at)
 }
 
 // Mark records a gear that was marked, or, with gear.Unknown, a note.
@@ -215,7 +204,11 @@ func (r *Recorder) State() State {
 
 // behind reports whether anything is in memory only.
 func (r *Recorder) behind() bool {
-	return !r.waiting.IsZero() || len(r.sampled.wait)+len(r.exchanged.wait)+len(r.marks) > 0
+	return !r.waiting.IsZero() || len(r.marks) > 0 || r.sampled.behind() || r.exchanged.behind()
+}
+
+func (l *lane) behind() bool {
+	return slices.ContainsFunc(l.wait, func(b *block) bool { return b.row.count > b.saved })
 }
 
 // ID is the drive's number in the journal; 0 as long as nothing could be saved.
@@ -327,25 +320,24 @@ func (r *Recorder) advance(now time.Time) {
 
 // flush makes all that was recorded ready to be saved.
 func (r *Recorder) flush() {
-	r.seal(&r.sampled)
-	r.seal(&r.exchanged)
+	r.sampled.seal(r.ended)
+	r.exchanged.seal(r.ended)
 	r.waiting, r.flushed = time.Time{}, r.now
 	r.bound()
 }
 
-// seal takes over what the block being filled holds by now.
-func (r *Recorder) seal(l *lane) {
-	if l.now == nil {
+// seal takes over what the block being filled holds by now. A full one is saved once more, to be zipped.
+func (l *lane) seal(full bool) {
+	b := l.now
+	if b == nil || b.count == 0 {
 		return
 	}
-	if l == &r.sampled {
-		l.now.data = r.samples.Seal()
-	} else {
-		l.now.data = r.exchanges.Seal()
+	if !b.zipped {
+		b.data = b.records[:len(b.records):len(b.records)]
 	}
-	l.now.row.count, l.now.end = l.now.count, l.now.last
-	if l.now.count > l.now.saved && (len(l.wait) == 0 || l.wait[len(l.wait)-1] != l.now) {
-		l.wait = append(l.wait, l.now)
+	b.row.count, b.end = b.count, b.last
+	if (b.count > b.saved || full && !b.zipped) && (len(l.wait) == 0 || l.wait[len(l.wait)-1] != b) {
+		l.wait = append(l.wait, b)
 	}
 }
 
@@ -363,7 +355,10 @@ func (r *Recorder) bound() {
 		lost := l.wait[n]
 		l.wait = slices.Delete(l.wait, n, n+1)
 		size -= len(lost.data)
-		r.lose(lost.count-lost.saved, lost.first, pack.Time(lost.begin), pack.Time(lost.last), l.table+" were not saved in time")
+		if lost.count == lost.saved {
+			continue // it is there, only not as small as it could be
+		}
+		r.lose(lost.count-lost.saved, lost.first, timeOf(lost.begin), timeOf(lost.last), l.table+" were not saved in time")
 	}
 }
 
@@ -393,21 +388,21 @@ func (l *lane) size() (n int) {
 }
 
 // due reports whether the next record begins a block.
-func (l *lane) due(at time.Time, full bool) bool {
-	if l.now == nil || full {
+func (l *lane) due(at time.Time) bool {
+	if l.now == nil || len(l.now.records) >= fullBlock {
 		return true
 	}
-	length := pack.Nanoseconds(at) - l.now.begin
+	length := nanoseconds(at) - l.now.begin
 	return length >= int64(blockLength) || length < 0
 }
 
 func (l *lane) open(at time.Time) {
-	l.now = &block{row: row{number: l.blk, first: l.next, begin: pack.Nanoseconds(at)}}
+	l.now = &block{row: row{number: l.blk, first: l.next, begin: nanoseconds(at), form: formZipped}}
 	l.blk++
 }
 
 func (l *lane) add(at time.Time) {
 	l.next++
 	l.now.count++
-	l.now.last = pack.Nanoseconds(at)
+	l.now.last = nanoseconds(at)
 }

@@ -3,6 +3,7 @@ package journal_test
 import (
 	"bytes"
 	"compress/gzip"
+	"database/sql"
 	"fmt"
 	"hash/fnv"
 	"io"
@@ -136,7 +137,7 @@ func assertStored(t *testing.T, j *journal.Journal, states ...journal.DriveState
 		assert.Equal(t, states[i], d.State)
 		assert.Equal(t, []string{"before", "after"}[i], d.Name)
 		assert.Equal(t, "ELM327 v2.2", d.Adapter)
-		assert.Equal(t, obd.CAN11At500.String(), d.Protocol)
+		assert.Equal(t, obd.CAN11At500, d.Protocol)
 		assert.Equal(t, []int{1, 5, 3, 6, 2, 4}, d.Engine.FiringOrder)
 		assert.Equal(t, [][2]int{{1, 6}, {2, 5}, {3, 4}}, d.Engine.Pairs)
 		assert.Equal(t, "v6-narrow-153624", d.Engine.Key)
@@ -234,4 +235,113 @@ func TestStoredJobIsImported(t *testing.T) {
 	}
 	assert.Equal(t, []gear.State{gear.Drive, gear.Unknown, gear.Unknown}, kinds)
 	sound(t, j.Path())
+}
+
+// A journal of version 1 with one job in it may be given where an exported job is.
+func TestStoredJournalIsImported(t *testing.T) {
+	file, err := os.ReadFile(unpackedJournal(t, "version-1"))
+	require.NoError(t, err)
+	j := fresh(t)
+	found, err := j.ImportJob(bytes.NewReader(file))
+	require.NoError(t, err)
+	assert.Equal(t, journal.Imported{Job: 1, NewJob: true, Added: 12}, found)
+	assertStored(t, j, journal.DriveFinished, journal.DriveFinished)
+}
+
+// A journal of version 1 on a disk that cannot be written is read as it is, and a job of it can be taken elsewhere.
+func TestStoredJournalIsReadWhereItCannotBeWritten(t *testing.T) {
+	path := unpackedJournal(t, "version-1")
+	before, err := os.ReadFile(path)
+	require.NoError(t, err)
+	forbidWriting(t, filepath.Dir(path))
+	j, notices := open(t, path)
+	require.Len(t, notices, 1)
+	assertStored(t, j, journal.DriveFinished, journal.DriveFinished)
+	to := fresh(t)
+	_, err = to.ImportJob(bytes.NewReader(exported(t, j, 1)))
+	require.NoError(t, err)
+	assertStored(t, to, journal.DriveFinished, journal.DriveFinished)
+	after, err := os.ReadFile(path)
+	require.NoError(t, err)
+	assert.Equal(t, before, after)
+}
+
+// The protocols of version 1, by the words it stored, are numbers in version 2: those of the ELM327's AT SP.
+func TestStoredProtocolsBecomeNumbers(t *testing.T) {
+	words := []string{
+		"not known yet", "SAE J1850 PWM", "SAE J1850 VPW", "ISO 9141-2", "ISO 14230-4, 5-baud start", "ISO 14230-4, fast start",
+		"ISO 15765-4, 11-bit, 500 kbit/s", "ISO 15765-4, 29-bit, 500 kbit/s", "ISO 15765-4, 11-bit, 250 kbit/s", "ISO 15765-4, 29-bit, 250 kbit/s",
+	}
+	for n, word := range words {
+		path := unpackedJournal(t, "version-1")
+		alter(t, path, "UPDATE drives SET protocol = '"+word+"' WHERE id = 1")
+		j, _, err := journal.Open(path, journal.Options{})
+		require.NoError(t, err)
+		d, err := j.Drive(1)
+		require.NoError(t, err)
+		assert.Equal(t, obd.Protocol(n), d.Protocol)
+		require.NoError(t, j.Close())
+		want := fmt.Sprint(n)
+		if n == 0 {
+			want = ""
+		}
+		assert.Equal(t, want, asked(t, path, "SELECT protocol FROM drives WHERE id = 1"))
+		assert.Equal(t, "6", asked(t, path, "SELECT protocol FROM drives WHERE id = 2"))
+	}
+}
+
+// asked is one value of a file, as SQLite alone reads it.
+func asked(t testing.TB, path, query string) (answer string) {
+	t.Helper()
+	db, err := sql.Open("sqlite", path)
+	require.NoError(t, err)
+	defer db.Close()
+	require.NoError(t, db.QueryRow(query).Scan(&answer))
+	return answer
+}
+
+// A damaged journal of version 1 is salvaged into one of the newest, its first page lost or not.
+func TestStoredJournalIsSalvaged(t *testing.T) {
+	for name, spoil := range map[string]func(t *testing.T, path string){
+		"first page": func(t *testing.T, path string) { overwrite(t, path, 0, noise(4096)) },
+		"notes":      func(t *testing.T, path string) { overwrite(t, path, pageOf(t, path, "notes"), noise(4096)) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := unpackedJournal(t, "version-1")
+			require.NoError(t, os.WriteFile(path+".suspect", nil, 0o600))
+			spoil(t, path)
+			j, notices := open(t, path)
+			require.NotEmpty(t, notices)
+			assert.Equal(t, journal.NoticeSetAside, notices[0].Kind)
+			drives, err := j.Drives(0)
+			require.NoError(t, err)
+			require.Len(t, drives, 2)
+			assert.Equal(t, obd.CAN11At500, drives[1].Protocol)
+			assert.Equal(t, firstDrive(), holdings(t, j, &drives[1]))
+			assert.Equal(t, secondDrive(), holdings(t, j, &drives[0]))
+			assert.Equal(t, "6", asked(t, path, "SELECT protocol FROM drives WHERE id = 1"))
+			sound(t, path)
+		})
+	}
+}
+
+// What is added to a journal of version 1 lies beside what it holds.
+func TestStoredJournalIsGoneOnWith(t *testing.T) {
+	path := unpackedJournal(t, "version-1")
+	j, _ := open(t, path)
+	info := wren(t)
+	info.Job = 1
+	r, err := j.StartDrive(info)
+	require.NoError(t, err)
+	told, said := record(r, newCar(1), 1200)
+	require.NoError(t, r.Finish(nil))
+	samples, _ := played(t, j, r.ID())
+	assert.Equal(t, told, samples)
+	assert.Equal(t, said, exchanged(t, j, r.ID()))
+	drives, err := j.Drives(1)
+	require.NoError(t, err)
+	require.Len(t, drives, 3)
+	assert.Equal(t, firstDrive(), holdings(t, j, &drives[0]))
+	assert.Equal(t, "2", asked(t, path, "SELECT count(DISTINCT form) FROM samples"))
+	sound(t, path)
 }
