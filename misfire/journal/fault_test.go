@@ -578,3 +578,18 @@ func hold(t testing.TB, path string) func() {
 		require.NoError(t, db.Close())
 	}
 }
+
+// Both connections are as the promises of the package need them: a commit is on the disk before the next begins, rows
+// go with their parents, and nothing in a file's schema is run. (2 is FULL: https://sqlite.org/pragma.html.)
+func TestConnectionsAreSetAsPromised(t *testing.T) {
+	j := fresh(t)
+	worked(t, j)
+	writing, reading, err := j.Settings()
+	require.NoError(t, err)
+	assert.Equal(t, map[string]string{
+		"synchronous": "2", "journal_mode": "wal", "foreign_keys": "1", "trusted_schema": "0", "cell_size_check": "1",
+		"secure_delete": "0", "journal_size_limit": "4194304", "busy_timeout": "50", "auto_vacuum": "2",
+	}, writing)
+	assert.Equal(t, "0", reading["trusted_schema"])
+	assert.Equal(t, "1", reading["cell_size_check"])
+}
