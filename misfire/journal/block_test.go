@@ -288,7 +288,8 @@ func TestHostileBlocksAskForNoMemory(t *testing.T) {
 			var r blockReader
 			require.ErrorContains(t, read(&r), "does not follow the layout")
 			assert.LessOrEqual(t, r.records.Cap(), 2*mostBlock+bytes.MinRead*2)
-			assert.LessOrEqual(t, cap(r.sample.Readings), 0)
+			assert.Zero(t, cap(r.sample.Readings))
+			assert.Empty(t, r.packed.shapes)
 		})
 	}
 }

@@ -593,3 +593,73 @@ func TestConnectionsAreSetAsPromised(t *testing.T) {
 	assert.Equal(t, "0", reading["trusted_schema"])
 	assert.Equal(t, "1", reading["cell_size_check"])
 }
+
+// What lies behind a spoilt page of a table is salvaged too.
+func TestRowsOnBothSidesOfDamageAreSalvaged(t *testing.T) {
+	path, _ := written(t, 1, 1)
+	alter(t, path, `WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 2000)
+		INSERT INTO notes (uid, job_id, at_ns, text) SELECT 'note-' || i, 1, i, 'line ' || i FROM n`)
+	file, err := os.ReadFile(path)
+	require.NoError(t, err)
+	middle := bytes.LastIndex(file, []byte("line 1000"))
+	require.Positive(t, middle)
+	overwrite(t, path, int64(middle/4096*4096), noise(4096))
+	require.NoError(t, os.WriteFile(path+".suspect", nil, 0o600))
+	j, notices := open(t, path)
+	require.Len(t, notices, 1)
+	assert.Equal(t, journal.NoticeSetAside, notices[0].Kind)
+	notes, err := j.Notes(1)
+	require.NoError(t, err)
+	assert.Equal(t, "line 2000", notes[len(notes)-1].Text)
+	assert.Greater(t, len(notes), 1800)
+	assert.Less(t, len(notes), 2001)
+	assert.Contains(t, notices[0].Text, fmt.Sprintf("; %d rows could not", 2001-len(notes)))
+}
+
+// A file that lost its last page is found out, though its small tables are whole.
+func TestLastPageMissing(t *testing.T) {
+	path, _ := written(t, 1, 1500)
+	info, err := os.Stat(path)
+	require.NoError(t, err)
+	require.NoError(t, os.Truncate(path, info.Size()-4096))
+	_, notices := open(t, path)
+	require.Len(t, notices, 1)
+	assert.Equal(t, journal.NoticeSetAside, notices[0].Kind)
+}
+
+// A second of the drive after a failure saving is tried again.
+func TestSavingIsTriedAgainAfterASecond(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "journal.db")
+	j, _ := open(t, path)
+	r, err := j.StartDrive(wren(t))
+	require.NoError(t, err)
+	c := newCar(1)
+	release := hold(t, path)
+	record(r, c, 50)
+	until(t, r, c, func() bool { return !r.State().Saving })
+	release()
+	c.now = c.now.Add(1500 * time.Millisecond)
+	require.Eventually(t, func() bool {
+		r.Tick(c.now) // the time stands; a save that was under way may fail meanwhile
+		return r.State().Saving
+	}, 20*time.Second, time.Millisecond)
+	require.NoError(t, r.Finish(nil))
+}
+
+// All blocks of a finished drive are compressed, those too of which nothing was left to be saved when they were full.
+func TestFinishedDriveIsCompressed(t *testing.T) {
+	j := fresh(t)
+	r, err := j.StartDrive(wren(t))
+	require.NoError(t, err)
+	c := newCar(1)
+	for range 200 {
+		record(r, c, 10)
+		c.now = c.now.Add(600 * time.Millisecond)
+		r.Tick(c.now)
+		require.NoError(t, r.Save())
+	}
+	require.NoError(t, r.Finish(nil))
+	assert.Equal(t, "0", asked(t, j.Path(), "SELECT count(*) FROM samples WHERE length(data) > 30 * count"))
+	assert.Equal(t, "0", asked(t, j.Path(), "SELECT count(*) FROM exchanges WHERE length(data) > 30 * count"))
+	assert.Equal(t, "16", asked(t, j.Path(), "SELECT count(*) FROM exchanges"))
+}

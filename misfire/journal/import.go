@@ -51,7 +51,7 @@ func (j *Journal) ImportJob(r io.Reader) (found Imported, err error) {
 	}
 	err = inFolder(func(folder string) error {
 		path := filepath.Join(folder, "job.db")
-		if err := spool(path, buffered); err != nil {
+		if err := spool(path, buffered, mostJobFile); err != nil {
 			return err
 		}
 		db, conn, err := connect(path, safe)
@@ -82,13 +82,13 @@ var (
 )
 
 // spool puts a file that comes from somewhere on the disk.
-func spool(path string, r io.Reader) error {
+func spool(path string, r io.Reader, most int64) error {
 	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return err
 	}
-	n, err := io.Copy(file, io.LimitReader(r, mostJobFile+1))
-	if n > mostJobFile {
+	n, err := io.Copy(file, io.LimitReader(r, most+1))
+	if n > most {
 		err = errors.Join(err, errTooMuch)
 	}
 	return errors.Join(err, file.Close())

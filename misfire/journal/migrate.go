@@ -48,17 +48,11 @@ type identity struct {
 	application, version, tables int
 }
 
+// identify asks in one statement, so that no other program can begin the file between one answer and the next.
 func identify(ctx context.Context, conn *sql.Conn) (id identity, err error) {
-	for query, to := range map[string]*int{
-		"PRAGMA application_id":              &id.application,
-		"PRAGMA user_version":                &id.version,
-		"SELECT count(*) FROM sqlite_schema": &id.tables,
-	} {
-		if err := conn.QueryRowContext(ctx, query).Scan(to); err != nil {
-			return id, err
-		}
-	}
-	return id, nil
+	err = conn.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id), (SELECT user_version FROM pragma_user_version),
+		(SELECT count(*) FROM sqlite_schema)`).Scan(&id.application, &id.version, &id.tables)
+	return id, err
 }
 
 // migrate brings the file to the newest version, each step whole or not at all: until a step is committed the file

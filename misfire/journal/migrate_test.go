@@ -125,3 +125,22 @@ func TestFirstPageHoldsTheSchema(t *testing.T) {
 	const leafOfTable, header = 13, 100
 	assert.Equal(t, byte(leafOfTable), file[header])
 }
+
+// A block that is full when its last record was just saved waits to be saved once more, compressed.
+func TestFullBlockWaitsToBeZipped(t *testing.T) {
+	full := &block{row: row{count: 3}, count: 3, saved: 3}
+	l := lane{wait: []*block{full}, now: &block{}}
+	l.settle()
+	assert.Equal(t, []*block{full}, l.wait)
+	assert.False(t, l.behind())
+	full.zipped = true
+	l.settle()
+	assert.Empty(t, l.wait)
+}
+
+func TestTooMuchIsNotTakenIn(t *testing.T) {
+	require.ErrorIs(t, (&importer{rows: 200_000}).put(&copied{}, ""), errTooMuch)
+	path := filepath.Join(t.TempDir(), "spooled")
+	require.NoError(t, spool(path, strings.NewReader("0123456789"), 10))
+	require.ErrorIs(t, spool(path+"2", strings.NewReader("0123456789"), 9), errTooMuch)
+}

@@ -95,6 +95,7 @@ func losingDisk(t *testing.T) *disk {
 		lib.Xsqlite3_vfs_register(tls, real, 1)
 		lib.Xsqlite3_vfs_unregister(tls, own)
 		tls.Close()
+		d.keep = nil // until here they must not be collected
 	})
 	return d
 }
