@@ -86,7 +86,7 @@ func (j *Journal) crashed() (bool, error) {
 	}
 	own := j.ownDrives()
 	for _, d := range open {
-		if !own[d.uid] && !j.lives(d.uid) {
+		if !own[d.uid] && !j.isRecorded(d.uid) {
 			return true, nil
 		}
 	}

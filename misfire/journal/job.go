@@ -160,15 +160,15 @@ func (j *Journal) erase(do func(tx) error) error {
 	defer j.mu.Unlock()
 	// Each of these works a page at a time, for as long as rows are asked for.
 	for _, tidy := range []string{"PRAGMA secure_delete = OFF", "PRAGMA incremental_vacuum", "PRAGMA wal_checkpoint(TRUNCATE)"} {
-		if err := j.drain(tidy); err != nil {
+		if err := j.runToEnd(tidy); err != nil {
 			return j.trouble(err)
 		}
 	}
 	return nil
 }
 
-// drain runs a statement to its end and passes over its rows.
-func (j *Journal) drain(statement string) error {
+// runToEnd runs a statement to its end and passes over its rows.
+func (j *Journal) runToEnd(statement string) error {
 	if j.conn == nil {
 		return nil
 	}

@@ -129,7 +129,7 @@ func TestFirstPageHoldsTheSchema(t *testing.T) {
 // A block that is full when its last record was just saved waits to be saved once more, compressed.
 func TestFullBlockWaitsToBeZipped(t *testing.T) {
 	full := &block{row: row{count: 3}, count: 3, saved: 3}
-	l := lane{wait: []*block{full}, now: &block{}}
+	l := stream{wait: []*block{full}, now: &block{}}
 	l.settle()
 	assert.Equal(t, []*block{full}, l.wait)
 	assert.False(t, l.behind())
@@ -143,4 +143,15 @@ func TestTooMuchIsNotTakenIn(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "spooled")
 	require.NoError(t, spool(path, strings.NewReader("0123456789"), 10))
 	require.ErrorIs(t, spool(path+"2", strings.NewReader("0123456789"), 9), errTooMuch)
+}
+
+// What waited for long is saved in transactions of a few MiB.
+func TestLongWaitIsSavedInParts(t *testing.T) {
+	r := &Recorder{journal: &Journal{}}
+	for range 4 {
+		r.sampled.wait = append(r.sampled.wait, &block{row: row{count: 1, data: make([]byte, 3<<20)}})
+	}
+	b, more := r.take()
+	assert.True(t, more)
+	assert.Len(t, b.streams[0].rows, 2)
 }

@@ -31,15 +31,15 @@ type Recorder struct {
 	job     Job // as it is made should it not be there
 
 	saving sync.Mutex // one save at a time
-	life   *life      // guarded by saving; nil while there is none
-	kick   chan struct{}
+	lock   *driveLock // guarded by saving; nil while there is none
+	wake   chan struct{}
 	done   sync.WaitGroup
 	zip    zipper // guarded by saving
 
 	mu        sync.Mutex
 	id        int64
-	sampled   lane
-	exchanged lane
+	sampled   stream
+	exchanged stream
 	marks     []Mark // not saved yet
 	taken     int    // how many of them are being saved
 	marked    int    // marks recorded
@@ -55,8 +55,8 @@ type Recorder struct {
 	ended   bool
 }
 
-// lane is one of the two tables that a drive fills.
-type lane struct {
+// stream is one of the two tables that a drive fills.
+type stream struct {
 	table string
 	next  int      // number of the next record of the drive
 	blk   int      // number of the next block
@@ -65,7 +65,7 @@ type lane struct {
 	saved int      // records saved
 }
 
-// block is a row of a lane's table, being filled or waiting to be saved.
+// block is a row of a stream's table, being filled or waiting to be saved.
 type block struct {
 	row            // what was recorded of it by the last flush: its records, or its data once they are zipped
 	records []byte // being added to
@@ -92,9 +92,9 @@ func (j *Journal) StartDrive(info DriveInfo) (*Recorder, error) {
 		return nil, errNoJSON
 	}
 	r := &Recorder{
-		journal: j, uid: newUID(), info: info, kick: make(chan struct{}, 1),
+		journal: j, uid: newUID(), info: info, wake: make(chan struct{}, 1),
 		job:     Job{Vehicle: info.Vehicle, Name: info.JobName, Opened: info.Started},
-		sampled: lane{table: "samples"}, exchanged: lane{table: "exchanges"},
+		sampled: stream{table: "samples"}, exchanged: stream{table: "exchanges"},
 		now: info.Started, saved: info.Started,
 	}
 	if r.job.Vehicle.VIN == "" && r.job.Vehicle.Name == "" {
@@ -115,7 +115,7 @@ func (j *Journal) StartDrive(info DriveInfo) (*Recorder, error) {
 	// The state tells of a failure; the first save shows it before the engine is started.
 	_ = r.save()
 	r.done.Go(func() {
-		for range r.kick {
+		for range r.wake {
 			_ = r.save()
 		}
 	})
@@ -132,7 +132,7 @@ func (r *Recorder) Sample(s *obd.Sample) {
 	record(r, &r.sampled, s, s.Received, appendSample, "a sample is ")
 }
 
-func record[T any](r *Recorder, l *lane, what *T, at time.Time, add func([]byte, int64, *T) ([]byte, error), name string) {
+func record[T any](r *Recorder, l *stream, what *T, at time.Time, add func([]byte, int64, *T) ([]byte, error), name string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.ended {
@@ -207,7 +207,7 @@ func (r *Recorder) behind() bool {
 	return !r.waiting.IsZero() || len(r.marks) > 0 || r.sampled.behind() || r.exchanged.behind()
 }
 
-func (l *lane) behind() bool {
+func (l *stream) behind() bool {
 	return slices.ContainsFunc(l.wait, func(b *block) bool { return b.row.count > b.saved })
 }
 
@@ -266,9 +266,9 @@ func (j *Journal) forget(r *Recorder) {
 	j.recording.Unlock()
 	r.saving.Lock()
 	defer r.saving.Unlock()
-	if r.life != nil {
-		r.life.end()
-		r.life = nil
+	if r.lock != nil {
+		r.lock.end()
+		r.lock = nil
 	}
 }
 
@@ -280,7 +280,7 @@ func (r *Recorder) end() {
 	r.flush()
 	r.mu.Unlock()
 	if !again {
-		close(r.kick)
+		close(r.wake)
 		r.done.Wait()
 	}
 }
@@ -312,7 +312,7 @@ func (r *Recorder) advance(now time.Time) {
 	waited := r.now.Sub(r.tried)
 	if retry := r.trouble != nil && (waited >= retryEvery || waited < 0); due && r.trouble == nil || retry {
 		select {
-		case r.kick <- struct{}{}:
+		case r.wake <- struct{}{}:
 		default: // it is at it
 		}
 	}
@@ -327,7 +327,7 @@ func (r *Recorder) flush() {
 }
 
 // seal takes over what the block being filled holds by now. A full one is saved once more, to be zipped.
-func (l *lane) seal(full bool) {
+func (l *stream) seal(full bool) {
 	b := l.now
 	if b == nil || b.count == 0 {
 		return
@@ -363,7 +363,7 @@ func (r *Recorder) bound() {
 }
 
 // oldest is the place of the oldest block that can be given up: neither being filled nor being saved; -1 if none can.
-func (l *lane) oldest() int {
+func (l *stream) oldest() int {
 	return slices.IndexFunc(l.wait, func(b *block) bool { return b != l.now && !b.taken })
 }
 
@@ -380,7 +380,7 @@ func (r *Recorder) lose(n, after int, from, to time.Time, text string) {
 	r.mark(Mark{At: from, Until: to, Kind: MarkGap, Text: text, after: after})
 }
 
-func (l *lane) size() (n int) {
+func (l *stream) size() (n int) {
 	for _, b := range l.wait {
 		n += len(b.data)
 	}
@@ -388,7 +388,7 @@ func (l *lane) size() (n int) {
 }
 
 // due reports whether the next record begins a block.
-func (l *lane) due(at time.Time) bool {
+func (l *stream) due(at time.Time) bool {
 	if l.now == nil || len(l.now.records) >= fullBlock {
 		return true
 	}
@@ -396,12 +396,12 @@ func (l *lane) due(at time.Time) bool {
 	return length >= int64(blockLength) || length < 0
 }
 
-func (l *lane) open(at time.Time) {
+func (l *stream) open(at time.Time) {
 	l.now = &block{row: row{number: l.blk, first: l.next, begin: nanoseconds(at), form: formZipped}}
 	l.blk++
 }
 
-func (l *lane) add(at time.Time) {
+func (l *stream) add(at time.Time) {
 	l.next++
 	l.now.count++
 	l.now.last = nanoseconds(at)

@@ -9,18 +9,18 @@ import (
 
 // batch is what one transaction saves: copies, since recording goes on.
 type batch struct {
-	lanes [2]laneBatch
-	marks []Mark
-	upTo  int64     // the newest time in it
-	now   time.Time // up to when all of the drive is in it
-	at    time.Time // when it was taken
-	lost  int
+	streams [2]streamBatch
+	marks   []Mark
+	upTo    int64     // the newest time in it
+	now     time.Time // up to when all of the drive is in it
+	at      time.Time // when it was taken
+	lost    int
 }
 
-type laneBatch struct {
-	lane  *lane
-	rows  []takenRow
-	total int // records saved, when this is
+type streamBatch struct {
+	stream *stream
+	rows   []takenRow
+	total  int // records saved, when this is
 }
 
 // takenRow is what is saved of a block now.
@@ -40,13 +40,13 @@ func (r *Recorder) save() error { return r.saveAll(nil, false) }
 func (r *Recorder) saveAll(verdict []byte, finish bool) error {
 	r.saving.Lock()
 	defer r.saving.Unlock()
-	if r.life == nil {
+	if r.lock == nil {
 		// Without the lock nothing is saved: another program would take the drive for one cut off.
-		life, err := r.journal.live(r.uid)
+		lock, err := r.journal.lockDrive(r.uid)
 		if err != nil {
 			return r.failed(err)
 		}
-		r.life = life
+		r.lock = lock
 	}
 	for {
 		b, more := r.take()
@@ -71,8 +71,8 @@ func (r *Recorder) take() (b batch, more bool) {
 	b = batch{marks: slices.Clone(r.marks), upTo: nanoseconds(r.info.Started), now: r.flushed, at: r.now, lost: r.lost}
 	r.taken = len(b.marks)
 	size := 0
-	for i, l := range []*lane{&r.sampled, &r.exchanged} {
-		lb := laneBatch{lane: l, total: l.saved}
+	for i, l := range []*stream{&r.sampled, &r.exchanged} {
+		lb := streamBatch{stream: l, total: l.saved}
 		for _, w := range l.wait {
 			if size > mostAtOnce {
 				more, b.now = true, r.saved
@@ -84,7 +84,7 @@ func (r *Recorder) take() (b batch, more bool) {
 			lb.total += w.row.count - w.saved
 			b.upTo = max(b.upTo, w.end)
 		}
-		b.lanes[i] = lb
+		b.streams[i] = lb
 	}
 	for _, m := range b.marks {
 		b.upTo = max(b.upTo, nanoseconds(m.Until))
@@ -94,7 +94,7 @@ func (r *Recorder) take() (b batch, more bool) {
 
 // zip makes the data of each row that has none yet.
 func (b *batch) zip(z *zipper) (err error) {
-	for _, lb := range b.lanes {
+	for _, lb := range b.streams {
 		for i := range lb.rows {
 			if row := &lb.rows[i]; !row.zipped {
 				if row.data, err = z.zip(row.data, row.full); err != nil {
@@ -114,9 +114,9 @@ func (r *Recorder) write(b batch, verdict []byte, finish bool) error {
 		if err != nil {
 			return err
 		}
-		for _, lb := range b.lanes {
+		for _, lb := range b.streams {
 			for i := range lb.rows {
-				if err := t.block(lb.lane.table, id, &lb.rows[i].row); err != nil {
+				if err := t.block(lb.stream.table, id, &lb.rows[i].row); err != nil {
 					return err
 				}
 			}
@@ -131,7 +131,7 @@ func (r *Recorder) write(b batch, verdict []byte, finish bool) error {
 			state = DriveFinished
 		}
 		err = t.exec("UPDATE drives SET state = ?, ended_ns = max(ended_ns, ?), samples = ?, exchanges = ?, lost = ? WHERE id = ?",
-			state, b.upTo, b.lanes[0].total, b.lanes[1].total, b.lost, id)
+			state, b.upTo, b.streams[0].total, b.streams[1].total, b.lost, id)
 		if err != nil || !finish || len(verdict) == 0 {
 			return err
 		}
@@ -195,7 +195,7 @@ func (t tx) mark(drive int64, m Mark) error {
 func (r *Recorder) settle(b batch, saved bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	for _, lb := range b.lanes {
+	for _, lb := range b.streams {
 		for _, row := range lb.rows {
 			of := row.of
 			of.taken = false
@@ -207,8 +207,8 @@ func (r *Recorder) settle(b batch, saved bool) {
 			}
 		}
 		if saved {
-			lb.lane.saved = lb.total
-			lb.lane.settle()
+			lb.stream.saved = lb.total
+			lb.stream.settle()
 		}
 	}
 	r.taken = 0
@@ -222,7 +222,7 @@ func (r *Recorder) settle(b batch, saved bool) {
 }
 
 // settle takes from those waiting the blocks that are wholly saved, a full one as it is to stay.
-func (l *lane) settle() {
+func (l *stream) settle() {
 	waiting := l.wait[:0]
 	for _, b := range l.wait {
 		if b.row.count > b.saved || b != l.now && !b.zipped {
