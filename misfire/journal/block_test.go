@@ -294,6 +294,21 @@ func TestHostileBlocksAskForNoMemory(t *testing.T) {
 	}
 }
 
+// In a block of version 1 a few bytes may repeat a long answer: no more than sixteen MiB are given out.
+func TestAnswersOfVersion1AreBounded(t *testing.T) {
+	payload := append(fromHex(t, "00 00 02 00 00 00 01 00 00"), appendText(nil, make([]byte, mostText))...)
+	payload = append(payload, bytes.Repeat(fromHex(t, "02 00 00 00 00"), 40)...)
+	var r blockReader
+	n := 0
+	err := r.exchanges(&row{data: packet(payload)}, func(e *obd.Exchange) error {
+		assert.Len(t, e.Answer, 1<<20)
+		n++
+		return nil
+	})
+	require.ErrorContains(t, err, "does not follow the layout")
+	assert.Equal(t, 16, n)
+}
+
 func TestStopsWithTheCallersError(t *testing.T) {
 	enough := errors.New("enough")
 	var r blockReader

@@ -155,3 +155,31 @@ func TestLongWaitIsSavedInParts(t *testing.T) {
 	assert.True(t, more)
 	assert.Len(t, b.streams[0].rows, 2)
 }
+
+// A migration of a version 1 that fails at its last statement leaves the file as it was.
+func TestFailedMigrationLeavesTheOldFile(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "journal.db")
+	db, conn, err := connect(path, "")
+	require.NoError(t, err)
+	defer db.Close()
+	defer conn.Close()
+	ctx := context.Background()
+	_, err = conn.ExecContext(ctx, `CREATE TABLE drives (id INTEGER PRIMARY KEY, protocol TEXT); INSERT INTO drives VALUES (1, 'ISO 9141-2');
+		CREATE TABLE samples (id INTEGER PRIMARY KEY); CREATE TABLE exchanges (id INTEGER PRIMARY KEY); PRAGMA user_version = 1`)
+	require.NoError(t, err)
+	step := migrations()[1]
+	step.statements += "; SELECT * FROM nowhere"
+	require.Error(t, migrate(ctx, conn, []migration{step}))
+	id, err := identify(ctx, conn)
+	require.NoError(t, err)
+	assert.Equal(t, identity{version: 1, tables: 3}, id)
+	columns, err := columnsIn(ctx, conn, "samples")
+	require.NoError(t, err)
+	assert.Len(t, columns, 1)
+	var protocol string
+	require.NoError(t, conn.QueryRowContext(ctx, "SELECT protocol FROM drives").Scan(&protocol))
+	assert.Equal(t, "ISO 9141-2", protocol)
+	require.NoError(t, migrate(ctx, conn, migrations()))
+	require.NoError(t, conn.QueryRowContext(ctx, "SELECT protocol FROM drives").Scan(&protocol))
+	assert.Equal(t, "3", protocol)
+}

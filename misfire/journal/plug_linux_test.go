@@ -26,7 +26,8 @@ type disk struct {
 	methods map[uintptr]*lib.Tsqlite3_io_methods
 	real    *lib.Tsqlite3_vfs
 	vfs     lib.Tsqlite3_vfs
-	keep    []any // what SQLite knows by its address alone
+	changed func() // called after each write and sync, if set
+	keep    []any  // what SQLite knows by its address alone
 }
 
 // diskFile is a file: what is on the disk for good, and what was done to it since.
@@ -111,7 +112,8 @@ func (d *disk) open(tls *libc.TLS, vfs, name, file uintptr, flags int32, out uin
 	path := libc.GoString(name)
 	d.names[file] = path
 	if d.files[path] == nil {
-		d.files[path] = &diskFile{}
+		there, _ := os.ReadFile(path) // what was there before, if anything, is on the disk
+		d.files[path] = &diskFile{synced: there}
 	}
 	if d.methods[opened.FpMethods] == nil {
 		d.methods[opened.FpMethods] = d.watched(pointed[lib.Tsqlite3_io_methods](opened.FpMethods))
@@ -124,12 +126,14 @@ func (d *disk) open(tls *libc.TLS, vfs, name, file uintptr, flags int32, out uin
 func (d *disk) watched(real *lib.Tsqlite3_io_methods) *lib.Tsqlite3_io_methods {
 	own := *real
 	own.FxWrite = functionAddress(d, writeFunc(func(tls *libc.TLS, file, data uintptr, n int32, at int64) int32 {
+		code := called[writeFunc](real.FxWrite)(tls, file, data, n, at)
 		d.note(file, diskWrite{at: at, data: append([]byte(nil), unsafe.Slice(pointed[byte](data), n)...)})
-		return called[writeFunc](real.FxWrite)(tls, file, data, n, at)
+		return code
 	}))
 	own.FxTruncate = functionAddress(d, truncateFunc(func(tls *libc.TLS, file uintptr, size int64) int32 {
+		code := called[truncateFunc](real.FxTruncate)(tls, file, size)
 		d.note(file, diskWrite{at: size, cut: true})
-		return called[truncateFunc](real.FxTruncate)(tls, file, size)
+		return code
 	}))
 	own.FxSync = functionAddress(d, syncFunc(func(tls *libc.TLS, file uintptr, flags int32) int32 {
 		code := called[syncFunc](real.FxSync)(tls, file, flags)
@@ -147,19 +151,27 @@ func (d *disk) watched(real *lib.Tsqlite3_io_methods) *lib.Tsqlite3_io_methods {
 
 func (d *disk) note(file uintptr, w diskWrite) {
 	d.mu.Lock()
-	defer d.mu.Unlock()
 	f := d.files[d.names[file]]
 	f.pending = append(f.pending, w)
+	d.mu.Unlock()
+	d.tell()
+}
+
+func (d *disk) tell() {
+	if d.changed != nil {
+		d.changed()
+	}
 }
 
 func (d *disk) sync(file uintptr) {
 	d.mu.Lock()
-	defer d.mu.Unlock()
 	f := d.files[d.names[file]]
 	for _, w := range f.pending {
 		f.synced = w.on(f.synced)
 	}
 	f.pending = nil
+	d.mu.Unlock()
+	d.tell()
 }
 
 func (w diskWrite) on(data []byte) []byte {
@@ -245,4 +257,30 @@ func assertPulled(t *testing.T, path string, drive int64, saved int) {
 		require.Equal(t, want.Clone(), samples[i])
 	}
 	sound(t, path)
+}
+
+// Whenever the plug is pulled while a journal of version 1 is brought up to date, it holds what it held.
+func TestPulledPlugInAMigration(t *testing.T) {
+	path := unpackedJournal(t, "version-1")
+	dice := rand.New(rand.NewPCG(7, 8))
+	d := losingDisk(t)
+	var pulled []string
+	d.changed = func() { pulled = append(pulled, d.pull(t, path, func() bool { return dice.IntN(2) == 0 })) }
+	j, notices, err := journal.Open(path, journal.Options{})
+	require.NoError(t, err)
+	assert.Empty(t, notices)
+	require.NoError(t, j.Close())
+	d.changed = nil
+	assert.Greater(t, len(pulled), 10)
+	versions := map[string]int{}
+	for _, path := range pulled {
+		versions[asked(t, path, "PRAGMA user_version")]++
+		j, notices, err := journal.Open(path, journal.Options{})
+		require.NoError(t, err)
+		assert.Empty(t, notices)
+		assertStored(t, j, journal.DriveFinished, journal.DriveFinished)
+		require.NoError(t, j.Close())
+		sound(t, path)
+	}
+	assert.Len(t, versions, 2, "some were pulled before it was done, some after")
 }
