@@ -128,8 +128,8 @@ func TestFirstPageHoldsTheSchema(t *testing.T) {
 
 // A block that is full when its last record was just saved waits to be saved once more, compressed.
 func TestFullBlockWaitsToBeZipped(t *testing.T) {
-	full := &block{row: row{count: 3}, count: 3, saved: 3}
-	l := stream{wait: []*block{full}, now: &block{}}
+	full := &block{row: row{count: 3}, count: 3, saved: 3, full: true}
+	l := stream{wait: []*block{full}, now: full}
 	l.settle()
 	assert.Equal(t, []*block{full}, l.wait)
 	assert.False(t, l.behind())
@@ -142,7 +142,10 @@ func TestTooMuchIsNotTakenIn(t *testing.T) {
 	require.ErrorIs(t, (&importer{rows: 200_000}).put(&copied{}, ""), errTooMuch)
 	path := filepath.Join(t.TempDir(), "spooled")
 	require.NoError(t, spool(path, strings.NewReader("0123456789"), 10))
-	require.ErrorIs(t, spool(path+"2", strings.NewReader("0123456789"), 9), errTooMuch)
+	require.ErrorIs(t, spool(path+"2", strings.NewReader("0123456789"), 5), errTooMuch)
+	info, err := os.Stat(path + "2")
+	require.NoError(t, err)
+	assert.Equal(t, int64(6), info.Size(), "no more is put on the disk")
 }
 
 // What waited for long is saved in transactions of a few MiB.

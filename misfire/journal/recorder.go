@@ -73,7 +73,8 @@ type block struct {
 	last    int64  // when the last of them was received
 	saved   int    // how many are on the disk
 	taken   bool   // it is being saved
-	zipped  bool   // it is full, and data is what lies in the file
+	full    bool   // nothing more comes into it
+	zipped  bool   // data is what lies in the file for good
 }
 
 // row is what is saved of a block.
@@ -335,7 +336,7 @@ func (l *stream) seal(full bool) {
 	if !b.zipped {
 		b.data = b.records[:len(b.records):len(b.records)]
 	}
-	b.row.count, b.end = b.count, b.last
+	b.row.count, b.end, b.full = b.count, b.last, full
 	if (b.count > b.saved || full && !b.zipped) && (len(l.wait) == 0 || l.wait[len(l.wait)-1] != b) {
 		l.wait = append(l.wait, b)
 	}

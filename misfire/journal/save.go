@@ -80,7 +80,7 @@ func (r *Recorder) take() (b batch, more bool) {
 			}
 			size += len(w.data)
 			w.taken = true
-			lb.rows = append(lb.rows, takenRow{row: w.row, of: w, full: w != l.now || r.ended, zipped: w.zipped})
+			lb.rows = append(lb.rows, takenRow{row: w.row, of: w, full: w.full, zipped: w.zipped})
 			lb.total += w.row.count - w.saved
 			b.upTo = max(b.upTo, w.end)
 		}
@@ -225,7 +225,7 @@ func (r *Recorder) settle(b batch, saved bool) {
 func (l *stream) settle() {
 	waiting := l.wait[:0]
 	for _, b := range l.wait {
-		if b.row.count > b.saved || b != l.now && !b.zipped {
+		if b.row.count > b.saved || b.full && !b.zipped {
 			waiting = append(waiting, b)
 		}
 	}
