@@ -11,6 +11,7 @@ import (
 	"os/signal"
 	"syscall"
 
+	"stumble/misfire/job"
 	"stumble/obd/clock"
 )
 
@@ -155,8 +156,9 @@ func (a *app) report(name string, err error) int {
 	fmt.Fprintf(a.err, "stumble: %s%s\n", name, explain(err))
 	var usage usageError
 	var found foundError
+	var misfit *job.MisfitError
 	switch {
-	case errors.As(err, &usage):
+	case errors.As(err, &usage), errors.As(err, &misfit):
 		return statusUsage
 	case errors.As(err, &found):
 		return statusFound

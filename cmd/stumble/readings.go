@@ -5,10 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"time"
 
 	"stumble/misfire/cause"
-	"stumble/obd"
 	"stumble/obd/vehicle"
 	"stumble/views"
 	"stumble/views/report"
@@ -27,12 +25,16 @@ The ignition must be on; the engine may be off or running.`, "--port /dev/ttyUSB
 	if _, err := f.parse(a, args, 0); err != nil {
 		return err
 	}
-	s, err := a.connectOnce(&w)
+	t, err := a.target(&w)
 	if err != nil {
 		return err
 	}
-	defer s.close()
-	found, err := vehicle.ReadCodes(a.ctx, s.adapter, s.caps)
+	c, err := a.connect(t, nil)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	found, err := vehicle.ReadCodes(a.ctx, c.Adapter, c.Caps)
 	if err != nil {
 		return err
 	}
@@ -61,25 +63,25 @@ The ignition must be on; with the engine running the live values mean more.
 	if err != nil {
 		return err
 	}
-	k, err := a.keep(t, &o)
+	k, err := a.saver(t, &o)
 	if err != nil {
 		return err
 	}
-	defer k.close()
-	s, err := a.connect(t, false, time.Time{})
+	defer k.Close()
+	c, err := a.connect(t, nil)
 	if err != nil {
 		return err
 	}
-	defer s.close()
-	var found *obd.Intake
-	found, err = vehicle.ReadIntake(a.ctx, s.adapter, s.adapter, s.caps, func(part string) {
+	defer c.Close()
+	found, err := vehicle.ReadIntake(a.ctx, c.Adapter, c.Adapter, c.Caps, func(part string) {
 		fmt.Fprintf(a.err, "reading %s\n", part)
 	})
 	if err != nil {
 		return err
 	}
-	saved := k.saveIntake(found, titleOf(s)) // evidence first
-	likely := cause.StandardBook().Explain(cause.Gather(nil, found, s.ignition()))
+	setup := t.setup()
+	saved := a.saveIntake(k, found, setup.Title) // evidence first
+	likely := cause.StandardBook().Explain(cause.Gather(nil, found, setup.Coils()))
 	if *asJSON {
 		return errors.Join(writeJSON(a.out, intakeWithCauses{report.IntakeObject(found), views.NewCausesBrief(likely)}), saved)
 	}
@@ -90,15 +92,6 @@ The ignition must be on; with the engine running the live values mean more.
 type intakeWithCauses struct {
 	report.Intake
 	Causes *views.CausesBrief `json:"causes"`
-}
-
-// connectOnce reaches a car for a one-time reading: a car that does not answer is an error.
-func (a *app) connectOnce(w *where) (*session, error) {
-	t, err := a.target(w)
-	if err != nil {
-		return nil, err
-	}
-	return a.connect(t, false, time.Time{})
 }
 
 func writeJSON(w io.Writer, object any) error {

@@ -54,9 +54,9 @@ func reportCommand(a *app, args []string) error {
 	if err != nil {
 		return err
 	}
-	var job int64
+	var number int64
 	if len(rest) > 0 {
-		if job, err = numberOf("job", rest[0]); err != nil {
+		if number, err = numberOf("job", rest[0]); err != nil {
 			return err
 		}
 	}
@@ -78,7 +78,7 @@ func reportCommand(a *app, args []string) error {
 		}
 	}
 	return a.withJournal(&o.journal, func(j *journal.Journal) error {
-		c, err := a.newReporter(j, job).gather()
+		c, err := a.reported(j, number)
 		if err != nil {
 			return err
 		}

@@ -18,6 +18,7 @@ import (
 	"stumble/misfire/journal"
 	"stumble/obd/clock"
 	"stumble/views/report"
+	"stumble/views/say"
 )
 
 // repairedDay is a job from the complaint to the drive after the repair, with drives of some length.
@@ -39,7 +40,7 @@ func (s *day) gathered(job int64) *report.Case {
 		var out, errs buffer
 		a := program(s.t.Context(), clock.NewStepped(s.hour), &out, &errs)
 		var err error
-		c, err = a.newReporter(j, job).gather()
+		c, err = a.reported(j, job)
 		require.NoError(s.t, err)
 		assert.Empty(s.t, errs.String())
 	})
@@ -79,7 +80,7 @@ func TestReportGathersTheJob(t *testing.T) {
 	}
 	require.NotNil(t, c.Proof)
 	comparison := s.comparison("--job", "1")
-	assert.Equal(t, comparison["sentence"], c.Proof.Result.Sentence)
+	assert.Equal(t, comparison["sentence"], say.English().Comparison(c.Proof.Result))
 	require.NotNil(t, c.Progress)
 	assert.Positive(t, c.Progress.Driving)
 	require.NotNil(t, c.Readiness)
@@ -101,7 +102,7 @@ func TestReportGathersTheJob(t *testing.T) {
 		require.NoError(t, err)
 		n := 0
 		for _, v := range verdicts {
-			if v.Kind == verdictComparison {
+			if v.Kind == "comparison" {
 				n++
 			}
 		}
