@@ -170,7 +170,8 @@ func (r *blockReader) exchanges(b *row, do func(*obd.Exchange) error) error {
 	}
 	var e obd.Exchange
 	return r.each(b, func(c *cursor, sent, received int64) error {
-		e = obd.Exchange{Sent: timeOf(sent), Received: timeOf(received), Request: c.bytes(mostText), Answer: c.bytes(mostText)}
+		e = obd.Exchange{Sent: timeOf(sent), Received: timeOf(received)}
+		e.Request, e.Answer = c.bytes(mostText), c.bytes(mostText)
 		if failed := c.count(mostText + 1); failed > 0 {
 			e.Err = errors.New(string(c.take(failed - 1)))
 		}

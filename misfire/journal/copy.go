@@ -32,6 +32,14 @@ func tables() []table {
 // column is a column of a table, as the schema declares it.
 type column struct{ name, kind string }
 
+func namesOf(columns []column) string {
+	names := make([]string, len(columns))
+	for i, c := range columns {
+		names[i] = c.name
+	}
+	return strings.Join(names, ", ")
+}
+
 // querier is a pool, connection or transaction.
 type querier interface {
 	QueryContext(context.Context, string, ...any) (*sql.Rows, error)
@@ -84,12 +92,9 @@ func (r *copied) set(name string, v any) { r.values[r.at(name)] = v }
 
 // insertCopy adds a row, with the columns from the given one on: 0 keeps its id, 1 gives it a new one.
 func (t tx) insertCopy(verb string, r *copied, from int) (int64, error) {
-	names := make([]string, len(r.columns))
-	for i, c := range r.columns {
-		names[i] = c.name
-	}
-	return t.insert(fmt.Sprintf("%s INTO %s (%s) VALUES (?%s)", verb, r.table, strings.Join(names[from:], ", "),
-		strings.Repeat(", ?", len(names)-1-from)), r.values[from:]...)
+	columns := r.columns[from:]
+	return t.insert(fmt.Sprintf("%s INTO %s (%s) VALUES (?%s)", verb, r.table, namesOf(columns),
+		strings.Repeat(", ?", len(columns)-1)), r.values[from:]...)
 }
 
 // copier reads rows of one file for another.
@@ -112,11 +117,8 @@ func (c *copier) common(table string) (both []column, err error) {
 // rows puts the rows of a table that a condition finds, until it ends, cannot be read further (unread), or put's error.
 // last is the id of the last one.
 func (c *copier) rows(table string, columns []column, condition string, args ...any) (last int64, unread, err error) {
-	names := make([]string, len(columns))
-	for i, column := range columns {
-		names[i] = column.name
-	}
-	rows, unread := c.from.QueryContext(c.to.ctx, "SELECT "+strings.Join(names, ", ")+" FROM "+table+" "+condition, args...)
+	query := fmt.Sprintf("SELECT %s FROM %s %s", namesOf(columns), table, condition)
+	rows, unread := c.from.QueryContext(c.to.ctx, query, args...)
 	if unread != nil {
 		return 0, unread, nil
 	}

@@ -156,7 +156,9 @@ type importer struct {
 
 // file puts all rows of an exported job that is a journal.
 func (m *importer) file(from querier) error {
-	c := copier{from: from, to: m.t, put: func(r *copied) error { return m.put(r, fmt.Sprintf("row %d of its %s", r.values[0], r.table)) }}
+	c := copier{from: from, to: m.t, put: func(r *copied) error {
+		return m.put(r, fmt.Sprintf("row %d of its %s", r.values[0], r.table))
+	}}
 	for _, table := range tables() {
 		columns, err := c.common(table.name)
 		if err != nil || len(columns) == 0 || columns[0].name != "id" {
@@ -250,7 +252,8 @@ func (m *importer) vehicle(row *copied) (int64, error) {
 	if len(m.ids["vehicles"]) > 0 {
 		return 0, errors.New("there is more than one vehicle")
 	}
-	id, err := m.t.id("SELECT id FROM vehicles WHERE uid = ?1 OR vin = ?2 AND ?2 <> '' ORDER BY uid = ?1 DESC LIMIT 1", row.text("uid"), row.text("vin"))
+	id, err := m.t.id(`SELECT id FROM vehicles WHERE uid = ?1 OR vin = ?2 AND ?2 <> '' ORDER BY uid = ?1 DESC LIMIT 1`,
+		row.text("uid"), row.text("vin"))
 	if err != nil || id != 0 {
 		return id, err
 	}

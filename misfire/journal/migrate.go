@@ -50,8 +50,8 @@ type identity struct {
 
 // identify asks in one statement, so that no other program can begin the file between one answer and the next.
 func identify(ctx context.Context, conn *sql.Conn) (id identity, err error) {
-	err = conn.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id), (SELECT user_version FROM pragma_user_version),
-		(SELECT count(*) FROM sqlite_schema)`).Scan(&id.application, &id.version, &id.tables)
+	err = conn.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id),
+		(SELECT user_version FROM pragma_user_version), (SELECT count(*) FROM sqlite_schema)`).Scan(&id.application, &id.version, &id.tables)
 	return id, err
 }
 
@@ -86,6 +86,7 @@ func (m migration) do(ctx context.Context, conn *sql.Conn) error {
 		if err != nil || id.version != m.from {
 			return err
 		}
-		return t.exec(fmt.Sprintf("%s; PRAGMA application_id = %d; PRAGMA user_version = %d", m.statements, applicationID, m.to))
+		const mark = "%s; PRAGMA application_id = %d; PRAGMA user_version = %d"
+		return t.exec(fmt.Sprintf(mark, m.statements, applicationID, m.to))
 	})
 }

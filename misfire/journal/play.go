@@ -157,9 +157,12 @@ func readMark(row scanner) (m Mark, err error) {
 	return m, err
 }
 
-// formColumn is what tells the form of a block: version 1, which may lie on a disk that cannot be written, knew but one.
+// formColumn is what tells the form of a block: version 1, which may lie on a disk that cannot be written, has one.
 func (j *Journal) formColumn() (string, error) {
-	version, err := list(j, func(found scanner) (n int, err error) { err = found.Scan(&n); return n, err }, "PRAGMA user_version")
+	version, err := list(j, func(found scanner) (n int, err error) {
+		err = found.Scan(&n)
+		return n, err
+	}, "PRAGMA user_version")
 	if err != nil || version[0] < 2 {
 		return "0", err
 	}
@@ -174,7 +177,8 @@ func (j *Journal) blocks(table string, drive int64, do func(row) error) error {
 	if err != nil {
 		return err
 	}
-	query := "SELECT block, first, count, begin_ns, end_ns, data, " + form + " FROM " + table + " WHERE drive_id = ? AND block > ? ORDER BY block LIMIT ?"
+	query := fmt.Sprintf(`SELECT block, first, count, begin_ns, end_ns, data, %s FROM %s
+		WHERE drive_id = ? AND block > ? ORDER BY block LIMIT ?`, form, table)
 	for after := -1; ; {
 		some, err := list(j, func(found scanner) (b row, err error) {
 			err = found.Scan(&b.number, &b.first, &b.count, &b.begin, &b.end, &b.data, &b.form)
