@@ -211,7 +211,13 @@ func countOf(c *misfire.Cell) Count {
 	if !c.Apart {
 		misses, firings = c.Decides.Misses, c.Decides.Firings
 	}
-	return Count{Misses: misses, Firings: firings, Effective: misses / max(1, c.Phi)}
+	// While bursts cannot be told, limits make room for any; as evidence between causes each second miss counts.
+	const untold = 2
+	phi := c.Phi
+	if !c.Judged {
+		phi = min(phi, untold)
+	}
+	return Count{Misses: misses, Firings: firings, Effective: misses / max(1, phi)}
 }
 
 func (e *Evidence) cylinder(n int) *Cylinder {
