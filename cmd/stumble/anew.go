@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"time"
 
+	"github.com/spf13/pflag"
+
 	"stumble/misfire/journal"
 	"stumble/obd"
 	"stumble/obd/vehicle"
@@ -14,7 +16,7 @@ import (
 // from them when it was live: a fault of decoding that was mended since is then mended for old drives too.
 type anewOption bool
 
-func (o *anewOption) flags(f *flagSet) {
+func (o *anewOption) flags(f *pflag.FlagSet) {
 	f.BoolVar((*bool)(o), "anew", false, "decode the drive's raw exchanges anew instead of taking the samples saved with them")
 }
 

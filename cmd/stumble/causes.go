@@ -10,6 +10,9 @@ import (
 	"strings"
 	"time"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire"
 	"stumble/misfire/bench"
 	"stumble/misfire/cause"
@@ -41,7 +44,7 @@ type causesOptions struct {
 	asJSON   bool
 }
 
-func (o *causesOptions) flags(f *flagSet) {
+func (o *causesOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	o.engine.flags(f)
 	f.StringVar(&o.ignition, "ignition", "", "how the coils are laid out, a `KIND`: each (a coil on every plug), shared (one coil to two plugs) or distributor; else as last told")
@@ -51,16 +54,24 @@ func (o *causesOptions) flags(f *flagSet) {
 // verdictCauses is the kind under which the journal keeps ranked causes.
 const verdictCauses = "causes"
 
-// causes ranks what may be behind a misfire.
-func causes(a *app, args []string) error {
-	f := newFlags("causes", causesAbout, "3 --engine i4-1342 --ignition shared")
+// causesCommand is the command that ranks what may be behind a misfire.
+func causesCommand(a *app) *cobra.Command {
 	var o causesOptions
-	o.flags(f)
-	rest, err := f.parse(a, args, 1)
-	switch {
-	case err != nil:
-		return err
-	case o.engine.wantsList():
+	c := &cobra.Command{
+		Use:     "causes [JOB]",
+		Short:   "rank what may be behind it, and name the test that tells most",
+		Long:    causesAbout,
+		Example: "stumble causes 3 --engine i4-1342 --ignition shared",
+		Args:    atMost(1),
+		RunE:    func(_ *cobra.Command, args []string) error { return causes(a, &o, args) },
+	}
+	o.flags(c.Flags())
+	return c
+}
+
+// causes ranks what may be behind a misfire.
+func causes(a *app, o *causesOptions, rest []string) error {
+	if o.engine.wantsList() {
 		return o.engine.list(a.out)
 	}
 	told, err := cause.ParseIgnition(o.ignition)
@@ -77,7 +88,7 @@ func causes(a *app, args []string) error {
 		}
 	}
 	return a.withJournal(&o.journal, func(j *journal.Journal) error {
-		c := &explaining{app: a, journal: j, opts: &o, told: told, players: make(map[int64]*player)}
+		c := &explaining{app: a, journal: j, opts: o, told: told, players: make(map[int64]*player)}
 		return c.run(job)
 	})
 }

@@ -9,6 +9,9 @@ import (
 	"sync"
 	"time"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire"
 	"stumble/misfire/journal"
 	"stumble/misfire/proof"
@@ -43,7 +46,7 @@ type compareOptions struct {
 	anew    anewOption
 }
 
-func (o *compareOptions) flags(f *flagSet) {
+func (o *compareOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	o.engine.flags(f)
 	f.Int64Var(&o.job, "job", 0, "choose the drives of the job of this `NUMBER`")
@@ -55,21 +58,30 @@ func (o *compareOptions) flags(f *flagSet) {
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")
 }
 
-// compare judges a repair.
-func compare(a *app, args []string) error {
-	f := newFlags("compare", compareAbout, "3 5 --fail-on not_proven")
+// compareCommand is the command that judges a repair.
+func compareCommand(a *app) *cobra.Command {
 	var o compareOptions
-	o.flags(f)
-	rest, err := f.parse(a, args, 2)
+	c := &cobra.Command{
+		Use:     "compare [BEFORE AFTER]",
+		Short:   "judge a repair or a swap by the drives before and after it",
+		Long:    compareAbout,
+		Example: "stumble compare 3 5 --fail-on not_proven",
+		Args:    atMost(2),
+		RunE:    func(_ *cobra.Command, args []string) error { return compare(a, &o, args) },
+	}
+	o.flags(c.Flags())
+	return c
+}
+
+// compare judges a repair.
+func compare(a *app, o *compareOptions, rest []string) error {
 	switch {
-	case err != nil:
-		return err
 	case o.engine.wantsList():
 		return o.engine.list(a.out)
 	case !(o.ceiling > 0 && o.ceiling < 1000):
 		return usagef("a --ceiling of %v per 1,000 firings cannot be: give one above 0 and under 1000", o.ceiling)
 	}
-	c := &comparing{app: a, opts: &o}
+	c := &comparing{app: a, opts: o}
 	c.count, c.abreast = c.side, true
 	if err := c.understand(rest); err != nil {
 		return err

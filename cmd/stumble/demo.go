@@ -8,6 +8,9 @@ import (
 	"strings"
 	"time"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire/journal"
 	"stumble/obd/clock"
 )
@@ -34,7 +37,7 @@ type demoOptions struct {
 	force   bool
 }
 
-func (o *demoOptions) flags(f *flagSet) {
+func (o *demoOptions) flags(f *pflag.FlagSet) {
 	f.BoolVar(&o.plain, "plain", false, "print lines instead of the screen, as fast as the computer can")
 	f.Var(&o.seed, "seed", "the `NUMBER` that chance in the simulated car starts from")
 	f.Var(&o.speed, "speed", fmt.Sprintf("how fast time runs on the screen: a `NUMBER` of times (%d)", demoSpeed))
@@ -43,14 +46,23 @@ func (o *demoOptions) flags(f *flagSet) {
 	f.BoolVar(&o.force, "force", false, "replace the report's file if it is there already")
 }
 
-// demo does the whole job on the simulated car.
-func demo(a *app, args []string) error {
-	f := newFlags("demo", demoAbout, "--plain --report wren.html")
+// demoCommand is the command that does the whole job on the simulated car.
+func demoCommand(a *app) *cobra.Command {
 	o := demoOptions{seed: seed{value: demoSeed, wasSaid: true}}
-	o.flags(f)
-	if _, err := f.parse(a, args, 0); err != nil {
-		return err
+	c := &cobra.Command{
+		Use:     "demo",
+		Short:   "the whole job on the built-in simulated car",
+		Long:    demoAbout,
+		Example: "stumble demo --plain --report wren.html",
+		Args:    atMost(0),
+		RunE:    func(*cobra.Command, []string) error { return demo(a, &o) },
 	}
+	o.flags(c.Flags())
+	return c
+}
+
+// demo does the whole job on the simulated car.
+func demo(a *app, o *demoOptions) error {
 	if err := o.understand(); err != nil {
 		return err
 	}
@@ -67,7 +79,7 @@ func demo(a *app, args []string) error {
 		defer os.RemoveAll(folder)
 		o.journal = filepath.Join(folder, "demo.db")
 	}
-	d := demonstration{app: *a, opts: &o}
+	d := demonstration{app: *a, opts: o}
 	d.in = strings.NewReader("") // what is typed is for the demo, not for its commands
 	d.typed = a
 	return d.run()
@@ -104,7 +116,6 @@ type demonstration struct {
 type act struct {
 	tell    string
 	command string
-	run     func(*app, []string) error
 	more    []string
 	screen  bool // it takes the screen
 	quiet   bool // what it prints would be too much of the same
@@ -134,25 +145,25 @@ func (d *demonstration) acts() []act {
 		guided = append(guided, "--plain")
 	}
 	all := []act{
-		{tell: "THE EVIDENCE, read before anything is touched:", run: intake, more: car,
+		{tell: "THE EVIDENCE, read before anything is touched:", more: car,
 			command: `intake --port sim:wren --complaint "warning lamp on, misses at random, worse in Drive and Reverse"`},
-		{tell: "THE DRIVE, guided step by step:", command: "loadtest --port sim:wren --engine i4-1342", run: loadtest, more: guided, screen: true},
-		{tell: "WHAT MAY BE BEHIND IT, and the test that tells most:", command: "causes 1", run: causes},
-		{tell: "MEASURED with the wires off the car:", command: "bench wire 1=11.8kohm@60cm 2=OL 3=12.3kohm@60cm 4=12.1kohm@60cm", run: benchCommand},
-		{tell: "THE REPAIR:", command: `jobs note 1 "repair: new plug wire on cylinder 2"`, run: jobs},
-		{tell: "THE SAME STEPS AGAIN:", command: "loadtest --port sim:wren-repaired --engine i4-1342", run: loadtest, more: guided, screen: true},
-		{tell: "IS IT PROVEN?", command: "compare --job 1", run: compare},
-		{tell: "THE MINUTES STILL WANTED (what is printed meanwhile is left out here):", quiet: true, run: watch, more: car,
+		{tell: "THE DRIVE, guided step by step:", command: "loadtest --port sim:wren --engine i4-1342", more: guided, screen: true},
+		{tell: "WHAT MAY BE BEHIND IT, and the test that tells most:", command: "causes 1"},
+		{tell: "MEASURED with the wires off the car:", command: "bench wire 1=11.8kohm@60cm 2=OL 3=12.3kohm@60cm 4=12.1kohm@60cm"},
+		{tell: "THE REPAIR:", command: `jobs note 1 "repair: new plug wire on cylinder 2"`},
+		{tell: "THE SAME STEPS AGAIN:", command: "loadtest --port sim:wren-repaired --engine i4-1342", more: guided, screen: true},
+		{tell: "IS IT PROVEN?", command: "compare --job 1"},
+		{tell: "THE MINUTES STILL WANTED (what is printed meanwhile is left out here):", quiet: true, more: car,
 			command: "watch --port sim:wren-repaired --for 30m --plain"},
-		{run: loadtest, quiet: true, more: car, command: "loadtest --port sim:wren-repaired --steps reverse --plain --yes"},
-		{run: loadtest, quiet: true, more: car, command: "loadtest --port sim:wren-repaired --steps reverse,drive --plain --yes"},
-		{tell: "THE CODES, read again (left out here):", run: intake, quiet: true, more: car,
+		{quiet: true, more: car, command: "loadtest --port sim:wren-repaired --steps reverse --plain --yes"},
+		{quiet: true, more: car, command: "loadtest --port sim:wren-repaired --steps reverse,drive --plain --yes"},
+		{tell: "THE CODES, read again (left out here):", quiet: true, more: car,
 			command: "intake --port sim:wren-repaired"},
-		{tell: "IS IT PROVEN NOW?", command: "compare --job 1", run: compare},
+		{tell: "IS IT PROVEN NOW?", command: "compare --job 1"},
 	}
 	if o.report != "" {
 		kind := strings.TrimPrefix(filepath.Ext(o.report), ".")
-		last := act{tell: "FOR THE OWNER:", command: "report 1 --" + kind + " " + o.report, run: reportCommand}
+		last := act{tell: "FOR THE OWNER:", command: "report 1 --" + kind + " " + o.report}
 		if o.force {
 			last.more = []string{"--force"}
 		}
@@ -179,12 +190,12 @@ func (d *demonstration) show(next *act) error {
 	if err := d.goOn(); err != nil {
 		return err
 	}
-	words := append(shellWords(next.command)[1:], next.more...)
+	words := append(shellWords(next.command), next.more...)
 	a := d.app
 	if next.quiet {
 		a.out = io.Discard
 	}
-	err := next.run(&a, append(words, "--journal", d.opts.journal))
+	_, err := a.execute(append(words, "--journal", d.opts.journal))
 	if err == nil {
 		err = d.ctx.Err()
 	}

@@ -7,6 +7,9 @@ import (
 	"io"
 	"time"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire/cause"
 	"stumble/obd"
 	"stumble/obd/vehicle"
@@ -17,17 +20,39 @@ import (
 // textWidth is the width of printed text, in columns.
 const textWidth = 80
 
-// codes reads and prints trouble codes.
-func codes(a *app, args []string) error {
-	f := newFlags("codes", `Read stored, pending and permanent trouble codes with their freeze frame. Nothing is changed in the car.
-The ignition must be on; the engine may be off or running.`, "--port /dev/ttyUSB0")
-	var w where
-	w.flags(f)
-	asJSON := f.Bool("json", false, "print one JSON object")
-	if _, err := f.parse(a, args, 0); err != nil {
-		return err
+const codesAbout = `Read stored, pending and permanent trouble codes with their freeze frame. Nothing is changed in the car.
+The ignition must be on; the engine may be off or running.`
+
+// readingOptions is what a one-time reading of the car was asked for.
+type readingOptions struct {
+	where
+	record recordOptions // of intake alone
+	asJSON bool
+}
+
+func (o *readingOptions) flags(f *pflag.FlagSet) {
+	o.where.flags(f)
+	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")
+}
+
+// codesCommand is the command that reads and prints trouble codes.
+func codesCommand(a *app) *cobra.Command {
+	var o readingOptions
+	c := &cobra.Command{
+		Use:     "codes",
+		Short:   "read stored, pending and permanent trouble codes",
+		Long:    codesAbout,
+		Example: "stumble codes --port /dev/ttyUSB0",
+		Args:    atMost(0),
+		RunE:    func(*cobra.Command, []string) error { return codes(a, &o) },
 	}
-	s, err := a.connectOnce(&w)
+	o.flags(c.Flags())
+	return c
+}
+
+// codes reads and prints trouble codes.
+func codes(a *app, o *readingOptions) error {
+	s, err := a.connectOnce(&o.where)
 	if err != nil {
 		return err
 	}
@@ -36,32 +61,41 @@ The ignition must be on; the engine may be off or running.`, "--port /dev/ttyUSB
 	if err != nil {
 		return err
 	}
-	if *asJSON {
+	if o.asJSON {
 		return writeJSON(a.out, report.CodesObject(found))
 	}
 	return report.WriteCodes(a.out, found, textWidth)
 }
 
-// intake reads and prints everything before anything is touched.
-func intake(a *app, args []string) error {
-	f := newFlags("intake", `Read everything before anything is touched: vehicle, calibrations, codes, freeze frame, readiness, on-board test
+const intakeAbout = `Read everything before anything is touched: vehicle, calibrations, codes, freeze frame, readiness, on-board test
 results with the misfire counts, fuel trims, supply voltage. Nothing is changed in the car.
 The ignition must be on; with the engine running the live values mean more.
 
-`+aboutRecording, "--port /dev/ttyUSB0")
-	var w where
-	w.flags(f)
-	var o recordOptions
-	o.flags(f)
-	asJSON := f.Bool("json", false, "print one JSON object")
-	if _, err := f.parse(a, args, 0); err != nil {
-		return err
+` + aboutRecording
+
+// intakeCommand is the command that reads and prints everything before anything is touched.
+func intakeCommand(a *app) *cobra.Command {
+	var o readingOptions
+	c := &cobra.Command{
+		Use:     "intake",
+		Short:   "read everything before anything is touched",
+		Long:    intakeAbout,
+		Example: "stumble intake --port /dev/ttyUSB0",
+		Args:    atMost(0),
+		RunE:    func(*cobra.Command, []string) error { return intake(a, &o) },
 	}
-	t, err := a.target(&w)
+	o.flags(c.Flags())
+	o.record.flags(c.Flags())
+	return c
+}
+
+// intake reads and prints everything before anything is touched.
+func intake(a *app, o *readingOptions) error {
+	t, err := a.target(&o.where)
 	if err != nil {
 		return err
 	}
-	k, err := a.keep(t, &o)
+	k, err := a.keep(t, &o.record)
 	if err != nil {
 		return err
 	}
@@ -80,7 +114,7 @@ The ignition must be on; with the engine running the live values mean more.
 	}
 	saved := k.saveIntake(found, titleOf(s)) // evidence first
 	likely := cause.StandardBook().Explain(cause.Gather(nil, found, s.ignition()))
-	if *asJSON {
+	if o.asJSON {
 		return errors.Join(writeJSON(a.out, intakeWithCauses{report.IntakeObject(found), views.NewCausesBrief(likely)}), saved)
 	}
 	return errors.Join(report.WriteIntake(a.out, found, textWidth), views.WriteCausesBrief(a.out, likely), saved)

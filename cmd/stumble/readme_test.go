@@ -117,8 +117,8 @@ func inTheWorkshop(args []string, journal string) []string {
 // The README names every command, every exit status and every field of the JSON.
 func TestReadmeIsComplete(t *testing.T) {
 	text := readme(t)
-	for _, c := range commands() {
-		assert.True(t, strings.Contains(text, "| `"+c.name+"` |"), "the README's table of commands lacks %s", c.name)
+	for _, c := range commands(t) {
+		assert.True(t, strings.Contains(text, "| `"+c.Name()+"` |"), "the README's table of commands lacks %s", c.Name())
 	}
 	for _, of := range []any{
 		views.SampleLine{}, views.TestSummaryObject{}, views.MarkLine{}, views.NoticeLine{}, views.StepEventLine{},

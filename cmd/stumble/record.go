@@ -10,6 +10,8 @@ import (
 	"sync"
 	"time"
 
+	"github.com/spf13/pflag"
+
 	"stumble/misfire"
 	"stumble/misfire/cause"
 	"stumble/misfire/engine"
@@ -29,7 +31,7 @@ type recordOptions struct {
 	name, complaint string
 }
 
-func (o *recordOptions) flags(f *flagSet) {
+func (o *recordOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	f.BoolVar(&o.off, "no-journal", false, "save nothing")
 	f.Int64Var(&o.job, "job", 0, "save under the job of this `NUMBER`; without it under the newest of this vehicle")
