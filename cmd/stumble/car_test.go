@@ -75,19 +75,19 @@ func number(t testing.TB, text, pattern string) float64 {
 
 // At a given hour and with a given seed a drive is the same every time, to the letter.
 func TestSameSeedSameDrive(t *testing.T) {
-	for _, args := range []string{"watch --port sim --speed max --for 2m --json", "intake --port sim --speed max --json"} {
+	for _, args := range []string{"watch --port sim:wren --speed max --for 2m --json", "intake --port sim:wren --speed max --json"} {
 		once := stepped(t, strings.Fields(args)...)
 		require.Equal(t, statusDone, once.status, once.errs)
 		assert.Equal(t, once, stepped(t, strings.Fields(args)...), args)
 		other := stepped(t, append(strings.Fields(args), "--seed", "2")...)
-		if args != "intake --port sim --speed max --json" { // read with the engine off: chance has no part in it
+		if args != "intake --port sim:wren --speed max --json" { // read with the engine off: chance has no part in it
 			assert.NotEqual(t, once.out, other.out, args)
 		}
 	}
 }
 
 func TestCodesAsJSON(t *testing.T) {
-	o := stepped(t, "codes", "--port", "sim", "--speed", "max", "--json")
+	o := stepped(t, "codes", "--port", "sim:wren", "--speed", "max", "--json")
 	requireDone(t, o)
 	var found report.Codes
 	require.NoError(t, json.Unmarshal([]byte(o.out), &found))
@@ -158,7 +158,7 @@ func TestEngineStopped(t *testing.T) {
 
 // A line stream is samples in order of time, then one summary that agrees with the last of them.
 func TestWatchAsJSON(t *testing.T) {
-	o := stepped(t, "watch", "--port", "sim", "--speed", "max", "--for", "5m", "--json")
+	o := stepped(t, "watch", "--port", "sim:wren", "--speed", "max", "--for", "5m", "--json")
 	requireDone(t, o)
 	objects := jsonLines(t, o.out)
 	before := math.Inf(-1)
@@ -204,7 +204,7 @@ func TestCarWithoutCounts(t *testing.T) {
 func TestWatchEndsInTime(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		began := clock.System{}.Now()
-		o := stumble(t, "watch", "--port", "sim", "--for", "90s", "--plain")
+		o := stumble(t, "watch", "--port", "sim:wren", "--for", "90s", "--plain")
 		requireDone(t, o)
 		took := clock.System{}.Now().Sub(began)
 		assert.InDelta(t, 95, took.Seconds(), 10, "start-up, and the time asked for")

@@ -346,14 +346,14 @@ func TestLoadtestUsage(t *testing.T) {
 		{"--plain --json", "exclude each other"},
 		{"now", "one argument too many"},
 	} {
-		o := stepped(t, append([]string{"loadtest", "--port", "sim"}, strings.Fields(c.args)...)...)
+		o := stepped(t, append([]string{"loadtest", "--port", "sim:wren"}, strings.Fields(c.args)...)...)
 		requireOneLine(t, o, statusUsage, c.says)
 	}
 }
 
 // With --json nothing but objects is on standard output: the cautions are told beside it.
 func TestCautionsBesideJSON(t *testing.T) {
-	o := stepped(t, "loadtest", "--port", "sim", "--speed", "max", "--json", "--for", "10s")
+	o := stepped(t, "loadtest", "--port", "sim:wren", "--speed", "max", "--json", "--for", "10s")
 	assert.Equal(t, statusDone, o.status)
 	assert.Contains(t, o.errs, "Carbon monoxide kills")
 	jsonLines(t, o.out)
@@ -407,7 +407,7 @@ func TestLoadtestOnTheScreen(t *testing.T) {
 	a.terminal = screen
 	done := make(chan int, 1)
 	go func() {
-		done <- a.run([]string{"loadtest", "--port", "sim", "--speed", "100", "--yes", "--steps", "drive,pull"})
+		done <- a.run([]string{"loadtest", "--port", "sim:wren", "--speed", "100", "--yes", "--steps", "drive,pull"})
 	}()
 	shows := func(words string) {
 		t.Helper()

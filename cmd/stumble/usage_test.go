@@ -93,9 +93,9 @@ func TestWrongUsage(t *testing.T) {
 		{"watch --port http://host/ --plain", `cannot speak "http" to an adapter`},
 		{"watch --port sim --plain --engine rotary", "'stumble watch --engine help' lists the layouts"},
 		{"watch --port sim --plain --engine 99", "give a number from 1 to 16"},
-		{"watch --port sim --plain --engine 2 --speed max", "the car counts the misses of 4 cylinders, the engine chosen has 2"},
+		{"watch --port sim:wren --plain --engine 2 --speed max", "the car counts the misses of 4 cylinders, the engine chosen has 2"},
 		{"watch --port sim --plain --map 1,2,2,4", `cylinder map "1,2,2,4"`},
-		{"watch --port sim --plain --map 1,3,2 --speed max", "--map names 3 cylinders, the engine has 4"},
+		{"watch --port sim:wren --plain --map 1,3,2 --speed max", "--map names 3 cylinders, the engine has 4"},
 		{"watch --port sim --plain --engine 4 --map 1,3,2", "names 3 cylinders, the engine has 4"},
 		{"watch --port sim --plain --map firing-order", "name its layout, or give the map as 1,3,4,2"},
 		{"watch --port sim --plain --engines " + filepath.Join(t.TempDir(), "none.csv"), "check what --engines names"},
@@ -137,7 +137,7 @@ func TestOwnEngines(t *testing.T) {
 	first, _, _ := strings.Cut(o.out, "\n")
 	assert.Contains(t, first, "our four; order 1-2-4-3")
 
-	o = stepped(t, "watch", "--port", "sim", "--speed", "max", "--for", "30s", "--json", "--engines", table, "--engine", "ours")
+	o = stepped(t, "watch", "--port", "sim:wren", "--speed", "max", "--for", "30s", "--json", "--engines", table, "--engine", "ours")
 	requireDone(t, o)
 	summary := jsonLines(t, lastLines(o.out, 1)[0])[0]
 	assert.Equal(t, "ours", summary["engine"].(map[string]any)["layout"])
