@@ -1,7 +1,6 @@
 package misfire
 
 import (
-	"fmt"
 	"math"
 
 	"stumble/misfire/rate"
@@ -10,14 +9,20 @@ import (
 // average follows a cylinder's test 0B, the car's own average over ten driving cycles, and checks it against
 // the counts: at the end of a cycle it takes in a tenth of that cycle's count (SAE J1979, from memory).
 type average struct {
-	now    float64 // NaN until read
-	runs   bool    // the counter is followed in a driving cycle
-	cycle  float64 // as first read in that cycle; NaN until then
-	before float64 // the same of the cycle before; NaN when there is nothing to check
-	count  float64 // what the counter showed last in the cycle before
-	whole  bool    // and that was after the engine had stopped, so that nothing was left to be shown
-	due    bool    // the next reading is to be checked
-	odd    string  // what disagrees; empty while nothing does
+	now    float64       // NaN until read
+	runs   bool          // the counter is followed in a driving cycle
+	cycle  float64       // as first read in that cycle; NaN until then
+	before float64       // the same of the cycle before; NaN when there is nothing to check
+	count  float64       // what the counter showed last in the cycle before
+	whole  bool          // and that was after the engine had stopped, so that nothing was left to be shown
+	due    bool          // the next reading is to be checked
+	odd    *AverageCheck // what disagrees; nil while nothing does
+}
+
+// AverageCheck is a driving cycle over which the car's own average of ten went otherwise than its count says.
+type AverageCheck struct {
+	Before, After float64 // the average, in misses a driving cycle
+	Counted, Due  float64 // what the cycle counted, and the average that was due after it
 }
 
 // roundings is how far the car's own rounding may put its average, in misses: half of one at the old value,
@@ -44,7 +49,7 @@ func (a *average) began(value int) {
 }
 
 // read takes a reading, and checks it when a cycle has ended since the last one was checked.
-func (a *average) read(value float64, cylinder int) {
+func (a *average) read(value float64) {
 	a.now = value
 	if a.runs && math.IsNaN(a.cycle) {
 		a.cycle = value
@@ -56,8 +61,7 @@ func (a *average) read(value float64, cylinder int) {
 	kept := rate.AverageKept(a.before, a.count)
 	// A count that was not seen to its end may have grown, so then only too low an average disagrees.
 	if a.now < kept-roundings || a.whole && a.now > kept+roundings {
-		a.odd = fmt.Sprintf("the car's own average for cylinder %d went from %.0f to %.0f over a driving cycle that counted %.0f, where %.0f was due: this car keeps it in another way",
-			cylinder, a.before, a.now, a.count, kept)
+		a.odd = &AverageCheck{Before: a.before, After: a.now, Counted: a.count, Due: kept}
 	}
 	a.before = math.NaN()
 }

@@ -1,7 +1,6 @@
 package misfire
 
 import (
-	"strings"
 	"testing"
 	"time"
 
@@ -15,14 +14,14 @@ func TestAverageIsCheckedAgainstTheCounts(t *testing.T) {
 	tests := []struct {
 		name string
 		keep func(m *mill) // what the car makes of the cycle, after the usual
-		say  string
+		odd  *AverageCheck
 	}{
-		{"as the standard has it", func(*mill) {}, ""},
-		{"rounded down", func(m *mill) { m.average[1] -= 0.9 }, ""},
+		{"as the standard has it", func(*mill) {}, nil},
+		{"rounded down", func(m *mill) { m.average[1] -= 0.9 }, nil},
 		{"not moved at all", func(m *mill) { m.average[1] = 100 },
-			"the car's own average for cylinder 2 went from 100 to 100 over a driving cycle that counted 150, where 105 was due: this car keeps it in another way"},
+			&AverageCheck{Before: 100, After: 100, Counted: 150, Due: 105}},
 		{"taken in by half", func(m *mill) { m.average[1] = 125 },
-			"the car's own average for cylinder 2 went from 100 to 125 over a driving cycle that counted 150, where 105 was due: this car keeps it in another way"},
+			&AverageCheck{Before: 100, After: 125, Counted: 150, Due: 105}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -38,13 +37,22 @@ func TestAverageIsCheckedAgainstTheCounts(t *testing.T) {
 			m.run(10 * time.Second)
 			s := m.ended()
 			assert.Equal(t, Average{Cylinder: 2, Value: float64(int(m.average[1] + 0.5))}, s.Averages[1])
-			said := ""
+			var odd []Note
 			for _, n := range s.Notes {
-				if strings.Contains(n, "own average") {
-					said = n
+				if n.Kind == NoteAverageDisagrees {
+					odd = append(odd, n)
 				}
 			}
-			assert.Equal(t, tt.say, said)
+			if tt.odd == nil {
+				assert.Empty(t, odd)
+				return
+			}
+			assert.Len(t, odd, 1)
+			assert.Equal(t, 2, odd[0].Cylinder)
+			assert.InDelta(t, tt.odd.Before, odd[0].Average.Before, 0.5)
+			assert.InDelta(t, tt.odd.After, odd[0].Average.After, 0.5)
+			assert.InDelta(t, tt.odd.Counted, odd[0].Average.Counted, 0.5)
+			assert.InDelta(t, tt.odd.Due, odd[0].Average.Due, 0.5)
 		})
 	}
 }
@@ -62,20 +70,22 @@ func TestAverageIsNotCheckedWithoutACycle(t *testing.T) {
 		m.run(4 * time.Minute)
 		change(m)
 		m.run(20 * time.Second)
-		assert.NotContains(t, strings.Join(m.ended().Notes, "\n"), "own average", name)
+		for _, n := range m.ended().Notes {
+			assert.NotEqual(t, NoteAverageDisagrees, n.Kind, name)
+		}
 	}
 }
 
 func TestAverageOfACountNotSeenToItsEnd(t *testing.T) {
 	a := newAverage()
 	a.began(0)
-	a.read(100, 1)
+	a.read(100)
 	a.ended(150, false) // it may have gone on to 400
 	a.began(0)
-	a.read(130, 1)
+	a.read(130)
 	assert.Empty(t, a.odd)
 	a.ended(500, false)
 	a.began(0)
-	a.read(100, 1)
+	a.read(100)
 	assert.NotEmpty(t, a.odd, "but it cannot have been less")
 }

@@ -147,8 +147,8 @@ func TestCycleOfKeyOffCounters(t *testing.T) {
 	assert.InDelta(t, 3000, s.Total[1].Firings, 10)
 	assert.False(t, inGear(t, s, 2, gear.Drive).Apart)
 	assert.InDelta(t, 1, inGear(t, s, 2, gear.Drive).Mixed, 1e-9)
-	assert.Contains(t, s.Notes[0], "this car shows its counts only when the engine stops")
-	assert.Equal(t, "Cylinder 2 misses 30 of 1,000 firings.", s.Verdict.Sentence)
+	assert.Equal(t, NoteKeyOff, s.Notes[0].Kind)
+	assert.Equal(t, []int{2}, s.Verdict.Cylinders)
 
 	m.start(750)
 	m.rates[1] = 0

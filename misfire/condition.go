@@ -11,12 +11,8 @@ type Condition struct {
 	Gear gear.State
 	Load LoadBand
 	RPM  RPMBand
-	Warm bool // coolant at or above WarmAt; unknown coolant counts as cold
+	Warm bool // coolant at or above track.WarmAt; unknown coolant counts as cold
 }
-
-// WarmAt is the coolant temperature, in degrees Celsius, that parts cold from warm running: the end of a
-// warm-up cycle (13 CCR 1968.2 (c) has 160 F; UN R83 Annex 11 has 343 K, which is taken here).
-const WarmAt = 70
 
 // The bands of load and engine speed, in this one place. Load is the calculated load value of PID 04. A
 // value belongs to the band whose lower edge it reaches; to keep a reading that hovers about an edge from

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire/gear"
+	"stumble/misfire/track"
 	"stumble/obd"
 )
 
@@ -156,15 +157,12 @@ func TestBandsHaveSlackAtTheirEdges(t *testing.T) {
 	}{
 		{600, 0}, {1040, 0}, {1050, 1}, {960, 1}, {949, 0}, {3500, 4}, {2960, 4}, {2940, 3}, {8000, 4},
 	}
-	last := gauge{}
 	for i, l := range rpms {
 		r := live(obd.PIDRPM, l.v)
 		at := noon.Add(time.Duration(i) * time.Second)
-		before, ok := e.takeRPM(&r, at)
-		require.True(t, ok)
-		s := e.between(before, noon)
-		assert.Equal(t, l.band, s.rpm, "%v rpm after %v", l.v, last.value)
-		last = before
+		require.NotZero(t, e.take(&r, at)&track.Turned)
+		s := e.between(noon)
+		assert.Equal(t, l.band, s.rpm, "%v rpm after %v", l.v, e.Before.V)
 	}
 }
 
@@ -205,7 +203,7 @@ func TestUnmonitoredRunning(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			e := newExposure()
-			at, last := noon, gauge{}
+			at := noon
 			take := func(p point) {
 				at = at.Add(100 * time.Millisecond)
 				for _, r := range []obd.Reading{live(obd.PIDThrottle, p.throttle), live(obd.PIDLoad, p.load), live(obd.PIDFuelSystem, p.fuel)} {
@@ -214,7 +212,7 @@ func TestUnmonitoredRunning(t *testing.T) {
 					}
 				}
 				r := live(obd.PIDRPM, p.rpm)
-				last, _ = e.takeRPM(&r, at)
+				e.take(&r, at)
 			}
 			for range 30 {
 				take(tt.before)
@@ -223,7 +221,7 @@ func TestUnmonitoredRunning(t *testing.T) {
 				take(tt.from)
 			}
 			take(tt.to)
-			assert.Equal(t, tt.judged, e.monitor.judges(&e, last))
+			assert.Equal(t, tt.judged, e.monitor.judges(&e.State, e.Before))
 		})
 	}
 }
@@ -233,8 +231,8 @@ func TestQuickThrottleAndGearChangeHushTheMonitor(t *testing.T) {
 	at := func(ms int) time.Time { return noon.Add(time.Duration(ms) * time.Millisecond) }
 	e := newExposure()
 	judgedAt := func(ms int) bool {
-		e.rpm.set(2000, at(ms))
-		return m.judges(&e, gauge{2000, at(ms - 100)})
+		e.RPM = track.Value{V: 2000, At: at(ms)}
+		return m.judges(&e.State, track.Value{V: 2000, At: at(ms - 100)})
 	}
 	m.addThrottle(15, at(0))
 	m.addThrottle(15.4, at(50)) // the last digit, soon after

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"stumble/misfire/track"
 	"stumble/obd"
 )
 
@@ -13,7 +14,7 @@ import (
 type monitor struct {
 	throttleFloor float64 // the least throttle seen: closed
 	loadFloor     float64 // the least load seen with the engine running
-	lastThrottle  gauge
+	lastThrottle  track.Value
 	quietFrom     time.Time // quick throttle or gear change: not judged before this time
 }
 
@@ -30,22 +31,22 @@ const (
 )
 
 func newMonitor() monitor {
-	return monitor{throttleFloor: math.Inf(1), loadFloor: math.Inf(1), lastThrottle: newGauge()}
+	return monitor{throttleFloor: math.Inf(1), loadFloor: math.Inf(1), lastThrottle: track.Unknown()}
 }
 
 // addThrottle looks for quick moves over stretches long enough that the last digit of a reading, and the jitter
 // of its time, do not look like one.
 func (m *monitor) addThrottle(v float64, at time.Time) {
 	m.throttleFloor = min(m.throttleFloor, v)
-	since := at.Sub(m.lastThrottle.at)
-	if m.lastThrottle.known() && since < throttleStretch {
+	since := at.Sub(m.lastThrottle.At)
+	if m.lastThrottle.Known() && since < throttleStretch {
 		return
 	}
-	moved := math.Abs(v - m.lastThrottle.value)
-	if m.lastThrottle.known() && since <= longestStep && moved >= leastThrottle && moved/since.Seconds() >= quickThrottle {
+	moved := math.Abs(v - m.lastThrottle.V)
+	if m.lastThrottle.Known() && since <= track.Hole && moved >= leastThrottle && moved/since.Seconds() >= quickThrottle {
 		m.hush(at.Add(throttleHush))
 	}
-	m.lastThrottle.set(v, at)
+	m.lastThrottle = track.Value{V: v, At: at}
 }
 
 func (m *monitor) addLoad(v float64) {
@@ -64,24 +65,24 @@ func (m *monitor) hush(until time.Time) {
 }
 
 // judges reports whether the controller may judge misfire at the newest engine speed.
-func (m *monitor) judges(e *exposure, before gauge) bool {
-	if e.rpm.at.Before(m.quietFrom) {
+func (m *monitor) judges(s *track.State, before track.Value) bool {
+	if s.RPM.At.Before(m.quietFrom) {
 		return false
 	}
-	return !m.overrun(e, before)
+	return !m.overrun(s, before)
 }
 
 // overrun is fuel cut as far as it can be told: the car says open loop with the throttle closed and more
 // speed than idle; or, where it does not say, the throttle is closed, the speed falls and the load is at its
 // floor.
-func (m *monitor) overrun(e *exposure, before gauge) bool {
-	if e.rpm.value < overrunRPM || !e.throttle.known() || e.throttle.value > m.throttleFloor+throttleSlack {
+func (m *monitor) overrun(s *track.State, before track.Value) bool {
+	if s.RPM.V < overrunRPM || !s.Throttle.Known() || s.Throttle.V > m.throttleFloor+throttleSlack {
 		return false
 	}
-	if e.fuel.known() {
-		return obd.FuelSystem(e.fuel.value) == obd.OpenLoopDrive
+	if s.Fuel.Known() {
+		return obd.FuelSystem(s.Fuel.V) == obd.OpenLoopDrive
 	}
-	dt := e.rpm.at.Sub(before.at).Seconds()
-	falling := dt > 0 && (before.value-e.rpm.value)/dt >= fallingRPM
-	return falling && e.load.known() && e.load.value <= m.loadFloor+loadFloorRoom
+	dt := s.RPM.At.Sub(before.At).Seconds()
+	falling := dt > 0 && (before.V-s.RPM.V)/dt >= fallingRPM
+	return falling && s.Load.Known() && s.Load.V <= m.loadFloor+loadFloorRoom
 }

@@ -1,66 +1,79 @@
 package misfire
 
-import (
-	"fmt"
+import "stumble/misfire/engine"
 
-	"stumble/misfire/engine"
+// NoteKind is what a reader must know to take a drive's numbers for what they are.
+type NoteKind uint8
+
+// Kinds of note.
+const (
+	NoteNoCounters       NoteKind = iota // the car reports no misfire counts
+	NoteDipsAreNoMisses                  // a dip of the idle compares gear states of one drive, no more
+	NoteUncounted                        // Count of Of cylinders have no counter
+	NoteMap                              // cylinders are named by a map of this car's own
+	NoteRefreshUnknown                   // the split between conditions is provisional
+	NoteKeyOff                           // counts are shown at engine stop: a driving cycle is one window
+	NoteSaturated                        // Cylinder's counter stands at its highest value
+	NoteOvercounted                      // Cylinder counts more misses than firings
+	NoteStill                            // Cylinder's counter moved before and now stands still beyond chance
+	NoteNoneMoved                        // no counter moved in much running
+	NoteAverageDisagrees                 // Cylinder's own average of the car disagrees with its counts: see Average
 )
 
+// Note is one such thing, with the numbers it is about.
+type Note struct {
+	Kind      NoteKind
+	Cylinder  int
+	Count, Of int
+	Average   AverageCheck
+}
+
 // notes is what a reader must know to take the numbers for what they are.
-func (t *Tally) notes(s *Summary) []string {
-	var notes []string
-	note := func(format string, args ...any) { notes = append(notes, fmt.Sprintf(format, args...)) }
-	t.noteCounters(s, note)
+func (t *Tally) notes(s *Summary) []Note {
+	notes := t.counterNotes(s)
 	if t.cfg.Map != (engine.Map{}) && !t.cfg.Map.IsIdentity() {
-		note("cylinders are named by the map given for this car, not by the standard's order")
+		notes = append(notes, Note{Kind: NoteMap})
 	}
-	noteRefresh(s.Refresh, note)
+	switch {
+	case s.Refresh.Kind == RefreshUnknown && s.Refresh.Rises > 0:
+		notes = append(notes, Note{Kind: NoteRefreshUnknown})
+	case s.Refresh.Kind == RefreshKeyOff:
+		notes = append(notes, Note{Kind: NoteKeyOff})
+	}
 	for i, c := range s.Total {
-		if t.lanes[i].saturated {
-			note("the counter of cylinder %d stands at its highest value: its rate is at least what is shown", c.Cylinder)
+		of := func(kind NoteKind, is bool) {
+			if is {
+				notes = append(notes, Note{Kind: kind, Cylinder: c.Cylinder})
+			}
 		}
-		if c.Overcounted() {
-			note("cylinder %d counts more misses than firings: engine speed or the cylinder map is wrong", c.Cylinder)
-		}
-		if c.Still {
-			note("the counter of cylinder %d moved before and now stands still, longer than chance allows at its own earlier rate: "+
-				"the controller may have shut its fuel off or paused its monitor. What ran since is left out; it is no proof of health", c.Cylinder)
-		}
+		of(NoteSaturated, t.lanes[i].saturated)
+		of(NoteOvercounted, c.Overcounted())
+		of(NoteStill, c.Still)
 	}
 	if standsStill(s.Total) {
-		note("a counter that stands still may be a paused monitor: it is no proof of health")
+		notes = append(notes, Note{Kind: NoteNoneMoved})
 	}
 	for i := range s.Total {
-		if odd := t.averages[i].odd; odd != "" {
-			note("%s", odd)
+		if odd := t.averages[i].odd; odd != nil {
+			notes = append(notes, Note{Kind: NoteAverageDisagrees, Cylinder: i + 1, Average: *odd})
 		}
 	}
 	return notes
 }
 
-// noteCounters says which cylinders have no counter.
-func (t *Tally) noteCounters(s *Summary, note func(string, ...any)) {
+// counterNotes says which cylinders have no counter.
+func (t *Tally) counterNotes(s *Summary) []Note {
 	n, all := t.unreported(s.Engine.Cylinders), s.Engine.Cylinders
 	switch {
 	case t.awaited():
+	case !t.counts() && len(s.Idle) > 0:
+		return []Note{{Kind: NoteNoCounters}, {Kind: NoteDipsAreNoMisses}}
 	case !t.counts():
-		note("this car reports no misfire counts: codes, lamp and the idle are weaker evidence")
-		if len(s.Idle) > 0 {
-			note("a dip of the idle is not a miss: compare gear states of this drive, not cars or drives")
-		}
+		return []Note{{Kind: NoteNoCounters}}
 	case n > 0:
-		note("%d of %d cylinders have no counter: nothing is known of them", n, all)
+		return []Note{{Kind: NoteUncounted, Count: n, Of: all}}
 	}
-}
-
-func noteRefresh(r Refresh, note func(string, ...any)) {
-	switch {
-	case r.Kind == RefreshUnknown && r.Rises > 0:
-		note("how often this car refreshes its counters is not known yet: the split between conditions is provisional")
-	case r.Kind == RefreshKeyOff:
-		note("this car shows its counts only when the engine stops: the whole driving cycle is one window, and how its misses " +
-			"fall on gears and loads cannot be told. A cycle that was under way before it was watched is left out")
-	}
+	return nil
 }
 
 // awaited reports whether it is too early to say that a car has no counters.

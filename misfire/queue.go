@@ -50,6 +50,15 @@ func (q *queue) push(e event, t *Tally) {
 	q.events = append(q.events, e)
 }
 
+// pushBack pushes an event that is dated back, to where its time belongs: what was read since the engine stood is of
+// the time after, though that it stopped was sure only later.
+func (q *queue) pushBack(e event, t *Tally) {
+	q.push(e, t)
+	for i := len(q.events) - 1; i > q.head && q.events[i-1].at > e.at; i-- {
+		q.events[i], q.events[i-1] = q.events[i-1], q.events[i]
+	}
+}
+
 func (q *queue) first() *event {
 	if q.head == len(q.events) {
 		q.events, q.head = q.events[:0], 0

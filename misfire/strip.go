@@ -47,14 +47,14 @@ func (s *strip) live(at, start time.Time, call gear.Call, e *exposure) {
 		s.sums.rpm, s.sums.load, s.sums.rpms, s.sums.loads = 0, 0, 0, 0
 	}
 	m.Gear, m.Origin = call.State, call.Origin
-	if e.rpm.known() && e.rpm.at.Equal(at) {
-		s.sums.rpm += e.rpm.value
+	if e.RPM.Known() && e.RPM.At.Equal(at) {
+		s.sums.rpm += e.RPM.V
 		s.sums.rpms++
 		m.RPM = s.sums.rpm / s.sums.rpms
-		m.Unmonitored = e.running && !e.monitor.judges(e, e.rpm)
+		m.Unmonitored = e.Running && !e.monitor.judges(&e.State, e.RPM)
 	}
-	if e.load.known() && e.load.at.Equal(at) {
-		s.sums.load += e.load.value
+	if e.Load.Known() && e.Load.At.Equal(at) {
+		s.sums.load += e.Load.V
 		s.sums.loads++
 		m.Load = s.sums.load / s.sums.loads
 	}

@@ -119,9 +119,9 @@ func (t *Tally) layout() engine.Layout {
 
 func (t *Tally) live(cylinders int) Live {
 	e := &t.exposure
-	l := Live{RPM: e.rpm.value, Load: e.load.value, Speed: e.speed.value, Throttle: e.throttle.value,
-		Coolant: e.coolant.value, Gear: t.judge.Call(), Running: e.running, MIL: t.lamp.state()}
-	l.Condition = Condition{Gear: l.Gear.State, Load: e.loadAt, RPM: e.rpmAt, Warm: e.warm()}
+	l := Live{RPM: e.RPM.V, Load: e.Load.V, Speed: e.Speed.V, Throttle: e.Throttle.V,
+		Coolant: e.Coolant.V, Gear: t.judge.Call(), Running: e.Running, MIL: t.lamp.state()}
+	l.Condition = Condition{Gear: l.Gear.State, Load: e.loadAt, RPM: e.rpmAt, Warm: e.Warm()}
 	for i := range cylinders {
 		age := time.Duration(-1)
 		if t.lanes[i].reported {

@@ -30,7 +30,7 @@ type Summary struct {
 	Averages    []Average     // the car's own averages of ten driving cycles
 	Idle        []IdleDips    // weaker evidence where the car reports no counter; else empty
 	Cycles      int           // driving cycles seen: engine starts, and 1 for an engine found running
-	Notes       []string      // what a reader must know to take the numbers for what they are
+	Notes       []Note        // what a reader must know to take the numbers for what they are
 }
 
 // Live is the last known state of the car.
@@ -105,9 +105,9 @@ type Refresh struct {
 	Rises       int     // rises behind the finding
 }
 
-// Verdict is what the drive shows, in words and in numbers.
+// Verdict is what the drive shows.
 type Verdict struct {
-	Sentence  string     // one sentence, complete
+	Finding   Finding
 	Cylinders []int      // cylinders that miss beyond chance and above the ceiling; empty when none stands out
 	WorseIn   gear.State // gear state in which the first of them is worse beyond chance; Unknown when none is
 	Worsening []int
@@ -150,3 +150,6 @@ type IdleDips struct {
 	Minutes   float64 // of steady idle
 	Low, High float64 // 95 % limits of dips a minute
 }
+
+// PerMinute is the dips a minute.
+func (d IdleDips) PerMinute() float64 { return float64(d.Dips) / d.Minutes }

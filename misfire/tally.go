@@ -8,6 +8,7 @@ import (
 	"stumble/misfire/gear"
 	"stumble/misfire/idle"
 	"stumble/misfire/rate"
+	"stumble/misfire/track"
 	"stumble/obd"
 )
 
@@ -67,7 +68,7 @@ func NewTally(cfg Config) *Tally {
 // Add takes the next sample. One that is older than the last, as when a clock was set back, counts as of the
 // same moment.
 func (t *Tally) Add(s *obd.Sample) {
-	at := instant(s)
+	at := track.Instant(s)
 	if t.start.IsZero() {
 		t.start = s.Sent
 	}
@@ -144,33 +145,31 @@ func (t *Tally) take(r *obd.Reading, at time.Time) {
 	case r.Service == obd.TestResults:
 		t.takeCount(r, at)
 	case r.Service != obd.LiveData:
-	case r.ID == obd.PIDRPM:
-		t.takeRPM(r, at)
 	case r.ID == obd.PIDStatus && r.Part == obd.PartMIL:
-		if r.Module == t.exposure.engine { // other modules have a lamp bit of their own
+		if engine, found := t.exposure.Engine(); found && r.Module == engine { // other modules have a lamp bit of their own
 			t.lamp.add(r.Value > 0, at)
 		}
 	default:
-		t.exposure.take(r, at)
+		t.takeLive(r, at)
 	}
 }
 
-func (t *Tally) takeRPM(r *obd.Reading, at time.Time) {
-	before, ok := t.exposure.takeRPM(r, at)
-	if !ok {
+func (t *Tally) takeLive(r *obd.Reading, at time.Time) {
+	ran := t.exposure.Running
+	seen := t.exposure.take(r, at)
+	if seen&track.Turned == 0 {
 		return
 	}
-	witnessed := before.known() && at.Sub(before.at) <= longestStep
-	ran := t.exposure.running
-	started, stopped := t.exposure.turn()
 	if ran { // cranking is no running
-		t.queue.push(event{kind: eventStep, at: t.seconds(at), step: t.exposure.between(before, t.start)}, t)
+		t.queue.push(event{kind: eventStep, at: t.seconds(at), step: t.exposure.between(t.start)}, t)
 	}
-	if started {
+	if seen&track.Stopped != 0 {
+		t.queue.pushBack(event{kind: eventStop, at: t.seconds(t.exposure.StoodSince())}, t)
+	}
+	if seen&track.Started != 0 {
+		before := t.exposure.Before
+		witnessed := before.Known() && at.Sub(before.At) <= track.Hole
 		t.queue.push(event{kind: eventStart, at: t.seconds(at), witnessed: witnessed}, t)
-	}
-	if stopped {
-		t.queue.push(event{kind: eventStop, at: t.seconds(at)}, t)
 	}
 }
 
@@ -240,7 +239,7 @@ func (t *Tally) handle(e *event) {
 	case eventCount:
 		t.enterCount(e)
 	case eventAverage:
-		t.averages[e.cylinder].read(float64(e.value), e.cylinder+1)
+		t.averages[e.cylinder].read(float64(e.value))
 	case eventStart:
 		// The counters begin a new driving cycle; what they last showed is not to be compared with.
 		t.endAverages()
@@ -277,7 +276,7 @@ func (t *Tally) enterStep(s *step) {
 	call := t.spans.at((s.from + s.to) / 2)
 	c := Condition{Gear: call.State, Load: s.load, RPM: s.rpm, Warm: s.warm}
 	if !s.heat { // the first moments of a drive, before the coolant was asked for
-		c.Warm = t.exposure.warm()
+		c.Warm = t.exposure.Warm()
 	}
 	if s.known {
 		t.running += s.to - s.from
@@ -294,7 +293,7 @@ func (t *Tally) enterStep(s *step) {
 
 func (t *Tally) enterCount(e *event) {
 	l, standing := &t.lanes[e.cylinder], math.IsInf(t.runningFrom, 1)
-	if !standing && e.at-t.ledger.now.sec > longestStep.Seconds() {
+	if !standing && e.at-t.ledger.now.sec > track.Hole.Seconds() {
 		return // what ran before it is not known until the engine's speed is
 	}
 	if l.fell(e.value) {

@@ -118,7 +118,7 @@ func examine(t testing.TB, s story, seed uint64, length time.Duration) finding {
 	var f finding
 	r := newRig(t, s.scenario, seed)
 	at := time.Duration(0)
-	for ; f.early.Sentence == "" && at < length; at += 5 * time.Second {
+	for ; f.early.Finding == misfire.NothingYet && at < length; at += 5 * time.Second {
 		r.run(at, at+5*time.Second)
 		if g := r.tally.Glance(); g.Running >= early {
 			f.early = g.Verdict

@@ -2,7 +2,6 @@ package misfire
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"stumble/misfire/engine"
@@ -42,7 +41,7 @@ func (r *review) verdict(s *Summary) Verdict {
 			v.Worsening = append(v.Worsening, c.Cylinder)
 		}
 	}
-	v.Sentence = r.tally.sentence(s, v)
+	v.Finding = r.tally.finding(s, &v)
 	return v
 }
 
@@ -159,13 +158,4 @@ func (r *review) counted(l *level, group, cylinder int) rate.Count {
 // flashing.
 func easeOff(s *Summary) bool {
 	return s.Live.MIL == MILFlashing || s.Live.Running && s.Whole.Catalyst.Last > s.Whole.Catalyst.Limit
-}
-
-// firstWorsening is when the rate of a cylinder first began to rise; zero when it did not.
-func firstWorsening(s *Summary, cylinder int) (into float64, worse bool) {
-	c := s.Total[cylinder-1]
-	if !c.Worsening {
-		return math.NaN(), false
-	}
-	return c.Since.Sub(s.Start).Seconds(), true
 }

@@ -8,6 +8,7 @@ import (
 	"stumble/misfire/rate"
 	"stumble/obd"
 	"stumble/views/report"
+	"stumble/views/say"
 )
 
 // ComparisonObject is a comparison: {"kind":"comparison",...}.
@@ -177,18 +178,18 @@ type RuleObject struct {
 
 // NewComparison is a comparison as an object.
 func NewComparison(c *report.Comparison) ComparisonObject {
-	r := c.Result
+	r, w := c.Result, say.English()
 	o := ComparisonObject{
-		Kind: "comparison", Outcome: r.Outcome, Sentence: r.Sentence, Before: comparedObjects(c.Before), After: comparedObjects(c.After),
+		Kind: "comparison", Outcome: r.Outcome, Sentence: w.Comparison(r), Before: comparedObjects(c.Before), After: comparedObjects(c.After),
 		Chosen: Word(c.Chosen), Cells: []ComparedCell{}, Cylinders: []ComparedCylinder{}, Ratio: unknown(), Low: unknown(), High: unknown(),
 		Needed: needObjects(r.Needed), Checks: []CheckObject{}, Newcomers: []NewcomerObject{}, NotCompared: []AloneObject{},
 		Swap: swapObject(c.Swap), Codes: codeChangeObject(r.Codes, c.Codes), Readiness: readinessObject(c.Readiness), Rules: []RuleObject{},
-		RPM: Number(r.Tolerance.RPM), Load: Number(r.Tolerance.Load), Ceiling: Number(r.Ceiling), Notes: list(r.Notes),
+		RPM: Number(r.Tolerance.RPM), Load: Number(r.Tolerance.Load), Ceiling: Number(r.Ceiling), Notes: list(w.ComparisonNotes(r)),
 		Causes: NewCausesBrief(c.Causes),
 	}
 	for i := range r.Cylinders {
 		cyl := &r.Cylinders[i]
-		object := ComparedCylinder{Cylinder: cyl.Cylinder, Outcome: cyl.Outcome, Sentence: cyl.Sentence, Ratio: unknown(), Low: unknown(), High: unknown()}
+		object := ComparedCylinder{Cylinder: cyl.Cylinder, Outcome: cyl.Outcome, Sentence: w.Cylinder(cyl), Ratio: unknown(), Low: unknown(), High: unknown()}
 		if cyl.OneRatio {
 			object.Ratio, object.Low, object.High = Number(cyl.Overall.Ratio), Number(cyl.Overall.Low), Number(cyl.Overall.High)
 		}
@@ -201,7 +202,7 @@ func NewComparison(c *report.Comparison) ComparisonObject {
 		}
 	}
 	for _, check := range r.Checks {
-		o.Checks = append(o.Checks, CheckObject(check))
+		o.Checks = append(o.Checks, CheckObject{Text: w.Check(check), Met: check.Met})
 	}
 	for _, n := range r.Newcomers {
 		o.Newcomers = append(o.Newcomers, NewcomerObject{Cylinder: n.Cylinder, Gear: n.Gear, Rate: rateObject(n.Rate), Chance: Number(n.Chance), Moved: n.Moved})
@@ -210,8 +211,9 @@ func NewComparison(c *report.Comparison) ComparisonObject {
 		o.NotCompared = append(o.NotCompared, aloneObject(a))
 	}
 	for _, rule := range c.Rules {
-		o.Rules = append(o.Rules, RuleObject{Name: rule.Name, Done: Number(rule.Done), Need: Number(rule.Need), Unit: rule.Unit,
-			Known: rule.Known, Met: rule.Met, Text: rule.Text, Source: rule.Source})
+		said := w.Rule(rule)
+		o.Rules = append(o.Rules, RuleObject{Name: said.Happens, Done: Number(rule.Done), Need: Number(rule.Need), Unit: said.Unit,
+			Known: rule.Known, Met: rule.Met, Text: said.Text, Source: said.Source})
 	}
 	return o
 }
@@ -230,7 +232,7 @@ func comparedCell(c *proof.Condition) ComparedCell {
 		Cylinder: c.Cylinder, Level: [...]string{proof.Fine: "fine", proof.WholeGear: "gear", proof.Frame: "frame"}[c.Level], Origin: c.Origin,
 		RPM: Number(c.At.RPM), Load: Number(c.At.Load), Warm: warmObject(c.At.Warm), Failing: c.Failing,
 		Before: rateObject(c.Before), After: rateObject(c.After), Ratio: Number(c.Ratio.Ratio), Low: Number(c.Ratio.Low), High: Number(c.Ratio.High),
-		Dispersion: Number(c.Phi), FalseChance: unknown(), Firings: unknown(), Minutes: unknown(), Sentence: Word(c.Sentence),
+		Dispersion: Number(c.Phi), FalseChance: unknown(), Firings: unknown(), Minutes: unknown(),
 	}
 	switch c.Level {
 	case proof.Fine:
@@ -242,6 +244,7 @@ func comparedCell(c *proof.Condition) ComparedCell {
 	}
 	if c.Failing {
 		o.Outcome, o.FalseChance, o.Firings, o.Minutes = &c.Outcome, Number(c.FalseChance), Number(c.Missing), Number(c.Minutes)
+		o.Sentence = Word(say.English().Condition(c))
 	}
 	return o
 }
@@ -286,7 +289,9 @@ func swapObject(s *proof.SwapResult) *SwapObject {
 	if s == nil {
 		return nil
 	}
-	return &SwapObject{Part: s.Part, From: s.From, To: s.To, Verdict: s.Verdict, Odds: Number(s.Odds), Sentence: s.Sentence, Needed: needObjects(s.Needed), Notes: list(s.Notes)}
+	w := say.English()
+	return &SwapObject{Part: s.Part, From: s.From, To: s.To, Verdict: s.Verdict, Odds: Number(s.Odds), Sentence: w.Swap(s),
+		Needed: needObjects(s.Needed), Notes: list(w.SwapNotes(s))}
 }
 
 func codeChangeObject(c *proof.CodeChange, read report.CodesRead) *CodeChangeObject {
@@ -294,12 +299,12 @@ func codeChangeObject(c *proof.CodeChange, read report.CodesRead) *CodeChangeObj
 		return nil
 	}
 	change := func(c proof.Change) ChangeObject { return ChangeObject{list(c.Gone), list(c.Kept), list(c.New)} }
-	return &CodeChangeObject{Stamp(read.Before), Stamp(read.After), change(c.Stored), change(c.Pending), change(c.Permanent), list(c.Sentences)}
+	return &CodeChangeObject{Stamp(read.Before), Stamp(read.After), change(c.Stored), change(c.Pending), change(c.Permanent), list(say.English().CodeChange(c))}
 }
 
 func readinessObject(r *proof.Readiness) *ReadinessObject {
 	if r == nil {
 		return nil
 	}
-	return &ReadinessObject{Ready: r.Ready, Incomplete: list(r.Incomplete), Allowed: r.Allowed, Text: r.Text}
+	return &ReadinessObject{Ready: r.Ready, Incomplete: list(r.Incomplete), Allowed: r.Allowed, Text: say.English().Readiness(r)}
 }

@@ -46,7 +46,7 @@ func wrenSummary(t testing.TB) *misfire.Summary {
 		},
 		Refresh: misfire.Refresh{Kind: misfire.RefreshRevolutions, Revolutions: 200, Rises: 14},
 		Verdict: misfire.Verdict{
-			Sentence:  "Cylinder 2 misses 31 of 1,000 firings in Drive, 2 in Park; worse since 02:10.",
+			Finding:   misfire.Named,
 			Cylinders: []int{2}, WorseIn: gear.Drive, Worsening: []int{2},
 		},
 		Whole: misfire.Whole{
@@ -56,7 +56,7 @@ func wrenSummary(t testing.TB) *misfire.Summary {
 		Unknown:     misfire.Unknown{Running: 11 * time.Second, Misses: 2},
 		Unmonitored: 8 * time.Second,
 		Averages:    []misfire.Average{{Cylinder: 1, Value: 0}, {Cylinder: 2, Value: 118}, {Cylinder: 3, Value: 1}, {Cylinder: 4, Value: 0}},
-		Notes:       []string{"The car brings its counts up to date every 200 revolutions, so a miss can be placed within 17 s."},
+		Notes:       []misfire.Note{{Kind: misfire.NoteMap}},
 	}
 	counts := map[gear.State][4]float64{gear.ParkNeutral: {0, 2, 1, 0}, gear.Drive: {1, 31, 0, 0}, gear.Moving: {0, 9, 0, 0}}
 	firings := map[gear.State]float64{gear.ParkNeutral: 1042, gear.Drive: 1000, gear.Moving: 310}
@@ -76,6 +76,8 @@ func wrenSummary(t testing.TB) *misfire.Summary {
 		total := cellOf(c, gear.Unknown, gear.None, sum, 2352)
 		s.Total = append(s.Total, total)
 	}
+	s.Total[1].Worsening, s.Total[1].Since = true, worst.Since
+
 	for _, c := range s.ByGear {
 		c.Condition.Load, c.Condition.RPM = misfire.BandOfLoad(31), misfire.BandOfRPM(712)
 		s.Cells = append(s.Cells, c)
@@ -148,13 +150,13 @@ func rook(t testing.TB) *State {
 		s.Strip[i].Misses = [engine.MaxCylinders]uint16{}
 	}
 	sum := s.Summary
-	sum.Verdict = misfire.Verdict{Sentence: "This car has no count of misses by cylinder; its idle dips and codes are weaker evidence."}
+	sum.Verdict = misfire.Verdict{Finding: misfire.Uncounted}
 	sum.Refresh, sum.Averages, sum.Unknown = misfire.Refresh{}, nil, misfire.Unknown{}
 	sum.Whole = misfire.Whole{
 		Catalyst: misfire.Block{Revolutions: 200, Last: math.NaN(), Worst: math.NaN(), Limit: 10},
 		Emission: misfire.Block{Revolutions: 1000, Last: math.NaN(), Worst: math.NaN(), Limit: 2},
 	}
-	sum.Notes = []string{"Service 06 of this car has no misfire counts. Judge by codes, the lamp and the unevenness of idle: weaker evidence."}
+	sum.Notes = []misfire.Note{{Kind: misfire.NoteNoCounters}}
 	sum.Live.CountAge = []time.Duration{-1, -1, -1, -1}
 	nan := math.NaN()
 	for _, cells := range [][]misfire.Cell{sum.Total, sum.ByGear, sum.Cells} {
@@ -174,7 +176,7 @@ func eight(t testing.TB) *State {
 	sum.Engine = layoutOf(t, "v8-odd-even-18436572")
 	sum.Map = engine.Identity(8)
 	sum.Verdict = misfire.Verdict{
-		Sentence:  "Cylinders 1 and 6 miss; they may share a coil. Cylinder 6 misses 88 of 1,000 firings while moving.",
+		Finding:   misfire.Named,
 		Cylinders: []int{6, 1}, WorseIn: gear.Moving,
 	}
 	sum.ByGear, sum.Total, sum.Cells = nil, nil, nil

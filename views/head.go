@@ -9,6 +9,7 @@ import (
 	"github.com/gdamore/tcell/v2"
 
 	"stumble/misfire"
+	"stumble/views/say"
 )
 
 // verdictLines is the sentence on two lines, on three where it would not fit and the screen is high enough; two
@@ -31,10 +32,10 @@ func (p *painter) sentence() string {
 	switch s := p.state.Summary; {
 	case s == nil:
 		return "Waiting for the first readings of the car."
-	case s.Verdict.Sentence == "":
-		return "Nothing can be said yet."
+	case p.state.Headline != "":
+		return p.state.Headline
 	default:
-		return s.Verdict.Sentence
+		return say.English().Verdict(s)
 	}
 }
 
@@ -138,7 +139,7 @@ func (p *painter) drawAsides(at rect) {
 func (p *painter) asides(w, h int) []aside {
 	var lines []aside
 	s := p.state.Summary
-	for _, text := range slices.Concat(s.Notes, leftOut(s), averageWords(s)) {
+	for _, text := range slices.Concat(say.English().Notes(s), leftOut(s), averageWords(s)) {
 		broken := wrap(text, w-2)
 		if len(lines)+len(broken) > h {
 			continue

@@ -9,6 +9,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/gear"
+	"stumble/views/say"
 )
 
 // The lines of --json. Field names are lower case with underscores and are only ever added to. A number or text that
@@ -321,11 +322,11 @@ func NewSummary(s *State) SummaryObject {
 		Engine:  EngineObject{sum.Engine.Key, sum.Engine.Cylinders, list(sum.Engine.FiringOrder), sum.Map.String()},
 		Refresh: refreshObject(sum.Refresh),
 		Cells:   objects(sum.Cells, inCondition), ByGear: objects(sum.ByGear, inGear), Total: objects(sum.Total, inDrive),
-		Verdict:     verdictObject(sum.Verdict),
+		Verdict:     verdictObject(sum),
 		WholeEngine: WholeObject{blockObject(sum.Whole.Catalyst), blockObject(sum.Whole.Emission)},
 		Unknown:     UnknownObject{Number(sum.Unknown.Running.Seconds()), sum.Unknown.Misses},
 		Unmonitored: Number(sum.Unmonitored.Seconds()), MIL: sum.Live.MIL.String(), EaseOff: sum.Verdict.EaseOff,
-		Averages: averageObjects(sum.Averages), Idle: idleObjects(sum.Idle), Exchanges: exchangesObject(s.Health), Notes: list(sum.Notes),
+		Averages: averageObjects(sum.Averages), Idle: idleObjects(sum.Idle), Exchanges: exchangesObject(s.Health), Notes: list(say.English().Notes(sum)),
 		Causes: NewCausesBrief(s.Causes),
 	}
 }
@@ -384,8 +385,9 @@ func objects(cells []misfire.Cell, add func(*CellObject, *misfire.Cell)) []CellO
 	return objects
 }
 
-func verdictObject(v misfire.Verdict) VerdictObject {
-	o := VerdictObject{Sentence: v.Sentence, Cylinders: list(v.Cylinders), Worsening: list(v.Worsening), Random: v.Random}
+func verdictObject(s *misfire.Summary) VerdictObject {
+	v := s.Verdict
+	o := VerdictObject{Sentence: say.English().Verdict(s), Cylinders: list(v.Cylinders), Worsening: list(v.Worsening), Random: v.Random}
 	if v.WorseIn != gear.Unknown {
 		o.WorseIn = Word(v.WorseIn.String())
 	}

@@ -9,6 +9,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/gear"
+	"stumble/views/say"
 )
 
 // PlainLine is a state as one line of text, without line end: elapsed time, gear and who says so, engine speed, load,
@@ -68,11 +69,7 @@ func totalWords(s *misfire.Summary) string {
 // gear state, and what a reader must know to take the numbers for what they are. The error is w's.
 func WriteSummary(w io.Writer, s *misfire.Summary) error {
 	var p page
-	sentence := s.Verdict.Sentence
-	if sentence == "" {
-		sentence = "Nothing can be said yet."
-	}
-	p.paragraph("", sentence)
+	p.paragraph("", say.English().Verdict(s))
 	if s.Verdict.EaseOff {
 		p.paragraph("", easeOff+".")
 	}
@@ -223,7 +220,7 @@ func remarksOn(s *misfire.Summary, c *misfire.Cell) []string {
 
 // remarks writes what holds for the whole drive.
 func (p *page) remarks(s *misfire.Summary) {
-	lines := slices.Concat(s.Notes, leftOut(s), averageWords(s))
+	lines := slices.Concat(say.English().Notes(s), leftOut(s), averageWords(s))
 	if reportsCounts(s) {
 		lines = append(lines,
 			"None seen is not none: there the true rate may still be as high as the upper limit says.",

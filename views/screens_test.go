@@ -231,7 +231,7 @@ func odd(t testing.TB) *State {
 	sum.Engine.Cylinders, sum.Engine.Pairs = 40, [][2]int{{1, 99}}
 	sum.ByGear = append(sum.ByGear, cellOf(77, gear.State(99), gear.Origin(9), 5, 3), misfire.Cell{})
 	sum.Verdict.Cylinders, sum.Verdict.WorseIn = []int{-4, 77}, gear.State(99)
-	sum.Verdict.Sentence = strings.Repeat("日本語 and much more to say, ", 40)
+	s.Headline = strings.Repeat("日本語 and much more to say, ", 40)
 	s.Strip[3].Gear = gear.State(99)
 	s.Strip[len(s.Strip)-1].Gear = gear.State(99)
 	s.Strip[5].RPM = math.Inf(1)

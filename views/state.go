@@ -20,10 +20,12 @@ type State struct {
 	Strip   []misfire.Moment // oldest first, newest last, at most some hundreds
 	Health  Health           // the adapter
 	Step    *Step            // the guided test step that runs; nil when none does
-	Alert   string           // a loud one-line warning; empty when there is none
-	Second  int              // of a countdown that rings at each; 0 when none runs
-	Notes   []Mark           // recent marks, oldest first
-	Causes  *cause.Result    // what may be behind it, at the end of a drive; nil before
+	// Headline is said in place of the drive's verdict while something else matters more; empty says the verdict.
+	Headline string
+	Alert    string        // a loud one-line warning; empty when there is none
+	Second   int           // of a countdown that rings at each; 0 when none runs
+	Notes    []Mark        // recent marks, oldest first
+	Causes   *cause.Result // what may be behind it, at the end of a drive; nil before
 	// Playback is where a stored drive is, nil in a live one.
 	Playback *Playback
 	Version  uint64 // changes whenever anything above does

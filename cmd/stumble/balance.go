@@ -176,14 +176,15 @@ func (b *balancing) present(state *views.State) {
 	status := b.runner.Status()
 	state.Step, state.Alert, state.Second = views.NewBalanceStep(status), views.BalanceAlert(status), views.BalanceSecond(status)
 	state.Health.Recording = "a test, not recorded"
+	state.Headline = "Balance test: the misses below are those of the cylinders that are cut."
+	if b.runner.Over() {
+		state.Headline = b.result().Sentence
+	}
 	if state.Summary == nil {
 		return
 	}
 	s := *state.Summary
-	s.Verdict = misfire.Verdict{Sentence: "Balance test: the misses below are those of the cylinders that are cut."}
-	if b.runner.Over() {
-		s.Verdict.Sentence = b.result().Sentence
-	}
+	s.Verdict = misfire.Verdict{} // of misses that were made
 	state.Summary = &s
 }
 

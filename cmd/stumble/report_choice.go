@@ -9,6 +9,7 @@ import (
 	"stumble/misfire/journal"
 	"stumble/misfire/proof"
 	"stumble/views/report"
+	"stumble/views/say"
 )
 
 // verdictComparison is the kind under which the journal keeps what was last compared of a job.
@@ -35,10 +36,10 @@ func (c *comparing) remember(shown *report.Comparison) error {
 	}
 	now := choice{
 		ByRule: c.opts.job != 0, Swapped: c.opts.swapped, Strict: c.opts.strict, Ceiling: c.opts.ceiling,
-		Outcome: outcomeWord(shown.Result.Outcome), Sentence: shown.Result.Sentence,
+		Outcome: outcomeWord(shown.Result.Outcome), Sentence: say.English().Comparison(shown.Result),
 	}
 	if shown.Swap != nil {
-		now.Outcome, now.Sentence = outcomeWord(shown.Swap.Verdict), shown.Swap.Sentence
+		now.Outcome, now.Sentence = outcomeWord(shown.Swap.Verdict), say.English().Swap(shown.Swap)
 	}
 	if !now.ByRule {
 		now.Before, now.After = c.before, c.after

@@ -18,6 +18,7 @@ import (
 	"stumble/misfire/journal"
 	"stumble/obd/clock"
 	"stumble/views/report"
+	"stumble/views/say"
 )
 
 // repairedDay is a job from the complaint to the drive after the repair, with drives of some length.
@@ -79,7 +80,7 @@ func TestReportGathersTheJob(t *testing.T) {
 	}
 	require.NotNil(t, c.Proof)
 	comparison := s.comparison("--job", "1")
-	assert.Equal(t, comparison["sentence"], c.Proof.Result.Sentence)
+	assert.Equal(t, comparison["sentence"], say.English().Comparison(c.Proof.Result))
 	require.NotNil(t, c.Progress)
 	assert.Positive(t, c.Progress.Driving)
 	require.NotNil(t, c.Readiness)

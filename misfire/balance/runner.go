@@ -9,6 +9,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/gear"
+	"stumble/misfire/track"
 	"stumble/obd"
 )
 
@@ -52,7 +53,7 @@ type Runner struct {
 	tell func(Event)
 
 	trace  trace
-	engine obd.Module
+	car    track.State
 	quiets []quiet
 	falls  [][]float64 // by place in cfg.Cylinders
 	done   []Fall
@@ -108,15 +109,11 @@ func (r *Runner) Over() bool { return r.over }
 // Add takes the next sample.
 func (r *Runner) Add(s *obd.Sample) {
 	for i := range s.Readings {
-		v := &s.Readings[i]
-		if v.Service != obd.LiveData || v.ID != obd.PIDRPM || math.IsNaN(v.Value) {
+		if r.car.Take(&s.Readings[i], track.Instant(s))&track.Turned == 0 {
 			continue
 		}
-		if r.engine.Bits == 0 || v.Module.ID < r.engine.ID {
-			r.engine = v.Module // other modules may pass on a speed of their own, late
-		}
-		if at := s.Sent.Add(s.Received.Sub(s.Sent) / 2); v.Module == r.engine && (len(r.trace) == 0 || at.After(r.trace[len(r.trace)-1].at)) {
-			r.trace = append(r.trace, reading{at, v.Value})
+		if at := r.car.RPM.At; len(r.trace) == 0 || at.After(r.trace[len(r.trace)-1].at) {
+			r.trace = append(r.trace, reading{at, r.car.RPM.V})
 			r.look(at)
 		}
 	}

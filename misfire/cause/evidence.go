@@ -158,7 +158,7 @@ func Gather(drives []Drive, intake *obd.Intake, ignition Ignition) Evidence {
 		e.Codes.Cleared = cleared(intake)
 		e.Last = lastCycle(intake.Tests)
 		if e.Trims == (Trims{}) {
-			e.Trims = liveTrims(intake.Live)
+			e.Trims = liveTrims(intake)
 		}
 	}
 	return e
@@ -315,14 +315,14 @@ func lastCycle(tests []obd.TestResult) (misses []float64) {
 func (e *Evidence) count() int { return max(len(e.Cylinders), len(e.Last), e.Engine.Cylinders) }
 
 // liveTrims are the trims of one reading of the car at rest.
-func liveTrims(live []obd.Reading) Trims {
+func liveTrims(in *obd.Intake) Trims {
 	var c Collector
-	for i := range live {
-		c.take(&live[i])
+	for i := range in.Live {
+		c.take(&in.Live[i], in.At)
 	}
 	var t Trims
-	place, in := trimPlace(c.rpm, c.load, c.speed)
-	if !in || !c.closed() {
+	place, found := trimPlace(&c.car)
+	if !found || !c.closed() {
 		return t
 	}
 	for bank := range t {

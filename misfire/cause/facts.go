@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"stumble/misfire/rate"
+	"stumble/misfire/track"
 	"stumble/obd"
 )
 
@@ -246,9 +247,8 @@ func (e *Evidence) frame(put func(string, []float64, string)) {
 		return
 	}
 	const (
-		heavy  = 60.0 // percent
-		idles  = 1100 // rpm
-		warmAt = 70   // degrees Celsius, the end of a warm-up cycle (UN R83 Annex 11, from memory)
+		heavy = 60.0 // percent
+		idles = 1100 // rpm
 	)
 	text := fmt.Sprintf("the code was stored at %.0f rpm and %.0f %% load", f.RPM, f.Load)
 	switch {
@@ -263,7 +263,7 @@ func (e *Evidence) frame(put func(string, []float64, string)) {
 	text = fmt.Sprintf("the code was stored at %.0f degrees Celsius", f.Coolant)
 	switch {
 	case math.IsNaN(f.Coolant):
-	case f.Coolant < warmAt:
+	case f.Coolant < track.WarmAt:
 		put("frame_heat", []float64{1, 0}, text)
 	default:
 		put("frame_heat", []float64{0, 1}, text)

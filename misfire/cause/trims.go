@@ -3,6 +3,7 @@ package cause
 import (
 	"time"
 
+	"stumble/misfire/track"
 	"stumble/obd"
 )
 
@@ -64,16 +65,9 @@ const trimSettles = 4 * time.Second
 // Collector gathers what a tally does not keep: fuel trims by place, given the samples of a drive in order of time, and
 // misses by heat, given the windows of its tally. Trims are taken in closed loop only: open loop corrects nothing.
 type Collector struct {
-	trims   Trims
-	heat    Heat
-	engine  obd.Module
-	rpm     float64
-	load    float64
-	speed   float64
-	coolant float64
-	loop    obd.FuelSystem
-	looped  bool // the car tells its loop
-	known   bool // speed of the engine is known
+	trims Trims
+	heat  Heat
+	car   track.State
 
 	coolantWas thermometer
 
@@ -96,9 +90,9 @@ func (c *Collector) Heat() *Heat { return &c.heat }
 func (c *Collector) Add(s *obd.Sample) {
 	c.fresh = [2]bool{}
 	for i := range s.Readings {
-		c.take(&s.Readings[i])
-		if r := &s.Readings[i]; r.Service == obd.LiveData && r.ID == obd.PIDCoolant && r.Module == c.engine {
-			c.coolantWas.set(s.Received, r.Value)
+		c.take(&s.Readings[i], s.Received)
+		if coolant := c.car.Coolant; coolant.At.Equal(s.Received) && coolant.Known() {
+			c.coolantWas.set(s.Received, coolant.V)
 		}
 	}
 	c.settle(s.Received)
@@ -112,31 +106,11 @@ func (c *Collector) Add(s *obd.Sample) {
 	}
 }
 
-func (c *Collector) take(r *obd.Reading) {
-	if r.Service != obd.LiveData {
+func (c *Collector) take(r *obd.Reading, at time.Time) {
+	if c.car.Take(r, at) != 0 || r.Service != obd.LiveData || !c.car.OfEngine(r) {
 		return
-	}
-	if r.ID == obd.PIDRPM && (c.engine.Bits == 0 || r.Module.ID < c.engine.ID) {
-		c.engine = r.Module
-	}
-	if r.ID == obd.PIDSpeed {
-		c.speed = r.Value
-		return
-	}
-	if c.engine.Bits != 0 && r.Module != c.engine {
-		return // what the engine does is believed of its own module alone
 	}
 	switch r.ID {
-	case obd.PIDRPM:
-		c.rpm, c.known = r.Value, true
-	case obd.PIDLoad:
-		c.load = r.Value
-	case obd.PIDCoolant:
-		c.coolant = r.Value
-	case obd.PIDFuelSystem:
-		if r.Part == obd.PartFuelSystem1 {
-			c.loop, c.looped = obd.FuelSystem(r.Value), true
-		}
 	case obd.PIDTrimShort1, obd.PIDTrimShort2:
 		c.hear(r, 0, &c.short)
 	case obd.PIDTrimLong1, obd.PIDTrimLong2:
@@ -156,33 +130,33 @@ func (c *Collector) hear(r *obd.Reading, term int, into *[2]float64) {
 
 // closed reports whether the controller corrects the mixture. A car that does not tell is taken to once warm.
 func (c *Collector) closed() bool {
-	if c.looped {
-		return c.loop == obd.ClosedLoop || c.loop == obd.ClosedLoopHurt
+	if c.car.Fuel.Known() {
+		loop := obd.FuelSystem(c.car.Fuel.V)
+		return loop == obd.ClosedLoop || loop == obd.ClosedLoopHurt
 	}
-	const warm = 70 // degrees Celsius
-	return c.coolant >= warm
+	return c.car.Warm()
 }
 
 // settle follows the place that the engine is in.
 func (c *Collector) settle(at time.Time) {
-	place, in := trimPlace(c.rpm, c.load, c.speed)
-	in = in && c.known
+	place, in := trimPlace(&c.car)
 	if in != c.in || place != c.place {
 		c.place, c.in, c.since = place, in, at
 	}
 }
 
-func trimPlace(rpm, load, speed float64) (TrimPlace, bool) {
+func trimPlace(car *track.State) (TrimPlace, bool) {
 	const (
-		stands, idles, raised = 400, 1200, 2000 // rpm
-		coasts, pulls         = 20, 60          // percent of load
+		raised        = 2000   // rpm
+		coasts, pulls = 20, 60 // percent of load
 	)
+	rpm, load, standing := car.RPM.V, car.Load.V, !(car.Speed.V > 0)
 	switch {
-	case rpm < stands:
+	case !car.RPM.Known() || rpm < track.RunningRPM:
 		return 0, false
-	case speed == 0 && rpm < idles:
+	case standing && rpm < track.IdleTo:
 		return TrimIdle, true
-	case speed == 0:
+	case standing:
 		return TrimRaised, rpm >= raised
 	case load >= pulls:
 		return TrimPull, true

@@ -14,19 +14,18 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"stumble/misfire/gear"
+	"stumble/misfire/track"
 	"stumble/obd"
 )
 
 // What counts as a steady idle, and as a dip. Chosen on simulated idles; no source.
 const (
-	slowest      = 350.0       // rpm; slower is stalling
-	fastest      = 1200.0      // rpm; faster is no idle, or a cold one still falling
-	maxDrift     = 25.0        // rpm that the middle may move within the window
-	throttleMove = 1.5         // points that the throttle may move within the window
-	reach        = time.Second // of the window, each side of the reading judged
-	leastSide    = 3           // readings each side, when fewer come within reach
-	hole         = time.Second // between readings; a longer one breaks the idle
-	speedLasts   = 6 * time.Second
+	slowest      = 350.0                 // rpm; slower is stalling
+	maxDrift     = 25.0                  // rpm that the middle may move within the window
+	throttleMove = 1.5                   // points that the throttle may move within the window
+	reach        = time.Second           // of the window, each side of the reading judged
+	leastSide    = 3                     // readings each side, when fewer come within reach
+	hole         = time.Second           // between readings; a longer one breaks the idle
 	settling     = 3 * time.Second       // left out after the gear state changed
 	capacity     = 80                    // readings held
 	closest      = 30 * time.Millisecond // between readings; of faster ones some are left out, so that the window fits
@@ -56,11 +55,7 @@ type tally struct {
 // Index counts dips of one drive. It uses a fixed amount of memory. The zero Index is ready. It is not safe for
 // use by two goroutines at once.
 type Index struct {
-	module   obd.Module // that the engine's speed is taken from
-	known    bool
-	speed    float64
-	speedAt  time.Time
-	throttle float64
+	car track.State
 
 	state   gear.State
 	ring    [capacity]reading
@@ -77,38 +72,20 @@ type Index struct {
 
 // Add takes the next sample, with the gear state at the time. Samples must come in order of time.
 func (x *Index) Add(s *obd.Sample, st gear.State) {
+	turned := false
 	for i := range s.Readings {
-		r := &s.Readings[i]
-		if r.Service != obd.LiveData {
-			continue
-		}
-		switch r.ID {
-		case obd.PIDSpeed:
-			x.speed, x.speedAt = r.Value, s.Received
-		case obd.PIDThrottle:
-			x.throttle = r.Value
-		}
+		turned = x.car.Take(&s.Readings[i], s.Received)&track.Turned != 0 || turned
 	}
-	for i := range s.Readings {
-		if r := &s.Readings[i]; r.Service == obd.LiveData && r.ID == obd.PIDRPM && x.from(r.Module) {
-			x.take(reading{at: s.Received, rpm: r.Value, throttle: x.throttle}, st)
-		}
+	if turned {
+		x.take(reading{at: s.Received, rpm: x.car.RPM.V, throttle: x.car.Throttle.V}, st)
 	}
-}
-
-// from reports whether a module is the one listened to: the first that told the engine's speed.
-func (x *Index) from(m obd.Module) bool {
-	if !x.known {
-		x.module, x.known = m, true
-	}
-	return m == x.module
 }
 
 // take puts a reading into the window and judges those whose window is complete.
 func (x *Index) take(r reading, st gear.State) {
 	idles := (st == gear.ParkNeutral || st == gear.Drive || st == gear.Reverse) &&
-		r.rpm >= slowest && r.rpm <= fastest &&
-		x.speed == 0 && !x.speedAt.IsZero() && r.at.Sub(x.speedAt) <= speedLasts
+		r.rpm >= slowest && r.rpm <= track.IdleTo &&
+		x.car.Speed.V == 0 && x.car.Speed.Fresh(r.at, track.SpeedLasts)
 	broken := x.held > 0 && r.at.Sub(x.at(x.held-1).at) > hole
 	if !idles || broken || st != x.state {
 		x.state, x.began, x.first, x.held, x.judged, x.deep = st, r.at, 0, 0, 0, false

@@ -8,12 +8,12 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/misfire/rate"
+	"stumble/obd"
 )
 
 // Comparison is a drive before a repair against a drive after it.
 type Comparison struct {
 	Outcome     Outcome
-	Sentence    string // one sentence, complete
 	Cylinders   []Cylinder
 	Newcomers   []Newcomer // cylinders that fail after and did not before
 	Frames      []FrameMatch
@@ -21,7 +21,7 @@ type Comparison struct {
 	Needed      []Need  // running still to come, by gear state; empty when none is
 	NotCompared []Alone // conditions that only one side ran in: they weigh nothing
 	Codes       *CodeChange
-	Notes       []string // what a reader must know to take the numbers for what they are
+	CleanAfter  bool // no miss of any cylinder was counted after
 	Tolerance   Tolerance
 	Ceiling     float64 // per 1,000 firings
 }
@@ -33,14 +33,23 @@ type Cylinder struct {
 	Conditions []Condition // failing ones first, the most misses first
 	Overall    rate.Several
 	OneRatio   bool // Overall's ratio may be told; else the conditions differ too much for one
-	Sentence   string
 }
 
 // Check is one more thing that a proof wants.
 type Check struct {
-	Text string // what must be, in words
+	Kind CheckKind
+	Code obd.Code // that asks for it; 0 where none does
 	Met  bool
 }
+
+// CheckKind is what such a thing is.
+type CheckKind uint8
+
+// Kinds of check.
+const (
+	WantsStart  CheckKind = iota // an engine start in the running after
+	WantsWarmUp                  // a warm-up from cold in the running after
+)
 
 // Need is running that would decide it.
 type Need struct {
@@ -84,8 +93,7 @@ func Compare(in Input) (*Comparison, error) {
 	if out.Outcome != Proven {
 		out.Needed = needed(out.Cylinders)
 	}
-	out.Notes = c.notes(out)
-	out.Sentence = out.sentence()
+	out.CleanAfter = misfires(in.After.Drives) == 0
 	return out, nil
 }
 
@@ -124,7 +132,6 @@ func (c *comparer) conclude(cyl *Cylinder) {
 	if cyl.Outcome == StillMissing && cyl.OneRatio && cyl.Overall.High <= 0.5 {
 		cyl.Outcome = Improved // no single condition tells so much, all of them together do
 	}
-	cyl.Sentence = cyl.sentence()
 }
 
 // ofAll is the outcome of all failing conditions: proven when each is, else the worst that is known.

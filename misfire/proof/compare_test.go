@@ -2,7 +2,6 @@ package proof_test
 
 import (
 	"math"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -62,7 +61,7 @@ func TestOnlyLikeIsCompared(t *testing.T) {
 			continue
 		}
 		require.Equal(t, proof.NotYet, got.Outcome, name)
-		require.Contains(t, got.Sentence, "not driven in similar conditions after", name)
+		require.Zero(t, got.Cylinders[0].Conditions[0].Most.Firings, name)
 		require.Len(t, got.NotCompared, 2, name)
 		require.Equal(t, 0, len(got.Cylinders[0].Overall.Compared), name)
 	}
@@ -77,18 +76,15 @@ func TestOutcomes(t *testing.T) {
 	for name, c := range map[string]struct {
 		after *misfire.Summary
 		want  proof.Outcome
-		says  string
 	}{
-		"clean and long": {summary(t, idle(0, 3000, 1)), proof.Proven, "no miss in 3,000 firings"},
-		"clean, too short": {summary(t, idle(0, 1000, 1)), proof.NotYet,
-			"Not yet proven: still wanted without a miss: 2 minutes in Drive"},
-		"as before":       {summary(t, idle(30, 1000, 1)), proof.StillMissing, "still missing, 30 of 1,000 firings (20 to 43)"},
-		"a quarter of it": {summary(t, idle(30, 4000, 1)), proof.Improved, "improved, not cured"},
-		"two later":       {summary(t, idle(2, 3000, 1)), proof.NotYet, "each further miss adds 4 minutes"},
+		"clean and long":   {summary(t, idle(0, 3000, 1)), proof.Proven},
+		"clean, too short": {summary(t, idle(0, 1000, 1)), proof.NotYet},
+		"as before":        {summary(t, idle(30, 1000, 1)), proof.StillMissing},
+		"a quarter of it":  {summary(t, idle(30, 4000, 1)), proof.Improved},
+		"two later":        {summary(t, idle(2, 3000, 1)), proof.NotYet},
 	} {
 		got := compare(t, before, c.after)
-		require.Contains(t, got.Sentence, c.says, name)
-		require.Equal(t, c.want, got.Outcome, "%s: %s", name, got.Sentence)
+		require.Equal(t, c.want, got.Outcome, name)
 	}
 }
 
@@ -103,7 +99,7 @@ func TestMovedNeedsTheOtherToHaveBeenClean(t *testing.T) {
 	got := compare(t, all(0, 90, 0, 0), all(90, 0, 0, 0))
 	require.Equal(t, proof.Moved, got.Outcome)
 	require.Equal(t, 1, got.Newcomers[0].Cylinder)
-	require.Contains(t, got.Sentence, "Moved: cylinder 1 now misses")
+	require.True(t, got.Newcomers[0].Moved)
 	require.Equal(t, proof.Proven, got.Cylinders[0].Outcome)
 
 	unseen := compare(t, summary(t, idle(90, 3000, 1)), all(90, 0, 0, 0))
@@ -122,7 +118,6 @@ func TestUnjudgedBursts(t *testing.T) {
 	got := compare(t, summary(t, thin), summary(t, idle(0, 90000, 1)))
 	require.Equal(t, proof.NotYet, got.Outcome)
 	require.Equal(t, proof.BurstsUnjudged, got.Cylinders[0].Conditions[0].PhiFrom)
-	require.Contains(t, strings.Join(got.Notes, "\n"), "1,000 would have done")
 
 	other := spell{cylinder: 2, gear: gear.Reverse, rpm: 700, load: 33, misses: 60, firings: 2000, phi: 3}
 	got = compare(t, summary(t, thin, other), summary(t, idle(0, 90000, 1), spell{cylinder: 2, gear: gear.Reverse, rpm: 700, load: 33, firings: 90000}))
@@ -144,9 +139,8 @@ func TestWholeGear(t *testing.T) {
 		after = append(after, spell{cylinder: 2, gear: gear.Moving, rpm: rpm, load: 50, firings: 2000})
 	}
 	got := compare(t, summary(t, thin...), summary(t, after...))
-	require.Equal(t, proof.Proven, got.Outcome, got.Sentence)
+	require.Equal(t, proof.Proven, got.Outcome)
 	require.Equal(t, proof.WholeGear, got.Cylinders[0].Conditions[0].Level)
-	require.Contains(t, strings.Join(got.Notes, "\n"), "compared on the move as a whole")
 }
 
 // A window that spans conditions and saw no miss acquits each; one that saw misses is charged to each that it
@@ -163,7 +157,7 @@ func TestMixedWindows(t *testing.T) {
 	require.Equal(t, proof.NotYet, got.Outcome)
 	require.Equal(t, 40.0, got.Cylinders[0].Conditions[0].Most.Misses)
 	require.Zero(t, got.Cylinders[0].Conditions[0].After.Misses)
-	require.Contains(t, got.Sentence, "at most 40 misses in 3,000 firings")
+	require.Equal(t, 3000.0, got.Cylinders[0].Conditions[0].Most.Firings)
 }
 
 func TestFreezeFrame(t *testing.T) {
@@ -182,11 +176,12 @@ func TestFreezeFrame(t *testing.T) {
 	got, err = proof.Compare(in)
 	require.NoError(t, err)
 	require.Equal(t, proof.NotYet, got.Outcome)
-	require.Contains(t, strings.Join(got.Notes, "\n"), "nothing was driven after that is similar to the freeze frame of P0302 (2400 rpm and 70 % load, warm)")
+	require.Zero(t, got.Frames[0].Firings)
+	require.Equal(t, proof.Point{RPM: 2400, Load: 70, Warm: proof.Warm}, got.Frames[0].At)
 	in.After = sideOf(summary(t, idle(0, 9000, 1), spell{cylinder: 2, gear: gear.Moving, rpm: 2500, load: 65, firings: 9000}))
 	got, err = proof.Compare(in)
 	require.NoError(t, err)
-	require.Equal(t, proof.Proven, got.Outcome, got.Sentence)
+	require.Equal(t, proof.Proven, got.Outcome)
 
 	in.Before.Codes.Frames[0].Readings = nil
 	got, err = proof.Compare(in)
@@ -211,7 +206,7 @@ func TestRestartAndWarmUp(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, proof.NotYet, got.Outcome)
 	require.Len(t, got.Checks, 2)
-	require.Contains(t, got.Sentence, "a warm-up from cold")
+	require.Equal(t, proof.Check{Kind: proof.WantsWarmUp}, got.Checks[1])
 	in.After.Cycles = &proof.Progress{Starts: 1, WarmUps: 1}
 	got, err = proof.Compare(in)
 	require.NoError(t, err)
@@ -259,7 +254,7 @@ func TestBadInput(t *testing.T) {
 func TestNothingFailedBefore(t *testing.T) {
 	got := compare(t, summary(t, idle(0, 2000, 1)), summary(t, idle(0, 2000, 1)))
 	require.Equal(t, proof.NotYet, got.Outcome)
-	require.Contains(t, got.Sentence, "nothing to prove a repair by")
+	require.Empty(t, got.Cylinders)
 	stray := compare(t, summary(t, idle(1, 20, 1)), summary(t, idle(0, 2000, 1)))
 	require.Empty(t, stray.Cylinders, "one stray miss in a second is no failing condition")
 }
@@ -293,28 +288,13 @@ func TestHostileFigures(t *testing.T) {
 	}
 }
 
-func TestOutcomeWords(t *testing.T) {
-	for o, want := range map[proof.Outcome][2]string{
-		proof.NotYet: {"not_yet", "not yet proven"}, proof.Proven: {"proven", "proven"}, proof.Improved: {"improved", "improved, not cured"},
-		proof.StillMissing: {"still_missing", "still missing"}, proof.Moved: {"moved", "moved"},
+func TestOutcomeNames(t *testing.T) {
+	for o, want := range map[proof.Outcome]string{
+		proof.NotYet: "not_yet", proof.Proven: "proven", proof.Improved: "improved", proof.StillMissing: "still_missing", proof.Moved: "moved",
 	} {
 		text, err := o.MarshalText()
 		require.NoError(t, err)
-		require.Equal(t, want, [2]string{string(text), o.String()})
+		require.Equal(t, want, string(text))
 	}
-	_, err := proof.Outcome(99).MarshalText()
-	require.Error(t, err)
-}
-
-// No word of the method on the screen.
-func TestPlainWords(t *testing.T) {
-	before := summary(t, idle(60, 2000, 4))
-	for _, after := range []*misfire.Summary{summary(t, idle(0, 100, 1)), summary(t, idle(30, 1000, 1)), summary(t, idle(0, 90000, 1)), summary(t, idle(30, 8000, 1))} {
-		c := compare(t, before, after)
-		text := c.Sentence + strings.Join(c.Notes, " ") + c.Cylinders[0].Conditions[0].Sentence
-		for _, word := range []string{"p-value", "significant", "sigma", "phi", "NaN", "Inf"} {
-			require.NotContains(t, text, word)
-		}
-		require.True(t, strings.HasSuffix(c.Sentence, "."), c.Sentence)
-	}
+	require.Equal(t, "?", proof.Outcome(99).String())
 }

@@ -53,7 +53,6 @@ type Condition struct {
 	PerMiss     float64    // firings that each further miss adds to them
 	RPM         float64    // engine speed behind Minutes: as driven after, or else before
 	Minutes     float64    // running time of Missing
-	Sentence    string     // one sentence, complete
 }
 
 // comparer holds both sides while they are compared.
@@ -159,7 +158,6 @@ func (c *comparer) judge(cond *Condition, before rate.Count, after running) {
 	cond.Missing = math.Max(0, cond.Missing)
 	cond.Minutes = rate.Minutes(cond.Missing, cond.RPM)
 	cond.Outcome = c.outcome(cond, before, after)
-	cond.Sentence = cond.sentence()
 }
 
 // outcome is the verdict on one failing condition (statistics of the proof: see package rate).
@@ -181,6 +179,10 @@ func (c *comparer) outcome(cond *Condition, before rate.Count, after running) Ou
 	}
 	return NotYet
 }
+
+// FiringsToJudge is how many firings of running before would have told whether the misses come in bursts: ten blocks of
+// 200 revolutions.
+const FiringsToJudge = 1000
 
 // fiveQuiet: a repair must have run more than five times the longest quiet stretch of the fault (common
 // practice, no source).

@@ -5,15 +5,16 @@ import (
 	"time"
 
 	"stumble/misfire/engine"
+	"stumble/misfire/track"
 	"stumble/obd"
 )
 
 // The cycles of the emission rules, at their typical limits; revisions and makers differ. Paragraphs are of 13
 // CCR 1968.2; those marked "from memory" were not read in the rule itself.
 const (
-	warmUpRise   = 22.0 // K above the coolant at start, (c), from memory and service pages
-	warmUpPetrol = 71.0 // degrees Celsius, 160 F, (c), from memory and service pages; UN R83 Annex 11 has 70
-	warmUpDiesel = 60.0 // 140 F, the same
+	WarmUpRise   = 22.0 // K above the coolant at start, (c), from memory and service pages
+	WarmUpPetrol = 71.0 // degrees Celsius, 160 F, (c), from memory and service pages; UN R83 Annex 11 has 70
+	WarmUpDiesel = 60.0 // 140 F, the same
 
 	// The general denominator, (d)(4.3.2), from memory and service pages. Its limits on height and outside
 	// temperature are not watched.
@@ -22,22 +23,14 @@ const (
 	tripSpeed   = 40.0 // km/h, 25 mph
 	tripIdle    = 30 * time.Second
 
-	// standing is 1 mile an hour (from memory); fastIdle parts idle from racing at rest (common practice).
-	standing = 1.6    // km/h
-	fastIdle = 1500.0 // rpm
-
-	// An engine runs from 400 rpm on and stands under 100, as in package misfire: (c) has the start at 150 rpm
-	// below warm idle, from memory, which few cars have under 550.
-	runs, stands = 400.0, 100.0
+	standing = 1.6 // km/h; 1 mile an hour (from memory)
 
 	// A block of 1,000 revolutions with 1 % of all firings missed is the strictest that the emission
 	// evaluation need be, (e)(3.2.2); the rule wants four such blocks, or one right after start.
 	emissionBlock   = 1000.0
 	emissionPercent = 1.0
 
-	longestGap = 2 * time.Second // between two engine speeds that is still bridged
-	speedLasts = 4 * time.Second
-	settles    = time.Second // of running before a count is of this driving cycle
+	settles = time.Second // of running before a count is of this driving cycle
 )
 
 // CycleConfig is what is known of the car whose cycles are followed.
@@ -53,14 +46,8 @@ type CycleConfig struct {
 // fixed amount of memory and is for one goroutine.
 type Cycles struct {
 	cfg    CycleConfig
-	module obd.Module // whose engine speed is taken: the one with the lowest address
-	seen   bool
-	last   time.Time // of engine speed
-	rpm    float64
-	load   float64
-	heat   float64
-	speed  float64
-	sped   time.Time
+	car    track.State
+	heat   float64 // coolant of this driving cycle, degC; NaN before it was read
 	ran    float64 // PID 1F, seconds since engine start; NaN when not read
 	counts [engine.MaxCylinders]counter
 	done   Progress
@@ -112,7 +99,7 @@ type Progress struct {
 // NewCycles begins to follow.
 func NewCycles(cfg CycleConfig) *Cycles {
 	nan := math.NaN()
-	return &Cycles{cfg: cfg, rpm: nan, load: nan, heat: nan, speed: nan, ran: nan,
+	return &Cycles{cfg: cfg, car: track.New(), heat: nan, ran: nan,
 		done: Progress{ClearWarmUps: nan, ClearKilometres: nan}}
 }
 
@@ -128,66 +115,55 @@ func (c *Cycles) EndDrive() { c.finish() }
 
 // Add takes the next sample.
 func (c *Cycles) Add(s *obd.Sample) {
-	at := s.Sent.Add(s.Received.Sub(s.Sent) / 2)
+	at := track.Instant(s)
 	for i := range s.Readings {
 		r := &s.Readings[i]
 		switch {
 		case r.Service == obd.TestResults && r.Part == obd.TIDCount:
 			c.count(r)
-		case r.Service == obd.LiveData && c.believed(r):
+		case r.Service == obd.LiveData:
 			c.take(r, at)
 		}
 	}
 }
 
-// believed tells whether a reading is of the engine's module, the one with the lowest address that tells an
-// engine speed. Road speed is believed of any.
-func (c *Cycles) believed(r *obd.Reading) bool {
-	if r.ID == obd.PIDRPM && (!c.seen || r.Module.ID < c.module.ID) {
-		c.module, c.seen = r.Module, true
-	}
-	return r.ID == obd.PIDSpeed || !c.seen || r.Module == c.module
-}
-
 func (c *Cycles) take(r *obd.Reading, at time.Time) {
-	switch r.ID {
-	case obd.PIDRPM:
-		c.turn(r.Value, at)
-	case obd.PIDLoad:
-		c.load = r.Value
-	case obd.PIDSpeed:
-		c.speed, c.sped = r.Value, at
-	case obd.PIDCoolant:
+	seen := c.car.Take(r, at)
+	switch {
+	case seen&track.Turned != 0:
+		c.turn(seen)
+	case !c.car.OfEngine(r):
+	case r.ID == obd.PIDCoolant:
 		c.coolant(r.Value)
-	case obd.PIDRunTime:
+	case r.ID == obd.PIDRunTime:
 		c.runTime(r.Value)
-	case obd.PIDWarmUps:
+	case r.ID == obd.PIDWarmUps:
 		c.done.ClearWarmUps = r.Value
-	case obd.PIDDistanceClear:
+	case r.ID == obd.PIDDistanceClear:
 		c.done.ClearKilometres = r.Value
 	}
 }
 
 // turn takes an engine speed: starts, stops, and the running in between.
-func (c *Cycles) turn(rpm float64, at time.Time) {
-	gap, before := at.Sub(c.last), c.rpm
-	c.rpm, c.last = rpm, at
+func (c *Cycles) turn(seen track.Event) {
+	if seen&track.Stopped != 0 {
+		c.finish()
+	}
+	if c.car.RPM.V < track.StallRPM {
+		c.stood = true
+	}
+	gap := c.car.RPM.At.Sub(c.car.Before.At)
 	switch {
-	case !c.now.open && rpm >= runs:
+	case seen&track.Started != 0:
 		if c.stood {
 			c.done.Starts++
 		}
 		c.begin()
-		return
-	case rpm < stands:
-		c.finish()
-		c.stood = true
-		return
-	case !c.now.open || gap > longestGap:
+	case c.now.open && gap > track.Hole:
 		c.now.idle = 0
-		return
+	case c.now.open && c.car.Running:
+		c.run(gap, (c.car.Before.V+c.car.RPM.V)/2)
 	}
-	c.run(gap, (before+rpm)/2)
 }
 
 // runTime takes the car's own time since start, which falls when a start was not seen.
@@ -235,11 +211,11 @@ func (c *Cycles) finish() {
 func (c *Cycles) run(dt time.Duration, rpm float64) {
 	n := &c.now
 	n.Running += dt
-	known := c.last.Sub(c.sped) <= speedLasts
-	if known && c.speed >= tripSpeed {
+	known := c.car.Speed.Fresh(c.car.RPM.At, track.SpeedLasts)
+	if known && c.car.Speed.V >= tripSpeed {
 		n.AtSpeed += dt
 	}
-	if known && c.speed <= standing && rpm < fastIdle {
+	if known && c.car.Speed.V <= standing && rpm < track.FastIdleTo {
 		n.idle += dt
 		n.Idle = max(n.Idle, n.idle)
 	} else {
@@ -258,9 +234,9 @@ func (c *Cycles) similar() bool {
 	if len(c.cfg.Similar) == 0 {
 		return true
 	}
-	here := Point{RPM: c.rpm, Load: c.load}
+	here := Point{RPM: c.car.RPM.V, Load: c.car.Load.V}
 	if !math.IsNaN(c.heat) {
-		here.Warm = warmth(c.heat >= warmAt)
+		here.Warm = warmth(c.heat >= track.WarmAt)
 	}
 	for _, p := range c.cfg.Similar {
 		if ToleranceOf(c.cfg.Strict).Similar(p, here) {
@@ -307,11 +283,11 @@ func (c *Cycles) coolant(degrees float64) {
 	if math.IsNaN(n.Start) {
 		n.Start = degrees
 	}
-	hot := warmUpPetrol
+	hot := WarmUpPetrol
 	if c.cfg.Diesel {
-		hot = warmUpDiesel
+		hot = WarmUpDiesel
 	}
-	if !n.WarmedUp && degrees >= hot && degrees-n.Start >= warmUpRise {
+	if !n.WarmedUp && degrees >= hot && degrees-n.Start >= WarmUpRise {
 		n.WarmedUp = true
 		c.done.WarmUps++
 	}

@@ -1,8 +1,6 @@
 package proof
 
 import (
-	"fmt"
-
 	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/obd"
@@ -87,14 +85,10 @@ func (c *comparer) checks(cylinders []Cylinder) []Check {
 	var out []Check
 	cycles := c.in.After.Cycles
 	if c.seenAtStart() {
-		out = append(out, Check{
-			Text: fmt.Sprintf("an engine start in the running after: %s says that it missed in the first 1,000 revolutions", codeFirstTurn),
-			Met:  cycles != nil && cycles.Starts > 0})
+		out = append(out, Check{Kind: WantsStart, Code: codeFirstTurn, Met: cycles != nil && cycles.Starts > 0})
 	}
 	if c.seenCold(cylinders) {
-		out = append(out, Check{
-			Text: "a warm-up from cold in the running after: it missed before the engine was warm",
-			Met:  cycles != nil && cycles.WarmUps > 0})
+		out = append(out, Check{Kind: WantsWarmUp, Met: cycles != nil && cycles.WarmUps > 0})
 	}
 	return out
 }
@@ -124,28 +118,6 @@ func (c *comparer) seenCold(cylinders []Cylinder) bool {
 		}
 	}
 	return false
-}
-
-// notes is what a reader must know to take the numbers for what they are.
-func (c *comparer) notes(out *Comparison) []string {
-	var notes []string
-	notes = append(notes, fmt.Sprintf("compared like with like: same gear state, engine speed within %.0f rpm, load within %.0f points, equally warm; by the means of each condition",
-		c.tolerance.RPM, c.tolerance.Load))
-	notes = append(notes, c.burstNotes(out)...)
-	notes = append(notes, frameNotes(out.Frames)...)
-	if whole := wholeGears(out.Cylinders); whole != "" {
-		notes = append(notes, "compared "+whole+" as a whole: its finer conditions before were too thin to show the fault")
-	}
-	if n := len(out.NotCompared); n > 0 {
-		notes = append(notes, plural(float64(n), "condition was", "conditions were")+" driven on one side only and not compared")
-	}
-	if misfires(c.in.After.Drives) == 0 {
-		notes = append(notes, "a count that stands still may be a paused monitor: none seen is not none")
-	}
-	if out.Outcome == Proven {
-		notes = append(notes, "no drive can see a repair that only holds until the next wet day, hot day or long hill")
-	}
-	return notes
 }
 
 func misfires(drives []*misfire.Summary) float64 {

@@ -1,7 +1,6 @@
 package proof
 
 import (
-	"fmt"
 	"math"
 
 	"stumble/misfire/rate"
@@ -19,37 +18,17 @@ const (
 	Moved                       // another cylinder misses that did not before
 )
 
-// names is the outcome for scripts and in words.
-func (o Outcome) names() (token, words string) {
-	switch o {
-	case NotYet:
-		return "not_yet", "not yet proven"
-	case Proven:
-		return "proven", "proven"
-	case Improved:
-		return "improved", "improved, not cured"
-	case StillMissing:
-		return "still_missing", "still missing"
-	case Moved:
-		return "moved", "moved"
-	}
-	return "", fmt.Sprintf("outcome %d", o)
-}
-
-// String is the outcome in words: "not yet proven".
+// String is the outcome for scripts: proven, improved, not_yet, still_missing or moved.
 func (o Outcome) String() string {
-	_, words := o.names()
-	return words
+	names := [...]string{NotYet: "not_yet", Proven: "proven", Improved: "improved", StillMissing: "still_missing", Moved: "moved"}
+	if int(o) < len(names) {
+		return names[o]
+	}
+	return "?"
 }
 
-// MarshalText writes the outcome for scripts: proven, improved, not_yet, still_missing or moved.
-func (o Outcome) MarshalText() ([]byte, error) {
-	token, words := o.names()
-	if token == "" {
-		return nil, fmt.Errorf("%s does not exist", words)
-	}
-	return []byte(token), nil
-}
+// MarshalText writes the outcome as String does.
+func (o Outcome) MarshalText() ([]byte, error) { return []byte(o.String()), nil }
 
 // missingAfter is how much must speak for a rate above the ceiling before a fault counts as there: a healthy
 // cylinder comes up so once in 100 drives, however often one looks.

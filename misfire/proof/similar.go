@@ -3,11 +3,11 @@ package proof
 import (
 	"math"
 
-	"stumble/misfire"
+	"stumble/misfire/track"
 	"stumble/obd"
 )
 
-// Warmth is the warm state of running: warm from [misfire.WarmAt] on.
+// Warmth is the warm state of running: warm from [track.WarmAt] on.
 type Warmth uint8
 
 // Warm states. What is not known agrees with either.
@@ -16,8 +16,6 @@ const (
 	Cold
 	Warm
 )
-
-func (w Warmth) String() string { return [...]string{"warmth not known", "cold", "warm"}[w] }
 
 func warmth(warm bool) Warmth {
 	if warm {
@@ -74,7 +72,7 @@ func FramePoint(f obd.FreezeFrame) (Point, bool) {
 		case obd.PIDLoad:
 			p.Load = r.Value
 		case obd.PIDCoolant:
-			p.Warm = warmth(r.Value >= misfire.WarmAt)
+			p.Warm = warmth(r.Value >= track.WarmAt)
 		}
 	}
 	return p, !math.IsNaN(p.RPM) && !math.IsNaN(p.Load)

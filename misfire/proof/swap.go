@@ -53,31 +53,17 @@ const (
 	NeitherMisses             // handling cured the connection, for now
 )
 
-func (v SwapVerdict) names() (token, words string) {
-	switch v {
-	case FollowedPart:
-		return "followed", "followed the part"
-	case StayedPut:
-		return "stayed", "stayed with the cylinder"
-	case BothMiss:
-		return "both", "both cylinders miss"
-	case NeitherMisses:
-		return "neither", "neither cylinder misses"
-	}
-	return "cannot_tell", "cannot tell yet"
-}
-
-// String is the verdict in words: "followed the part".
+// String is the verdict for scripts: followed, stayed, both, neither or cannot_tell.
 func (v SwapVerdict) String() string {
-	_, words := v.names()
-	return words
+	names := [...]string{CannotTell: "cannot_tell", FollowedPart: "followed", StayedPut: "stayed", BothMiss: "both", NeitherMisses: "neither"}
+	if int(v) < len(names) {
+		return names[v]
+	}
+	return "?"
 }
 
-// MarshalText writes the verdict for scripts: followed, stayed, both, neither or cannot_tell.
-func (v SwapVerdict) MarshalText() ([]byte, error) {
-	token, _ := v.names()
-	return []byte(token), nil
-}
+// MarshalText writes the verdict as String does.
+func (v SwapVerdict) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
 
 // SwapResult is how a swap came out.
 type SwapResult struct {
@@ -93,9 +79,9 @@ type SwapResult struct {
 	Odds       float64
 	Conditions []SwapCondition
 	Needed     []Need // running that would decide it, if neither misses or one does
-	Sentence   string
-	Notes      []string
 	Tolerance  Tolerance
+	// MayShareCoil tells that one coil may serve both cylinders: then exchanging coils exchanged nothing.
+	MayShareCoil bool
 }
 
 // SwapCondition is one condition in which the cylinder missed before the swap.
@@ -136,7 +122,7 @@ func CompareSwap(in Input, s Swap) (*SwapResult, error) {
 		r.add(c, cond)
 	}
 	r.read()
-	r.Notes = r.notes(c)
+	r.MayShareCoil = s.Part == "coil" && in.Before.Drives[0].Engine.MateOf(r.From) == r.To
 	return r, nil
 }
 
@@ -191,7 +177,6 @@ func (r *SwapResult) read() {
 	default:
 		r.Verdict = NeitherMisses
 	}
-	r.Sentence = r.sentence()
 }
 
 // leaning is how strongly both agree on the part having taken the fault along (positive) or not (negative); 0
@@ -223,55 +208,4 @@ func (r *SwapResult) needed() []Need {
 		}
 	}
 	return best
-}
-
-func (r *SwapResult) sentence() string {
-	switch r.Verdict {
-	case FollowedPart:
-		return fmt.Sprintf("Followed the part: cylinder %d no longer misses and cylinder %d does (%s): replace the %s that is now on cylinder %d.",
-			r.From, r.To, oddsInWords(r.Odds), r.Part, r.To)
-	case StayedPut:
-		return fmt.Sprintf("Stayed with the cylinder: cylinder %d still misses and cylinder %d does not (%s): the %s is cleared, look at the next part of cylinder %d.",
-			r.From, r.To, oddsInWords(r.Odds), r.Part, r.From)
-	case BothMiss:
-		return fmt.Sprintf("Both miss: cylinders %d and %d (%s): there are two faults, or the swap disturbed something.", r.From, r.To, oddsInWords(r.Odds))
-	case NeitherMisses:
-		return fmt.Sprintf("Neither misses: cylinders %d and %d run clean (%s): handling may have cured a connection; flex it and repeat.", r.From, r.To, oddsInWords(r.Odds))
-	}
-	s := fmt.Sprintf("Cannot tell yet whether it followed the %s or stayed with cylinder %d", r.Part, r.From)
-	switch {
-	case len(r.Needed) == 0:
-		return s + ": before the swap it missed too briefly or too seldom to tell by."
-	case r.Odds >= 1.5:
-		s += fmt.Sprintf(" (so far %s that it followed)", oddsInWords(r.Odds))
-	case r.Odds <= 1/1.5:
-		s += fmt.Sprintf(" (so far %s that it stayed)", oddsInWords(1/r.Odds))
-	}
-	n := r.Needed[0]
-	return fmt.Sprintf("%s: about %s more %s would decide it.", s, minutes(n.Minutes), gearInWords(n.Gear))
-}
-
-func (r *SwapResult) notes(c *comparer) []string {
-	notes := []string{fmt.Sprintf("compared like with like: same gear state, engine speed within %.0f rpm, load within %.0f points, equally warm; by the means of each condition",
-		c.tolerance.RPM, c.tolerance.Load)}
-	layout := c.in.Before.Drives[0].Engine
-	if r.Part == "coil" && layout.MateOf(r.From) == r.To {
-		notes = append(notes, fmt.Sprintf("cylinders %d and %d may share one coil: then nothing was exchanged, and only a third cylinder can tell", r.From, r.To))
-	}
-	if r.Verdict == FollowedPart || r.Verdict == StayedPut {
-		notes = append(notes, "this holds if nothing but the "+r.Part+" was exchanged")
-	}
-	return notes
-}
-
-// oddsInWords is odds as told: "more than 100 to 1".
-func oddsInWords(odds float64) string {
-	const most = 1e6
-	switch {
-	case odds >= most:
-		return "more than a million to 1"
-	case odds < 10:
-		return fmt.Sprintf("%.1f to 1", odds)
-	}
-	return rate.Thousands(round2(math.Floor(odds))) + " to 1"
 }

@@ -107,11 +107,11 @@ func TestWatchingFindsWhatIsSo(t *testing.T) {
 				rng := seeded(uint64(seed), 42)
 				before := summary(t, idled(2, f.drive(rng, 0.03, 240)))
 				same := compare(t, before, summary(t, idled(2, f.drive(rng, 0.03, 240))))
-				require.Equal(t, proof.StillMissing, same.Outcome, same.Sentence)
+				require.Equal(t, proof.StillMissing, same.Outcome)
 				first := compare(t, before, summary(t, idle(0, 100, 1)))
 				require.Equal(t, proof.NotYet, first.Outcome)
 				clean := compare(t, before, summary(t, idle(0, 101+first.Cylinders[0].Conditions[0].Missing, 1)))
-				require.Equal(t, proof.Proven, clean.Outcome, clean.Sentence)
+				require.Equal(t, proof.Proven, clean.Outcome)
 				require.Empty(t, clean.Needed)
 			}
 		})

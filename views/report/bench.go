@@ -6,6 +6,7 @@ import (
 
 	"stumble/misfire/bench"
 	"stumble/obd"
+	"stumble/views/say"
 )
 
 // bench shows what was measured by hand and how it is judged.
@@ -25,7 +26,7 @@ func (w *writer) bench() {
 	for i := range readings {
 		r := &readings[i]
 		if name := kindName(r); name != last {
-			t.band(capital(name))
+			t.band(say.Capital(name))
 			last = name
 		}
 		w.benchRow(t, r)

@@ -5,6 +5,7 @@ import (
 
 	"stumble/misfire/proof"
 	"stumble/obd"
+	"stumble/views/say"
 )
 
 // carItself is what the car decides by itself: its cycles, its monitors, and what stands between it and an inspection.
@@ -28,7 +29,7 @@ func (w *writer) carItself() {
 func (d *Document) addInspection(r *proof.Readiness) {
 	if r != nil {
 		d.subsection(d.tell("head-inspection"))
-		d.say(d.asSentence(r.Text))
+		d.say(d.asSentence(d.Words.Readiness(r)))
 		d.say(d.tell("say-inspection"))
 	}
 }
@@ -61,7 +62,8 @@ func (w *words) ruleTable(rules []proof.Rule) *table {
 		{title: w.tell("col-happens"), head: true}, {title: w.tell("col-still-needed")}, {title: w.tell("col-source")},
 	}}
 	for _, r := range rules {
-		t.add(capital(r.Name), w.asSentence(r.Text), r.Source)
+		said := w.Rule(r)
+		t.add(say.Capital(said.Happens), w.asSentence(said.Text), said.Source)
 	}
 	return t
 }

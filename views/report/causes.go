@@ -7,6 +7,7 @@ import (
 
 	"stumble/misfire/cause"
 	"stumble/misfire/proof"
+	"stumble/views/say"
 )
 
 // Causes is all there is to tell of what may be behind a misfire.
@@ -71,7 +72,7 @@ func (d *Document) addRanked(r *cause.Result, tabled func([]cause.Ranked) *table
 	}
 	d.show(tabled(r.Ranked[:told]))
 	if len(rest) > 0 {
-		d.say(d.tell("say-less-likely", d.commas(rest)))
+		d.say(d.tell("say-less-likely", d.Commas(rest)))
 	}
 	d.add(note(d.tell("note-causes")))
 }
@@ -89,7 +90,7 @@ func (w *words) causeTable(ranked []cause.Ranked) *table {
 	}}
 	for i := range ranked {
 		c := &ranked[i]
-		t.add(capital(c.Title()), w.percent(100*c.Share), factLines(c.For), factLines(c.Against), capital(c.Overturn))
+		t.add(say.Capital(c.Title()), w.percent(100*c.Share), factLines(c.For), factLines(c.Against), say.Capital(c.Overturn))
 	}
 	return t
 }
@@ -98,7 +99,7 @@ func (w *words) causeTable(ranked []cause.Ranked) *table {
 func factLines(reasons []cause.Reason) string {
 	var lines []string
 	for i := range reasons[:min(reasonsTold, len(reasons))] {
-		if fact := capital(reasons[i].Fact); !slices.Contains(lines, fact) {
+		if fact := say.Capital(reasons[i].Fact); !slices.Contains(lines, fact) {
 			lines = append(lines, fact)
 		}
 	}
@@ -111,17 +112,17 @@ func (w *words) reasonTable(ranked []cause.Ranked) *table {
 	t.caption = w.tell("caption-causes")
 	for i := range ranked {
 		c := &ranked[i]
-		t.band(capital(w.causeShare(c.Title(), c.Share)))
+		t.band(say.Capital(w.causeShare(c.Title(), c.Share)))
 		w.reasonRows(t, w.tell("fact-for"), c.For, w.because)
 		w.reasonRows(t, w.tell("fact-against"), c.Against, w.although)
-		t.add(w.tell("fact-overturn"), capital(c.Overturn))
+		t.add(w.tell("fact-overturn"), say.Capital(c.Overturn))
 	}
 	return t
 }
 
 func (w *words) reasonRows(t *table, name string, reasons []cause.Reason, told func(*cause.Reason) string) {
 	for i := range reasons[:min(reasonsTold, len(reasons))] {
-		t.add(name, capital(told(&reasons[i])))
+		t.add(name, say.Capital(told(&reasons[i])))
 		name = ""
 	}
 }
@@ -159,7 +160,7 @@ func (d *Document) addNext(r *cause.Result) {
 	f := d.testTable(t)
 	var outcomes []string
 	for _, o := range t.Outcomes {
-		found := capital(strings.ReplaceAll(o.Key, "_", " "))
+		found := say.Capital(strings.ReplaceAll(o.Key, "_", " "))
 		outcomes = append(outcomes, d.tell("outcome-leads", found, d.percent(100*o.Share), o.Leads, d.percent(100*o.Then)))
 	}
 	if len(outcomes) > 0 {

@@ -24,7 +24,7 @@ func (w *writer) unknown() {
 		if r.Codes == nil {
 			add(w.tell("unknown-codes"))
 		}
-		for _, n := range r.Notes {
+		for _, n := range w.ComparisonNotes(r) {
 			add(w.asSentence(n))
 		}
 	}
@@ -33,7 +33,7 @@ func (w *writer) unknown() {
 		if !w.inDetail(d) {
 			continue
 		}
-		for _, n := range d.Summary.Notes {
+		for _, n := range w.Words.Notes(d.Summary) {
 			add(w.asSentence(n))
 		}
 		for _, g := range d.Gaps {

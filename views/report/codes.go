@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"stumble/obd"
-	"stumble/views/report/catalogue"
+	"stumble/views/say/catalogue"
 )
 
 // WriteCodes writes the trouble codes of a car as text for people, no line longer than width cells. It
@@ -126,7 +126,7 @@ func (w *words) listText(l codeList, r *obd.CodeReport, beforeCAN bool) string {
 	case len(found) == 0:
 		return w.tell("word-none")
 	}
-	return w.commas(found)
+	return w.Commas(found)
 }
 
 // sortedCodes are all codes of a car, each once, misfire codes first.
@@ -169,7 +169,7 @@ func (w *words) standing(r *obd.CodeReport, c obd.Code) string {
 			lists[i] = named[i]
 		}
 	}
-	return w.sentence(w.commas(lists))
+	return w.sentence(w.Commas(lists))
 }
 
 // workLine tells the order of work when the codes are of several groups.
@@ -183,7 +183,7 @@ func (w *words) workLine(codes []obd.Code) string {
 			}
 		}
 		if len(names) > 0 {
-			steps = append(steps, w.and(names))
+			steps = append(steps, w.List(names))
 		}
 	}
 	if len(steps) < 2 {

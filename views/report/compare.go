@@ -7,6 +7,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/cause"
 	"stumble/misfire/proof"
+	"stumble/views/say"
 )
 
 // Comparison is all there is to tell of drives before a repair against drives after it.
@@ -37,7 +38,7 @@ func WriteComparison(w io.Writer, c *Comparison, width int) error {
 	d := newDocument(Metric)
 	d.head(d.tell("head-comparison"))
 	r := c.Result
-	d.addVerdict(r, c.Swap, withoutOpening(r.Sentence, d.outcomeName(r.Outcome)))
+	d.addVerdict(r, c.Swap, d.Finding(r))
 	if c.Causes != nil && len(c.Causes.Ranked) > 0 {
 		d.say(c.Causes.Sentence)
 	}
@@ -50,13 +51,12 @@ func WriteComparison(w io.Writer, c *Comparison, width int) error {
 	d.say(d.tell("say-car-itself"))
 	d.show(d.ruleTable(c.Rules))
 	d.addInspection(c.Readiness)
-	if lines := d.notCompared(r); len(lines)+len(r.Notes) > 0 {
-		d.section(d.tell("head-unknown"))
-		for _, n := range r.Notes {
-			lines = append(lines, d.asSentence(n))
-		}
-		d.add(lines)
+	d.section(d.tell("head-unknown"))
+	lines := d.notCompared(r)
+	for _, n := range d.ComparisonNotes(r) {
+		lines = append(lines, d.asSentence(n))
 	}
+	d.add(lines)
 	return d.WriteText(w, width)
 }
 
@@ -67,7 +67,7 @@ func (w *words) comparedTable(c *Comparison) *table {
 		name   string
 		drives []Compared
 	}{{w.tell("col-before"), c.Before}, {w.tell("col-after"), c.After}} {
-		name := capital(side.name)
+		name := say.Capital(side.name)
 		for _, d := range side.drives {
 			s := d.Summary
 			t.add(name, w.tell("compared-drive", d.Drive, w.minute(s.Start), w.length(s.Now.Sub(s.Start)), w.length(s.Running)))
@@ -83,7 +83,7 @@ func (d *Document) addCodeChange(c *Comparison) {
 	switch {
 	case c.Result.Codes != nil:
 		d.say(d.tell("say-codes-read", d.minute(c.Codes.Before), d.minute(c.Codes.After)))
-		d.add(list(c.Result.Codes.Sentences))
+		d.add(list(d.CodeChange(c.Result.Codes)))
 	case c.Codes.Before.IsZero():
 		d.say(d.tell("say-codes-unread-before"))
 	default:

@@ -68,7 +68,7 @@ func TestComparisonSaysWhatTheReportSays(t *testing.T) {
 	}
 	assert.Equal(t, table(printed), table(page))
 	for _, rule := range comparisonOf(c).Rules {
-		assert.Contains(t, page, rule.Source[:12])
+		assert.Contains(t, page, english(Metric).Rule(rule).Source[:12])
 	}
 	assert.Contains(t, page, en("head-inspection"))
 }
@@ -78,7 +78,7 @@ func TestComparisonBeginsWithTheVerdict(t *testing.T) {
 	c := comparisonOf(repaired(t))
 	page := comparisonPage(t, c, 400)
 	title := en("head-comparison")
-	word := english(Metric).outcomeName(c.Result.Outcome)
+	word := english(Metric).Outcome(c.Result.Outcome)
 	assert.True(t, strings.HasPrefix(page, title+"\n"+strings.Repeat("=", len(title))+"\n\n"+word+"\n"), page)
 	assert.Contains(t, page, english(Metric).meaning(c.Result.Outcome))
 }

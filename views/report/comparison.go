@@ -51,7 +51,7 @@ func (w *writer) drivesOf(side Side) string {
 	if len(names) == 0 {
 		return w.tell("word-none")
 	}
-	return w.and(names)
+	return w.List(names)
 }
 
 func (w *words) comparisonTable(r *proof.Comparison) *table {
@@ -64,7 +64,7 @@ func (w *words) comparisonTable(r *proof.Comparison) *table {
 	}
 	for i := range r.Cylinders {
 		c := &r.Cylinders[i]
-		t.band(w.tell("cylinder-outcome", c.Cylinder, w.outcomeName(c.Outcome)))
+		t.band(w.tell("cylinder-outcome", c.Cylinder, w.Outcome(c.Outcome)))
 		for k := range c.Conditions {
 			w.conditionRow(t, &c.Conditions[k])
 		}
@@ -80,7 +80,7 @@ func (w *words) comparisonTable(r *proof.Comparison) *table {
 func (w *words) conditionRow(t *table, c *proof.Condition) {
 	state, kind := w.tell("state-no-fault"), rowPlain
 	if c.Failing {
-		state = w.outcomeName(c.Outcome)
+		state = w.Outcome(c.Outcome)
 		if c.Outcome != proof.Proven {
 			kind = rowLoud
 		}
@@ -156,7 +156,7 @@ func (d *Document) judgedSo(c *proof.Cylinder) {
 	var lines list
 	for i := range c.Conditions {
 		if cond := &c.Conditions[i]; cond.Failing {
-			lines = append(lines, cond.Sentence)
+			lines = append(lines, d.Condition(cond))
 		}
 	}
 	if len(lines) > 0 {
@@ -171,7 +171,7 @@ func (d *Document) addSwap(s *proof.SwapResult) {
 		return
 	}
 	d.subsection(d.tell("head-swap", s.Part, s.A, s.B))
-	d.say(s.Sentence)
+	d.say(d.Swap(s))
 	t := &table{
 		caption: d.tell("caption-swap"),
 		groups:  []span{{"", 1}, {d.tell("cylinder-number", s.From), 2}, {d.tell("cylinder-number", s.To), 2}},
@@ -189,7 +189,7 @@ func (d *Document) addSwap(s *proof.SwapResult) {
 		d.say(d.tell("say-needed-swap"))
 		d.add(needs)
 	}
-	d.remarks(s.Notes)
+	d.remarks(d.SwapNotes(s))
 }
 
 // addNewcomers lists the cylinders that miss now and did not before.

@@ -4,6 +4,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/misfire/proof"
+	"stumble/views/say"
 )
 
 // Compose makes the drive-cycle report of a case. The order is that in which an owner asks: what came out of it, what
@@ -122,10 +123,9 @@ func (w *writer) easedOff() bool {
 // exchanged.
 func (d *Document) addVerdict(r *proof.Comparison, s *proof.SwapResult, sentence string) {
 	if s != nil {
-		word := capital(s.Verdict.String())
-		d.add(finding{toneOpen, word, withoutOpening(s.Sentence, word)})
+		d.add(finding{toneOpen, d.SwapVerdict(s.Verdict), d.SwapFinding(s)})
 	}
-	d.add(finding{toneOf(r.Outcome), d.outcomeName(r.Outcome), sentence})
+	d.add(finding{toneOf(r.Outcome), d.Outcome(r.Outcome), sentence})
 	d.say(d.meaning(r.Outcome))
 	d.addNeeded(r)
 }
@@ -135,7 +135,7 @@ func (w *words) headline(r *proof.Comparison) string {
 	if r.Outcome == proof.NotYet && len(r.Cylinders) > 0 {
 		return w.notYet(r)
 	}
-	return firstSentence(withoutOpening(r.Sentence, w.outcomeName(r.Outcome)))
+	return w.Headline(r)
 }
 
 // notYet says of a repair that is not proven what there is to say: whether the cylinders were clean as far as they were
@@ -152,13 +152,13 @@ func (w *words) notYet(r *proof.Comparison) string {
 			}
 		}
 	}
-	switch named := capital(w.cylinders(numbers)); {
+	switch named := say.Capital(w.Cylinders(numbers)); {
 	case firings == 0:
-		return w.catalogue.Count("not-yet-undriven", float64(len(numbers)), named)
+		return w.Count("not-yet-undriven", float64(len(numbers)), named)
 	case misses == 0:
-		return w.catalogue.Count("not-yet-clean", float64(len(numbers)), named, w.counted("count-firings", firings))
+		return w.Count("not-yet-clean", float64(len(numbers)), named, w.counted("count-firings", firings))
 	default:
-		return w.catalogue.Count("not-yet-misses", float64(len(numbers)), named, w.counted("count-misses", misses), w.counted("count-firings", firings))
+		return w.Count("not-yet-misses", float64(len(numbers)), named, w.counted("count-misses", misses), w.counted("count-firings", firings))
 	}
 }
 
@@ -198,11 +198,7 @@ func (w *writer) driven() {
 	case !reportsCounts(s):
 		word = w.tell("outcome-weaker")
 	}
-	text := v.Sentence
-	if text == "" {
-		text = w.tell("say-nothing-yet")
-	}
-	w.add(finding{t, word, text})
+	w.add(finding{t, word, w.Verdict(s)})
 	if w.Proof != nil && w.Proof.Why != "" {
 		w.say(w.tell("say-not-compared", w.asSentence(w.Proof.Why)))
 	} else {
@@ -215,7 +211,7 @@ func (d *Document) addNeeded(r *proof.Comparison) {
 	lines := d.needs(r.Needed)
 	for _, c := range r.Checks {
 		if !c.Met {
-			lines = append(lines, d.asSentence(c.Text))
+			lines = append(lines, d.asSentence(d.Check(c)))
 		}
 	}
 	if len(lines) > 0 {
@@ -234,8 +230,8 @@ func (w *words) needs(needs []proof.Need) (lines list) {
 // point is where an engine ran.
 func (w *words) point(p proof.Point) string {
 	text := w.tell("point-at", w.grouped(p.RPM), w.grouped(p.Load))
-	if warm := w.warmName(p.Warm); warm != "" {
-		text = w.commas([]string{text, warm})
+	if warm := w.Warmth(p.Warm); warm != "" {
+		text = w.Commas([]string{text, warm})
 	}
 	return text
 }

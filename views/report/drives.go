@@ -42,11 +42,7 @@ func (w *writer) driveTable() *table {
 	}}
 	for i := range w.Drives {
 		d := &w.Drives[i]
-		said := d.Summary.Verdict.Sentence
-		if said == "" {
-			said = w.tell("say-nothing-yet")
-		}
-		t.add(w.driveName(d), w.minute(d.Summary.Start)+"\n"+w.length(d.Summary.Running), said)
+		t.add(w.driveName(d), w.minute(d.Summary.Start)+"\n"+w.length(d.Summary.Running), w.Verdict(d.Summary))
 	}
 	return t
 }
@@ -77,7 +73,7 @@ func (w *writer) drive(d *Drive) {
 		w.subsection(w.tell("head-drive", d.Number))
 	}
 	s := d.Summary
-	w.say(s.Verdict.Sentence)
+	w.say(w.Verdict(s))
 	if reportsCounts(s) {
 		w.show(w.rateTable(d))
 		w.remarks(w.cellRemarks(s))
@@ -206,7 +202,7 @@ func (w *writer) originLine(s *misfire.Summary) string {
 			}
 		}
 	}
-	return w.tell("remark-origins", w.commas(parts))
+	return w.tell("remark-origins", w.Commas(parts))
 }
 
 func (w *writer) rateFigure(d *Drive) *figure {
@@ -269,9 +265,9 @@ func (w *writer) stripWords(d *Drive) string {
 		}
 	}
 	if len(counts) == 0 {
-		return w.tell("alt-strip-gears", w.commas(gears))
+		return w.tell("alt-strip-gears", w.Commas(gears))
 	}
-	return w.tell("alt-strip", w.commas(gears), w.commas(counts))
+	return w.tell("alt-strip", w.Commas(gears), w.Commas(counts))
 }
 
 // idleTable shows how often the idle dipped, where nothing is counted.

@@ -59,7 +59,7 @@ func (p *htmlPage) begin(d *Document) {
 %s</style>
 </head>
 <body>
-<main>`, html.EscapeString(d.catalogue.Language()), html.EscapeString(d.title), chart.Variables(false), chart.Variables(true), width, height, pageStyle)
+<main>`, html.EscapeString(d.Language()), html.EscapeString(d.title), chart.Variables(false), chart.Variables(true), width, height, pageStyle)
 }
 
 // block writes one block.

@@ -103,7 +103,7 @@ func (w *words) engineText(live []obd.Reading) string {
 			about = append(about, w.phrase(r))
 		}
 	}
-	return w.commas(about)
+	return w.Commas(about)
 }
 
 // lampText tells the state of the warning lamp as the modules command it.
@@ -124,7 +124,7 @@ func (w *words) lampText(i *obd.Intake) string {
 	case len(dark) == 0:
 		return w.tell("word-not-told")
 	case len(silent) > 0: // one that did not tell may be the one that lights it
-		return w.commas([]string{w.inModules(w.onOff(false), dark), w.byModules(w.tell("word-not-told"), silent)})
+		return w.Commas([]string{w.inModules(w.onOff(false), dark), w.byModules(w.tell("word-not-told"), silent)})
 	default:
 		return w.onOff(false)
 	}
@@ -138,7 +138,7 @@ func (w *words) lampText(i *obd.Intake) string {
 	if len(lengths) == 0 {
 		return text
 	}
-	return w.tell("lamp-for", text, w.and(lengths))
+	return w.tell("lamp-for", text, w.List(lengths))
 }
 
 // sinceClear tells how long ago the codes were cleared, as far as the car keeps that.
@@ -152,7 +152,7 @@ func (w *words) sinceClear(live []obd.Reading) string {
 	if len(about) == 0 {
 		return ""
 	}
-	return w.tell("word-ago", w.and(about))
+	return w.tell("word-ago", w.List(about))
 }
 
 // addMiscounts says where a module counts more or fewer stored codes than its list holds.

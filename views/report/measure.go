@@ -104,3 +104,13 @@ func foreign(s string) string {
 	}, strings.ToValidUTF8(s, "\ufffd"))
 	return strings.TrimSpace(s)
 }
+
+// isolatedLines are the lines of a text from outside that say something.
+func isolatedLines(text string) (lines []string) {
+	for line := range strings.Lines(text) {
+		if line = isolate(line); line != "" {
+			lines = append(lines, line)
+		}
+	}
+	return lines
+}

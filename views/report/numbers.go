@@ -6,9 +6,9 @@ import (
 	"time"
 
 	"stumble/misfire/gear"
-	"stumble/misfire/proof"
 	"stumble/misfire/rate"
-	"stumble/views/report/catalogue"
+	"stumble/views/say"
+	"stumble/views/say/catalogue"
 )
 
 // grouped writes a whole number with its thousands parted: "38,412".
@@ -28,7 +28,7 @@ func (w *words) grouped(v float64) string {
 
 // counted is a message about a whole number of things, written with its thousands parted.
 func (w *words) counted(key catalogue.Key, n float64, more ...any) string {
-	return w.catalogue.Count(key, math.Round(n), append([]any{w.grouped(n)}, more...)...)
+	return w.Count(key, math.Round(n), append([]any{w.grouped(n)}, more...)...)
 }
 
 // figureOf writes a rate so that it has two or three digits that say something. None is never
@@ -186,17 +186,10 @@ func (w *words) gearName(g gear.State) string {
 }
 
 func (w *words) inGear(g gear.State) string {
-	switch g {
-	case gear.ParkNeutral:
-		return w.tell("in-park")
-	case gear.Drive:
-		return w.tell("in-drive")
-	case gear.Reverse:
-		return w.tell("in-reverse")
-	case gear.Moving:
-		return w.tell("in-moving")
+	if g == gear.Unknown {
+		return w.tell("in-any-gear")
 	}
-	return w.tell("in-any-gear")
+	return w.InGear(g)
 }
 
 // originName is who says which gear it was.
@@ -212,41 +205,6 @@ func (w *words) originName(o gear.Origin) string {
 	return w.tell("origin-none")
 }
 
-// warmName is the warm state of running; "" when it is not known.
-func (w *words) warmName(warm proof.Warmth) string {
-	switch warm {
-	case proof.Cold:
-		return w.tell("warm-cold")
-	case proof.Warm:
-		return w.tell("warm-warm")
-	}
-	return ""
-}
-
-// outcomeName is what a comparison comes to, in a word or two.
-func (w *words) outcomeName(o proof.Outcome) string {
-	switch o {
-	case proof.Proven:
-		return w.tell("outcome-proven")
-	case proof.Improved:
-		return w.tell("outcome-improved")
-	case proof.StillMissing:
-		return w.tell("outcome-still-missing")
-	case proof.Moved:
-		return w.tell("outcome-moved")
-	}
-	return w.tell("outcome-not-yet")
-}
-
-// cylinders names some cylinders: "cylinder 2", "cylinders 1 and 4".
-func (w *words) cylinders(numbers []int) string {
-	var names []string
-	for _, n := range numbers {
-		names = append(names, whole(n))
-	}
-	return w.catalogue.Count("cylinder-names", float64(len(numbers)), w.and(names))
-}
-
 // asSentence gives a note of the tally its capital letter and full stop.
 func (w *words) asSentence(note string) string {
 	if note = foreign(note); note == "" {
@@ -254,7 +212,7 @@ func (w *words) asSentence(note string) string {
 	}
 	switch note[len(note)-1] {
 	case '.', '!', '?':
-		return capital(note)
+		return say.Capital(note)
 	}
 	return w.sentence(note)
 }

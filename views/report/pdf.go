@@ -17,7 +17,7 @@ func (d *Document) WritePDF(w io.Writer) error {
 	p := pdfPages{width: width * perMillimetre, height: height * perMillimetre}
 	p.running = strings.Join(append([]string{d.title}, d.running...), " \u00b7 ")
 	var err error
-	p.Sheet, err = sheet.New(p.width, p.height, sheet.Meta{Title: d.title, Language: d.catalogue.Language(), Made: d.made})
+	p.Sheet, err = sheet.New(p.width, p.height, sheet.Meta{Title: d.title, Language: d.Language(), Made: d.made})
 	if err != nil {
 		return fmt.Errorf("setting the report: %w", err)
 	}

@@ -28,9 +28,9 @@ func older(t testing.TB) *Case {
 	require.NoError(t, err)
 	s := &misfire.Summary{
 		Start: noon, Now: noon.Add(10 * time.Minute), Running: 10 * time.Minute, Engine: layout, Cycles: 1,
-		Verdict: misfire.Verdict{Sentence: "This car reports no misfire counts; the idle dips 9 times a minute in Drive: weaker evidence."},
+		Verdict: misfire.Verdict{Finding: misfire.Uncounted},
 		Idle:    []misfire.IdleDips{{Gear: gear.ParkNeutral, Dips: 2, Minutes: 4, Low: 0.1, High: 1.8}, {Gear: gear.Drive, Dips: 36, Minutes: 4, Low: 6.3, High: 12.5}},
-		Notes:   []string{"this car reports no misfire counts: codes, lamp and the idle are weaker evidence"},
+		Notes:   []misfire.Note{{Kind: misfire.NoteNoCounters}},
 	}
 	for i := 1; i <= 4; i++ {
 		s.Total = append(s.Total, misfire.Cell{Cylinder: i})
@@ -50,7 +50,7 @@ func worked(t testing.TB) *Case {
 	c := repaired(t)
 	c.After = c.Before
 	c.After.At = noon.Add(24 * time.Hour)
-	c.Readiness = &proof.Readiness{Text: "not ready for inspection: catalyst incomplete, 0 allowed"}
+	c.Readiness = &proof.Readiness{Incomplete: []obd.Monitor{obd.MonitorCatalyst}}
 	c.Progress = &proof.Progress{Driving: 2, CleanInRow: 1, WarmUps: 1, ClearWarmUps: 3, ClearKilometres: 160.9344, Now: proof.Cycle{Start: math.NaN(), Coolant: math.NaN()}}
 	c.Causes = &cause.Result{
 		Sentence: "Most likely: plug wire or its boot, cylinder 2.",
@@ -200,11 +200,8 @@ func TestHeadline(t *testing.T) {
 		result proof.Comparison
 		want   string
 	}{
-		{proof.Comparison{Outcome: proof.Proven, Sentence: "Proven: cylinder 2 no longer misses. In Drive: proven, no miss."}, "Cylinder 2 no longer misses."},
-		{proof.Comparison{Outcome: proof.StillMissing, Sentence: "Cylinder 2, in Drive: still missing, 31.5 of 1,000 firings."},
-			"Cylinder 2, in Drive: still missing, 31.5 of 1,000 firings."},
-		{proof.Comparison{Outcome: proof.Moved, Sentence: "Moved: cylinder 4 now misses."}, "Cylinder 4 now misses."},
-		{proof.Comparison{Outcome: proof.NotYet, Sentence: "The drive before shows no cylinder that misses beyond doubt."}, "The drive before shows no cylinder that misses beyond doubt."},
+		{proof.Comparison{Outcome: proof.Proven, Cylinders: failing(rate.Count{})}, "Cylinder 2 no longer misses in conditions similar to those it failed in."},
+		{proof.Comparison{Outcome: proof.NotYet}, "The drive before shows no cylinder that misses beyond doubt: there is nothing to prove a repair by."},
 		{proof.Comparison{Outcome: proof.NotYet, Cylinders: failing(rate.Count{})}, "Cylinder 2 was not driven since the repair in the conditions it failed in."},
 		{proof.Comparison{Outcome: proof.NotYet, Cylinders: failing(rate.Count{Firings: 1234})},
 			"Cylinder 2 has not missed since the repair in the conditions it failed in, but 1,234 firings are too few to call it proven."},

@@ -17,7 +17,7 @@ func (w *writer) codes() {
 	}
 	w.show(w.codesTable())
 	if w.Proof != nil && w.Proof.Result != nil && w.Proof.Result.Codes != nil {
-		w.add(list(w.Proof.Result.Codes.Sentences))
+		w.add(list(w.CodeChange(w.Proof.Result.Codes)))
 	}
 	all := w.allCodes()
 	if len(all) > 0 {

@@ -3,28 +3,27 @@ package report
 import (
 	"fmt"
 	"strconv"
-	"strings"
-	"unicode"
 
 	"stumble/obd"
-	"stumble/views/report/catalogue"
+	"stumble/views/say"
+	"stumble/views/say/catalogue"
 )
 
 // words are what a page is written in: a language and the units of a country. Everything that a reader sees is told
-// through them, but for names that package obd has from the standards, and the sentences of package misfire and below.
+// through them, but for names that package obd has from the standards.
 type words struct {
-	catalogue *catalogue.Catalogue
-	units     Units
+	say.Words
+	units Units
 }
 
 // english is how pages are written that nobody asked to have otherwise.
-func english(u Units) *words { return &words{catalogue: catalogue.English(), units: u} }
+func english(u Units) *words { return &words{Words: say.English(), units: u} }
 
-func (w *words) tell(key catalogue.Key, about ...any) string { return w.catalogue.Tell(key, about...) }
+func (w *words) tell(key catalogue.Key, about ...any) string { return w.Tell(key, about...) }
 
 // count is a message about a whole number of things, the first of which is the number itself.
 func (w *words) count(key catalogue.Key, n float64, more ...any) string {
-	return w.catalogue.Count(key, n, append([]any{w.quantity(n, obd.Counts)}, more...)...)
+	return w.Count(key, n, append([]any{w.quantity(n, obd.Counts)}, more...)...)
 }
 
 // How lines of CodeReport.Unread begin, by what they are about; package vehicle writes them.
@@ -49,18 +48,6 @@ func (w *words) yesNo(yes bool) string {
 	return w.tell("word-no")
 }
 
-// and joins things as a sentence does.
-func (w *words) and(things []string) string {
-	last := len(things) - 1
-	if last < 1 {
-		return strings.Join(things, "")
-	}
-	return w.tell("join-and", w.commas(things[:last]), things[last])
-}
-
-// commas joins things as an enumeration does.
-func (w *words) commas(things []string) string { return w.chain("join-comma", things) }
-
 // chain joins things two by two, from the first on.
 func (w *words) chain(key catalogue.Key, things []string) string {
 	if len(things) == 0 {
@@ -74,14 +61,7 @@ func (w *words) chain(key catalogue.Key, things []string) string {
 }
 
 // sentence gives a phrase its capital letter and full stop.
-func (w *words) sentence(s string) string { return w.tell("join-sentence", capital(s)) }
-
-func capital(s string) string {
-	for i, r := range s {
-		return string(unicode.ToUpper(r)) + s[i+len(string(r)):]
-	}
-	return s
-}
+func (w *words) sentence(s string) string { return w.tell("join-sentence", say.Capital(s)) }
 
 // inModules and byModules name modules after a phrase; nothing when the adapter does not tell them apart.
 func (w *words) inModules(phrase string, modules []string) string {
@@ -99,7 +79,7 @@ func (w *words) naming(phrase string, modules []string, one, more catalogue.Key)
 	case len(modules) == 1:
 		return w.tell(one, phrase, modules[0])
 	}
-	return w.tell(more, phrase, w.and(modules))
+	return w.tell(more, phrase, w.List(modules))
 }
 
 func (w *words) frameWords(f *obd.FreezeFrame, about []string) string {
@@ -110,7 +90,7 @@ func (w *words) frameWords(f *obd.FreezeFrame, about []string) string {
 	if len(about) == 0 {
 		return w.tell("frame-empty", origin)
 	}
-	return w.tell("frame-holds", origin, w.commas(about))
+	return w.tell("frame-holds", origin, w.Commas(about))
 }
 
 // phrase is a reading as a sentence has it.
@@ -198,7 +178,7 @@ func (w *words) driveColumn(turns, told bool) string {
 }
 
 func (w *words) shareWords(cylinders []string, share, total float64) string {
-	return w.catalogue.Count("say-share", float64(len(cylinders)), w.and(cylinders), w.shareText(share), w.count("count-misses", total))
+	return w.Count("say-share", float64(len(cylinders)), w.List(cylinders), w.shareText(share), w.count("count-misses", total))
 }
 
 func (w *words) passedLine(passed, failed int) string {

@@ -1,5 +1,5 @@
-// Package catalogue holds the words of the printed pages, a file a language. Pages name a message by its key and
-// give it what it is about; nothing that a reader sees is written anywhere else in them.
+// Package catalogue holds the words that people read, a file a language. Who tells something names a message by its key
+// and gives it what it is about.
 //
 // A file has a message a line, as
 //
@@ -19,6 +19,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"golang.org/x/text/feature/plural"
 	"golang.org/x/text/language"
@@ -36,14 +37,14 @@ type Catalogue struct {
 //go:embed en.txt
 var english string
 
-// English is the words that are always there.
-func English() *Catalogue {
+// English is the words that are always there. They are read once; a Catalogue does not change.
+var English = sync.OnceValue(func() *Catalogue {
 	c, err := parse(language.English, english)
 	if err != nil { // a test holds the embedded file to being whole
 		return &Catalogue{tag: language.English}
 	}
 	return c
-}
+})
 
 // Language is the language's name, as BCP 47 has it.
 func (c *Catalogue) Language() string { return c.tag.String() }

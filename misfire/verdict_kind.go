@@ -1,0 +1,93 @@
+package misfire
+
+import (
+	"math"
+	"time"
+)
+
+// Finding is what a drive has shown so far, as one of a few kinds.
+type Finding uint8
+
+// Findings, in the order in which a drive comes to them.
+const (
+	NothingYet     Finding = iota // no drive was looked at
+	EngineAwaited                 // the engine has not run
+	CounterAwaited                // no counter has been read yet
+	Uncounted                     // the car has no counters
+	RefreshAwaited                // the counters were read, but not refreshed yet
+	NoMiss                        // none was counted
+	NoneStandsOut                 // a few, on no cylinder more than chance puts there
+	Foremost                      // most on one cylinder, in too little running to name it
+	Spread                        // the engine is above the ceiling, no cylinder stands out
+	Named                         // the cylinders of the verdict miss, beyond chance
+)
+
+// finding is which of them the verdict comes to.
+func (t *Tally) finding(s *Summary, v *Verdict) Finding {
+	misses := 0.0
+	for _, c := range s.Total {
+		misses += c.Misses
+	}
+	switch {
+	case s.Cycles == 0:
+		return EngineAwaited
+	case t.awaited():
+		return CounterAwaited
+	case !t.counts():
+		return Uncounted
+	case len(v.Cylinders) > 0:
+		return Named
+	case s.Refresh.Kind == RefreshUnknown && s.FewestFirings() == 0:
+		return RefreshAwaited
+	case tooEarly(s, misses, t.cfg.Ceiling):
+		return Foremost
+	case v.Random:
+		return Spread
+	case s.FewestFirings() == 0:
+		return RefreshAwaited
+	case misses == 0:
+		return NoMiss
+	}
+	return NoneStandsOut
+}
+
+// tooEarly reports that most misses are on one cylinder, which may be above the ceiling though chance cannot be
+// ruled out yet.
+func tooEarly(s *Summary, misses, ceiling float64) bool {
+	const few, most = 3, 0.6
+	c := s.Foremost()
+	return c != nil && c.Misses >= few && c.Misses >= most*misses && c.High > ceiling
+}
+
+// Foremost is the total of the cylinder with the most misses; nil when none missed.
+func (s *Summary) Foremost() *Cell {
+	var found *Cell
+	for i := range s.Total {
+		if c := &s.Total[i]; c.Misses > 0 && (found == nil || c.Misses > found.Misses) {
+			found = c
+		}
+	}
+	return found
+}
+
+// FewestFirings is the whole firings of the counted cylinder that has the fewest; 0 when none is counted.
+func (s *Summary) FewestFirings() float64 {
+	fewest := math.Inf(1)
+	for _, c := range s.Total {
+		if c.Reported {
+			fewest = min(fewest, c.Firings)
+		}
+	}
+	if math.IsInf(fewest, 1) {
+		return 0
+	}
+	return math.Floor(fewest)
+}
+
+// WorseSince is how far into the drive the rate of a cylinder first began to rise; false when it did not.
+func (s *Summary) WorseSince(cylinder int) (into time.Duration, worse bool) {
+	if cylinder < 1 || cylinder > len(s.Total) || !s.Total[cylinder-1].Worsening {
+		return 0, false
+	}
+	return s.Total[cylinder-1].Since.Sub(s.Start), true
+}

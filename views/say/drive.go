@@ -1,0 +1,177 @@
+package say
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strconv"
+
+	"stumble/misfire"
+)
+
+// Verdict is one sentence on what a drive has shown. Unless a cylinder stands out beyond chance it accuses none.
+func (w Words) Verdict(s *misfire.Summary) string {
+	firings, misses := s.FewestFirings(), 0.0
+	for _, c := range s.Total {
+		misses += c.Misses
+	}
+	switch s.Verdict.Finding {
+	case misfire.NothingYet:
+		return w.tell("say-nothing-yet")
+	case misfire.EngineAwaited:
+		return w.tell("drive-engine-awaited")
+	case misfire.CounterAwaited:
+		return w.tell("drive-counter-awaited")
+	case misfire.Uncounted:
+		return w.uncounted(s.Idle)
+	case misfire.Named:
+		return w.accusation(s)
+	case misfire.RefreshAwaited:
+		return w.tell("drive-refresh-awaited")
+	case misfire.Foremost:
+		c := s.Foremost()
+		return w.count("drive-foremost", misses, Grouped(firings), whole(c.Misses), c.Cylinder)
+	case misfire.Spread:
+		return w.tell("drive-spread", w.Rate(overall(s.Total)))
+	case misfire.NoMiss:
+		return w.tell("drive-no-miss", Grouped(firings), Grouped(math.Floor(1000/highest(s.Total))))
+	}
+	return w.count("drive-none-stands-out", misses, Grouped(firings))
+}
+
+// whole writes a count without parting its thousands.
+func whole(v float64) string { return strconv.FormatFloat(v, 'f', 0, 64) }
+
+// uncounted speaks of a car without counters, of whose idle the worst gear state is told first.
+func (w Words) uncounted(idle []misfire.IdleDips) string {
+	const least = 0.5 // minutes of idle that make a rate of dips
+	said := slices.Clone(idle)
+	said = slices.DeleteFunc(said, func(d misfire.IdleDips) bool { return d.Minutes < least })
+	if len(said) == 0 {
+		return w.tell("drive-uncounted")
+	}
+	slices.SortStableFunc(said, func(a, b misfire.IdleDips) int { return cmp.Compare(b.PerMinute(), a.PerMinute()) })
+	parts := []string{w.tell("dips-first", perMinute(said[0].PerMinute()), w.InGear(said[0].Gear))}
+	for _, d := range said[1:] {
+		parts = append(parts, w.tell("dips-more", perMinute(d.PerMinute()), w.InGear(d.Gear)))
+	}
+	return w.tell("drive-dips", w.Commas(parts))
+}
+
+// perMinute writes how often something happens a minute.
+func perMinute(r float64) string {
+	if r > 0 && r < 0.95 {
+		return strconv.FormatFloat(r, 'f', 1, 64)
+	}
+	return whole(r)
+}
+
+// highest is the highest upper limit of the cylinders that are counted, per 1,000 firings.
+func highest(total []misfire.Cell) float64 {
+	high := 0.0
+	for _, c := range total {
+		if c.Reported && c.Known() {
+			high = max(high, c.High)
+		}
+	}
+	return high
+}
+
+// overall is the rate of all cylinders together, per 1,000 firings.
+func overall(total []misfire.Cell) float64 {
+	var misses, firings float64
+	for _, c := range total {
+		misses += c.Misses
+		firings += c.Firings
+	}
+	return 1000 * misses / firings
+}
+
+// accusation names the cylinders, with the first one's rate in each gear state.
+func (w Words) accusation(s *misfire.Summary) string {
+	first := s.Verdict.Cylinders[0]
+	rates := w.tell("rate-of-firings", w.Rate(rateOf(s, first)))
+	if said := told(s); len(said) > 0 {
+		parts := []string{w.tell("rate-of-firings-in", w.Rate(said[0].Rate), w.InGear(said[0].Condition.Gear))}
+		for _, c := range said[1:] {
+			parts = append(parts, w.tell("rate-in", w.Rate(c.Rate), w.InGear(c.Condition.Gear)))
+		}
+		rates = w.Commas(parts)
+	}
+	text := w.Count("drive-named", float64(len(s.Verdict.Cylinders)), w.Numbers(s.Verdict.Cylinders), rates, first)
+	if into, worse := s.WorseSince(first); worse {
+		text = w.tell("drive-worse-since", text, Into(into))
+	}
+	return w.tell("join-sentence", text)
+}
+
+// rateOf is the rate of one cylinder in the whole drive, NaN where it is not among the totals.
+func rateOf(s *misfire.Summary, cylinder int) float64 {
+	for i := range s.Total {
+		if s.Total[i].Cylinder == cylinder {
+			return s.Total[i].Rate
+		}
+	}
+	return math.NaN()
+}
+
+// told is the gear states whose rate is worth telling of the first cylinder accused, the one it is worse in
+// first and then by rate. A few firings make no rate.
+func told(s *misfire.Summary) []misfire.Cell {
+	const enough = 200 // firings: a minute at most
+	v := s.Verdict
+	var said []misfire.Cell
+	for _, c := range s.ByGear {
+		if c.Cylinder == v.Cylinders[0] && c.Known() && c.Apart && (c.Firings >= enough || c.Condition.Gear == v.WorseIn) {
+			said = append(said, c)
+		}
+	}
+	slices.SortStableFunc(said, func(a, b misfire.Cell) int {
+		if x, y := a.Condition.Gear == v.WorseIn, b.Condition.Gear == v.WorseIn; x != y {
+			if x {
+				return -1
+			}
+			return 1
+		}
+		return cmp.Compare(b.Rate, a.Rate)
+	})
+	return said
+}
+
+// Notes are what a reader must know to take a drive's numbers for what they are, a phrase each.
+func (w Words) Notes(s *misfire.Summary) []string {
+	var said []string
+	for _, n := range s.Notes {
+		said = append(said, w.note(&n))
+	}
+	return said
+}
+
+func (w Words) note(n *misfire.Note) string {
+	switch n.Kind {
+	case misfire.NoteNoCounters:
+		return w.tell("note-no-counters")
+	case misfire.NoteDipsAreNoMisses:
+		return w.tell("note-dips")
+	case misfire.NoteUncounted:
+		return w.tell("note-uncounted", n.Count, n.Of)
+	case misfire.NoteMap:
+		return w.tell("note-map")
+	case misfire.NoteRefreshUnknown:
+		return w.tell("note-refresh-unknown")
+	case misfire.NoteKeyOff:
+		return w.tell("note-key-off")
+	case misfire.NoteSaturated:
+		return w.tell("note-saturated", n.Cylinder)
+	case misfire.NoteOvercounted:
+		return w.tell("note-overcounted", n.Cylinder)
+	case misfire.NoteStill:
+		return w.tell("note-still", n.Cylinder)
+	case misfire.NoteNoneMoved:
+		return w.tell("note-none-moved")
+	case misfire.NoteAverageDisagrees:
+		a := n.Average
+		return w.tell("note-average", n.Cylinder, whole(a.Before), whole(a.After), whole(a.Counted), whole(a.Due))
+	}
+	return ""
+}
