@@ -62,7 +62,7 @@ func benchCommand(a *app) *cobra.Command {
 		Use:     "bench [KIND [READING ...]]",
 		Short:   "take and judge what is measured by hand",
 		Long:    benchAbout,
-		Example: "stumble bench wire 1=11.8kohm@60cm 2=OL 3=12.3kohm@60cm 4=14kohm@70cm",
+		Example: "stumble bench coil-primary 3=0.82ohm 5=0.84ohm --maker 0.7-0.95ohm",
 		Args:    cobra.ArbitraryArgs,
 		RunE:    func(_ *cobra.Command, args []string) error { return takeReadings(a, &o, args) },
 	}

@@ -61,7 +61,7 @@ func causesCommand(a *app) *cobra.Command {
 		Use:     "causes [JOB]",
 		Short:   "rank what may be behind it, and name the test that tells most",
 		Long:    causesAbout,
-		Example: "stumble causes 3 --engine i4-1342 --ignition shared",
+		Example: "stumble causes 3 --engine v6-along-142536 --ignition each",
 		Args:    atMost(1),
 		RunE:    func(_ *cobra.Command, args []string) error { return causes(a, &o, args) },
 	}

@@ -30,7 +30,7 @@ warm. Few misses in little running prove nothing: it says how many minutes, in w
 The repair is where the codes were last cleared ('stumble clear'), or a later note or mark that begins with "repair".
 Without either it is the first drive of the job against the last.
 
-After parts were exchanged, say which: --swapped coil:2-3 tells whether the fault followed the part. The outcome is proven,
+After parts were exchanged, say which: --swapped coil:5-3 tells whether the fault followed the part. The outcome is proven,
 improved, not_yet, still_missing or moved; that of a swap followed, stayed, both, neither or cannot_tell.`
 
 // compareOptions is what compare was asked for.
@@ -52,7 +52,7 @@ func (o *compareOptions) flags(f *pflag.FlagSet) {
 	f.Int64Var(&o.job, "job", 0, "choose the drives of the job of this `NUMBER`")
 	f.BoolVar(&o.strict, "strict", false, "take load as alike within 10 points instead of 20")
 	f.Float64Var(&o.ceiling, "ceiling", rate.Ceiling, "up to how many misses per 1,000 firings a cylinder is healthy, a `RATE`")
-	f.StringVar(&o.swapped, "swapped", "", "the `PARTS` that were exchanged, as coil:2-3; "+strings.Join(proof.Parts(), ", "))
+	f.StringVar(&o.swapped, "swapped", "", "the `PARTS` that were exchanged, as coil:5-3; "+strings.Join(proof.Parts(), ", "))
 	f.StringVar(&o.failOn, "fail-on", "", "exit with status 3 at one of these `OUTCOMES`, as still_missing,moved; not_proven is any but proven")
 	o.anew.flags(f)
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")

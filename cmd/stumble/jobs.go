@@ -60,7 +60,7 @@ func jobsCommand(a *app) *cobra.Command {
 		Use:     "jobs [WHAT TO DO]",
 		Short:   "list, show, name, note, delete, export and import what is saved",
 		Long:    jobsAbout,
-		Example: "stumble jobs note 3 plug wire of cylinder 2 reads open",
+		Example: "stumble jobs note 3 coils of cylinders 5 and 3 exchanged",
 		Args:    cobra.ArbitraryArgs,
 		RunE:    func(_ *cobra.Command, args []string) error { return jobs(a, &o, args) },
 	}

@@ -47,7 +47,7 @@ func simulateCommand(a *app) *cobra.Command {
 		Use:     "simulate [SCENARIO]",
 		Short:   "serve the simulated adapter and car on TCP or a serial port",
 		Long:    simulateAbout,
-		Example: "stumble simulate wren --listen 127.0.0.1:35000",
+		Example: "stumble simulate curlew --listen 127.0.0.1:35000",
 		Args:    atMost(1),
 		RunE:    func(_ *cobra.Command, args []string) error { return simulate(a, &o, args) },
 	}

@@ -87,7 +87,7 @@ func nearestOptions(c *cobra.Command, name string) []string {
 	if c.Flags().Lookup(name) != nil {
 		return []string{name} // it lacked a dash
 	}
-	options := &cobra.Command{SuggestionsMinimumDistance: nearby}
+	options := &cobra.Command{SuggestionsMinimumDistance: min(nearby, len(name)/2)}
 	c.Flags().VisitAll(func(f *pflag.Flag) {
 		options.AddCommand(&cobra.Command{Use: f.Name, Run: func(*cobra.Command, []string) {}})
 	})

@@ -59,6 +59,7 @@ func TestWrongUsage(t *testing.T) {
 		{"watch --colour", "there is no option --colour; 'stumble watch --help' lists the options"},
 		{"watch --prot sim", "there is no option --prot; did you mean --port? 'stumble watch --help' lists the options"},
 		{"watch -port sim", "there is no option -port; did you mean --port? 'stumble watch --help' lists the options"},
+		{"watch --foo", "there is no option --foo; did you mean --for? 'stumble watch --help' lists the options"},
 		{"watch -x", "there is no option -x; 'stumble watch --help' lists the options"},
 		{"watch --=x", `"--=x" is no option; 'stumble watch --help' lists the options`},
 		{"completion", "say for which shell: bash, zsh, fish or powershell"},

@@ -89,7 +89,7 @@ func watchCommand(a *app) *cobra.Command {
 		Use:     "watch",
 		Short:   "count misses live, by cylinder and gear",
 		Long:    watchAbout,
-		Example: "stumble watch --port /dev/ttyUSB0 --engine i4-1342",
+		Example: "stumble watch --port /dev/ttyUSB0 --engine v6-along-142536",
 		Args:    atMost(0),
 		RunE:    func(*cobra.Command, []string) error { return watch(a, &o) },
 	}
