@@ -75,7 +75,7 @@ func (g guided) cylinder(t testing.TB, key string, n int) map[string]any {
 	return all[n-1].(map[string]any)
 }
 
-// A whole test of the demo's car with its broken wire finds the cylinder, and that it is worse in Drive, by itself.
+// A whole test of the Wren with its broken wire finds the cylinder, and that it is worse in Drive, by itself.
 func TestLoadtestFindsTheCylinder(t *testing.T) {
 	g := guidedOn(t, "wren")
 	verdict := g.summary["verdict"].(map[string]any)

@@ -87,8 +87,8 @@ type Breakdown struct{ Cylinder int }
 
 func (f Breakdown) miss(_ *Vehicle, c *Conditions, chance []float64) {
 	hot := piecewise(c.Coolant, 80, 0, 90, 1)
-	low := piecewise(float64(c.Number), 2, 1, 5, 0.35) // 0, at rest or in Reverse, is as low as can be
-	also(chance, f.Cylinder, hot*low*piecewise(c.Load, 20, 5, 30, 22, 45, 40, 80, 110))
+	low := piecewise(float64(c.Number), 2, 1, 5, 0.45) // 0, at rest or in Reverse, is as low as can be
+	also(chance, f.Cylinder, hot*low*piecewise(c.Load, 20, 5, 30, 30, 45, 55, 80, 120))
 }
 
 func (Breakdown) trim(*Vehicle, *Conditions, int) float64 { return 0 }
