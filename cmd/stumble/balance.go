@@ -6,18 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"time"
 
 	"github.com/spf13/pflag"
 
 	"stumble/misfire"
 	"stumble/misfire/balance"
-	"stumble/misfire/bench"
-	"stumble/misfire/journal"
-	"stumble/obd"
-	"stumble/obd/elm"
-	"stumble/obd/sim/car"
+	"stumble/misfire/job"
+	"stumble/misfire/practice"
 	"stumble/views"
 )
 
@@ -49,8 +45,8 @@ func (o *balanceOptions) check() error {
 
 // balanceTest leads through a balance test. Its drive is not recorded: the misses of the cylinders that are cut would
 // spoil every rate of the job. What it measures is kept as bench readings.
-func (a *app) balanceTest(d *drive, k *keeper, o *watchOptions) error {
-	b, err := d.balance(k, o.balance.rounds)
+func (a *app) balanceTest(d *drive, t *target, o *watchOptions) error {
+	b, err := d.balances(o.balance.rounds, t)
 	if err != nil {
 		return err
 	}
@@ -59,24 +55,24 @@ func (a *app) balanceTest(d *drive, k *keeper, o *watchOptions) error {
 	if err := a.caution(input, balance.Cautions(), o, o.balance.yes); err != nil {
 		return err
 	}
-	if b.hands != nil {
-		b.hands.car.Do(d.now(), car.ParkIdle, 0)
+	if b.technician != nil {
+		b.technician.Idle(d.Now())
 	}
 	if o.plain || o.asJSON { // what is typed may end the test, as a key of the screen would
 		ctx, stop := context.WithCancelCause(a.ctx)
-		defer stop(errTimeUp)
+		defer stop(job.ErrTimeUp)
 		go d.listen(input, stop)
 		led := *a
 		led.ctx, a = ctx, &led
 	}
-	return errors.Join(a.show(d, o), b.save())
+	return errors.Join(a.show(d, o), a.saveBalance(b))
 }
 
 // sayingBalance is how the events are told: aloud, as objects, or by the screen alone.
 func (a *app) sayingBalance(d *drive, o *watchOptions) func(balance.Event) error {
 	switch {
 	case o.asJSON:
-		return func(e balance.Event) error { return views.WriteLine(a.out, views.NewBalanceEvent(e, d.began())) }
+		return func(e balance.Event) error { return views.WriteLine(a.out, views.NewBalanceEvent(e, d.Began())) }
 	case o.plain:
 		return func(e balance.Event) error {
 			_, err := fmt.Fprintln(a.out, views.BalanceWords(e))
@@ -86,14 +82,12 @@ func (a *app) sayingBalance(d *drive, o *watchOptions) func(balance.Event) error
 	return nil
 }
 
-// balancing leads through a balance test while a drive runs.
+// balancing leads through a balance test.
 type balancing struct {
-	drive  *drive
-	keeper *keeper
-	runner *balance.Runner
-	say    func(balance.Event) error // may be nil: the screen shows it all
-	hands  *hands                    // nil with a real car
-	due    time.Time
+	drive      *drive
+	runner     *balance.Runner
+	say        func(balance.Event) error // may be nil: the screen shows it all
+	technician *practice.Technician      // nil with a real car
 }
 
 // balanceEvery is how often, in the car's time, the test is looked after: its countdown is in seconds.
@@ -101,9 +95,9 @@ const balanceEvery = 250 * time.Millisecond
 
 var errNoCylinders = usagef("nobody tells how many cylinders there are to cut: say --engine KEY or a number of cylinders")
 
-// balance makes the drive a balance test, which ends with the last cylinder.
-func (d *drive) balance(k *keeper, rounds int) (*balancing, error) {
-	n := d.cfg.Engine.Cylinders
+// balances makes the drive a balance test, which ends with the last cylinder.
+func (d *drive) balances(rounds int, t *target) (*balancing, error) {
+	n := d.Config.Engine.Cylinders
 	if n == 0 {
 		return nil, errNoCylinders
 	}
@@ -111,63 +105,25 @@ func (d *drive) balance(k *keeper, rounds int) (*balancing, error) {
 	for cylinder := 1; cylinder <= n; cylinder++ {
 		cfg.Cylinders = append(cfg.Cylinders, cylinder)
 	}
-	b := &balancing{drive: d, keeper: k}
+	b := &balancing{drive: d}
 	b.runner = balance.NewRunner(cfg, b.hear)
-	if s := d.session.target.sim; s != nil {
-		b.hands = &hands{car: s.Car, confirm: b.runner.Confirm}
+	lead := job.Lead{Guide: b.runner, Every: balanceEvery, Cuts: true}
+	if t.sim != nil {
+		b.technician = practice.NewTechnician(t.sim.Car, b.runner.Confirm)
+		lead.Practice = func(now time.Time) error { return b.technician.Work(now) }
 	}
-	samples := d.samples
-	d.samples = func(ctx context.Context, take func(*obd.Sample) error) error {
-		return samples(ctx, func(s *obd.Sample) error {
-			b.runner.Add(s)
-			return take(s)
-		})
-	}
-	d.guide, d.direct = b, b.direct
-	b.mind()
+	d.guide = b
+	d.Lead(lead)
 	return b, nil
 }
 
-// mind has a cylinder plugged in when the car or the adapter goes away while it is off.
-func (b *balancing) mind() {
-	s, p := b.drive.session, b.drive.poller
-	noticed, asleep := s.noticed, p.Asleep
-	s.noticed = func(n elm.Notice) {
-		noticed(n)
-		if n.Kind == elm.LinkLost {
-			b.runner.Lost(n.At)
-		}
-	}
-	p.Asleep = func(at time.Time, is bool) {
-		asleep(at, is)
-		if is {
-			b.runner.Lost(at)
-		}
-	}
-}
-
-// direct looks after the test.
-func (b *balancing) direct(now time.Time) {
-	if b.hands != nil {
-		b.drive.failed = errors.Join(b.drive.failed, b.hands.work(now))
-	}
-	if now.Before(b.due) {
-		return
-	}
-	b.due = now.Add(balanceEvery)
-	b.runner.Advance(now, b.drive.tally.Glance())
-	if b.runner.Over() {
-		b.drive.until = now
-	}
-}
-
-// hear tells what the runner tells, and has the simulated hands obey.
+// hear tells what the runner tells, and has the simulated technician obey.
 func (b *balancing) hear(e balance.Event) {
 	if b.say != nil {
-		b.drive.failed = errors.Join(b.drive.failed, b.say(e))
+		b.drive.Fail(b.say(e))
 	}
-	if b.hands != nil {
-		b.hands.obey(e)
+	if b.technician != nil {
+		b.technician.Obey(e)
 	}
 }
 
@@ -198,121 +154,17 @@ func (b *balancing) write(w io.Writer, _ *views.State) error {
 }
 func (b *balancing) object(*views.State) any { return views.NewBalance(b.result()) }
 
-// Skip, Repeat, Stop and Confirm are the keys'.
-func (b *balancing) Skip(at time.Time)    { b.runner.Skip(at) }
-func (b *balancing) Repeat(at time.Time)  { b.runner.Repeat(at) }
-func (b *balancing) Stop(at time.Time)    { b.runner.Stop(at) }
-func (b *balancing) Confirm(at time.Time) { b.runner.Confirm(at) }
-
-// save keeps what was measured in the job, as bench readings and a note.
-func (b *balancing) save() error {
-	k, found := b.keeper, b.result()
-	readings := balanceReadings(found)
-	switch {
-	case k == nil || len(readings) == 0:
+// saveBalance keeps what was measured in the job, as bench readings and a note, and tells where.
+func (a *app) saveBalance(b *balancing) error {
+	s, found := b.drive.saver, b.result()
+	readings := job.BalanceReadings(found)
+	if s == nil || len(readings) == 0 {
 		return nil
-	case k.why != nil:
-		return fmt.Errorf("the balance test is NOT SAVED: %w", k.why)
 	}
-	at := b.drive.now()
-	v := k.vehicle(b.drive.vin, b.drive.title)
-	v.Layout, v.Map = b.drive.layoutTold()
-	job, err := k.place(v, at)
-	if err == nil {
-		err = addReadings(k.journal, job.ID, at, readings)
-	}
-	if err == nil {
-		err = k.journal.AddNote(job.ID, journal.Note{At: at, Text: "balance test: " + found.Sentence})
-	}
+	number, err := s.Bench(b.drive.Drive, readings, "balance test: "+found.Sentence)
 	if err != nil {
 		return fmt.Errorf("the balance test is NOT SAVED: %w", err)
 	}
-	fmt.Fprintf(k.app.err, "saved in job %d, %s; 'stumble bench --job %d' lists them\n", job.ID, counted(len(readings), "bench reading"), job.ID)
+	fmt.Fprintf(a.err, "saved in job %d, %s; 'stumble bench --job %d' lists them\n", number, counted(len(readings), "bench reading"), number)
 	return nil
-}
-
-// balanceReadings are the falls as bench readings.
-func balanceReadings(found *balance.Result) (readings []bench.Reading) {
-	for i := range found.Cylinders {
-		c := &found.Cylinders[i]
-		if c.Cuts == 0 {
-			continue
-		}
-		r := bench.Reading{Part: bench.Balance, Quantity: bench.Drop, Unit: "rpm", Cylinder: c.Cylinder, Value: tenths(c.Drop)}
-		if margin := c.Margin(); !math.IsInf(margin, 0) {
-			r.Margin = tenths(margin)
-		}
-		readings = append(readings, r)
-	}
-	return readings
-}
-
-func tenths(v float64) float64 { return math.Round(v*10) / 10 }
-
-// hands are those of the simulated technician: they unplug and plug in what is asked for, and press Enter.
-type hands struct {
-	car     *car.Car
-	confirm func(time.Time)
-	due     time.Time
-	do      func(at time.Time) error // what they are about to do; nil: nothing
-}
-
-// How long the hands take to find the connector, and from there to the key.
-const (
-	toConnector = 1200 * time.Millisecond
-	toKey       = 600 * time.Millisecond
-)
-
-// obey carries out an event that asks for something.
-func (h *hands) obey(e balance.Event) {
-	if e.Kind != balance.Asked {
-		return
-	}
-	switch e.Ask {
-	case balance.AskUnplug:
-		h.reach(e.At, func(at time.Time) error { return h.car.Unplug(at, e.Cylinder) })
-	case balance.AskPlugIn:
-		h.reach(e.At, func(at time.Time) error { return h.car.PlugIn(at, e.Cylinder) })
-	}
-}
-
-// reach does something at the connector, then presses Enter.
-func (h *hands) reach(at time.Time, do func(time.Time) error) {
-	h.due = at.Add(toConnector)
-	h.do = func(at time.Time) error {
-		h.due = at.Add(toKey)
-		h.do = func(at time.Time) error {
-			h.do = nil
-			h.confirm(at)
-			return nil
-		}
-		return do(at)
-	}
-}
-
-// work moves the hands.
-func (h *hands) work(now time.Time) error {
-	if h.do == nil || now.Before(h.due) {
-		return nil
-	}
-	return h.do(now)
-}
-
-// conductor leads through something while a drive runs: the steps of a test, or one cylinder cut after the other.
-type conductor interface {
-	Skip(at time.Time)
-	Repeat(at time.Time)
-	Stop(at time.Time)
-	present(*views.State)                // puts on the screen what the drive itself does not
-	write(io.Writer, *views.State) error // what was found, at the end
-	object(*views.State) any             // the same
-}
-
-// Confirm is for a conductor that asks to be told that something has been done.
-func (d *drive) Confirm() {
-	d.do(func(at time.Time) {
-		if c, ok := d.guide.(interface{ Confirm(time.Time) }); ok {
-			c.Confirm(at)
-		}
-	})
 }

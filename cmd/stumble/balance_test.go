@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"strings"
 	"testing"
@@ -14,9 +13,10 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/balance"
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd/clock"
-	"stumble/obd/elm"
+	"stumble/obd/sim/car"
 	"stumble/views"
 )
 
@@ -129,31 +129,23 @@ func TestBalanceUsage(t *testing.T) {
 	requireOneLine(t, stepped(t, "watch", "--port", "sim:rook", "--plain", "--balance", "--yes", "--speed", "max"), statusUsage, "how many cylinders there are to cut")
 }
 
-// aBalanceTest is a test under way on a simulated car, with the hands taken off.
-func aBalanceTest(t *testing.T, scenario string) (*app, *balancing, *hands) {
-	t.Helper()
+// A technician of flesh: the keys tell what was done, on a car that the program does not move.
+func TestBalanceByKeys(t *testing.T) {
 	var out, errs buffer
 	a := program(t.Context(), clock.NewStepped(morning()), &out, &errs)
-	target, err := a.target(&where{port: "sim:" + scenario, speed: speed{most: true}})
+	target, err := a.target(&where{port: "sim:wren-running", speed: speed{most: true}})
 	require.NoError(t, err)
 	d, err := a.startDrive(target, misfire.Config{}, time.Hour, nil)
 	require.NoError(t, err)
-	t.Cleanup(d.session.close)
-	b, err := d.balance(nil, 1)
+	t.Cleanup(d.car.Close)
+	moved := target.sim.Car
+	target.sim = nil // nobody simulated helps
+	b, err := d.balances(1, target)
 	require.NoError(t, err)
-	h := b.hands
-	b.hands = nil
-	return a, b, h
-}
-
-// A technician of flesh: the keys tell what was done, on a car that the program does not move.
-func TestBalanceByKeys(t *testing.T) {
-	a, b, h := aBalanceTest(t, "wren-running")
-	d := b.drive
-	h.car.Do(d.now(), 3, 0) // idle in Park
+	moved.Do(d.Now(), car.ParkIdle, 0)
 	var alerts []string
 	plugged := 0
-	err := d.run(a.ctx, 250*time.Millisecond, func(s *views.State) error {
+	err = d.Run(a.ctx, 250*time.Millisecond, d.showing(func(s *views.State) error {
 		status := b.runner.Status()
 		if s.Alert != "" {
 			alerts = append(alerts, s.Alert)
@@ -164,54 +156,23 @@ func TestBalanceByKeys(t *testing.T) {
 		assert.Equal(t, "a test, not recorded", s.Health.Recording)
 		switch status.Ask {
 		case balance.AskUnplug:
-			require.NoError(t, h.car.Unplug(d.now(), status.Cylinder))
+			require.NoError(t, moved.Unplug(d.Now(), status.Cylinder))
 			d.Confirm()
 		case balance.AskPlugIn:
 			if status.Off > 6*time.Second {
-				require.NoError(t, h.car.PlugIn(d.now(), status.Cylinder))
+				require.NoError(t, moved.PlugIn(d.Now(), status.Cylinder))
 				d.Confirm()
 				plugged++
 			}
 		}
 		return nil
-	})
-	require.ErrorIs(t, err, errTimeUp)
+	}))
+	require.ErrorIs(t, err, job.ErrTimeUp)
 	state := d.finish()
 	assert.GreaterOrEqual(t, plugged, 4)
 	assert.Contains(t, b.result().Sentence, "No cylinder stands out")
 	assert.Contains(t, alerts, "PLUG CYLINDER 1 IN AGAIN: 5 s left")
 	assert.Zero(t, state.Second)
-}
-
-// When the adapter or the car goes away while a cylinder is off, it is asked to be plugged in at once.
-func TestBalanceWithoutALink(t *testing.T) {
-	a, b, h := aBalanceTest(t, "wren-running")
-	d := b.drive
-	h.car.Do(d.now(), 3, 0)
-	var late []string
-	b.say = func(e balance.Event) error {
-		if e.Kind == balance.Late {
-			late = append(late, e.Text)
-		}
-		return nil
-	}
-	err := d.run(a.ctx, 250*time.Millisecond, func(*views.State) error {
-		switch status := b.runner.Status(); {
-		case status == nil:
-		case status.Ask == balance.AskUnplug:
-			d.Confirm()
-		case status.Ask == balance.AskHold:
-			d.session.noticed(elm.Notice{At: d.now(), Kind: elm.LinkLost, Err: errors.New("gone")})
-		case status.Ask == balance.AskPlugIn:
-			d.poller.Asleep(d.now(), true)
-			return errTimeUp
-		}
-		return nil
-	})
-	require.ErrorIs(t, err, errTimeUp)
-	assert.Equal(t, []string{"nothing is heard of the car: plug cylinder 1 in now", "nothing is heard of the car: plug cylinder 1 in now"}, late)
-	d.finish()
-	assert.Contains(t, b.result().Sentence, "No cylinder was cut")
 }
 
 // On the screen: the step, the key, the loud line; x stops, and the result is printed.

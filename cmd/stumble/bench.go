@@ -6,12 +6,12 @@ import (
 	"io"
 	"os"
 	"slices"
-	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"stumble/misfire/bench"
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/views"
 )
@@ -110,9 +110,7 @@ type benching struct {
 	words   []string    // the readings that were typed
 	id      int64       // to be deleted
 	entry   bench.Entry // what holds for all readings
-	layout  string      // key of the engine that was named
-	job     journal.Job // ID 0: none
-	stored  []storedReading
+	bench   *job.Bench
 	fresh   []bench.Kind // kinds of which readings were taken now
 }
 
@@ -223,13 +221,10 @@ func (b *benching) count() error {
 		if err != nil {
 			return usagef("%w; 'stumble bench --engine help' lists the layouts", err)
 		}
-		b.entry.Cylinders, b.layout = layout.Cylinders, layout.Key
+		b.entry.Cylinders, b.bench.Layout = layout.Cylinders, layout.Key
 		return nil
 	}
-	if b.job.ID == 0 {
-		return nil
-	}
-	n, err := cylindersOf(b.journal, &b.job)
+	n, err := b.bench.Cylinders()
 	b.entry.Cylinders = n
 	return err
 }
@@ -283,16 +278,16 @@ func (b *benching) told(n int) {
 	if b.journal == nil || n == 0 {
 		return
 	}
-	fmt.Fprintf(b.err, "%s saved in job %d, %s\n", counted(n, "reading"), b.job.ID, onOneLine(nameOfVehicle(b.job.Vehicle)))
+	fmt.Fprintf(b.err, "%s saved in job %d, %s\n", counted(n, "reading"), b.bench.Job.ID, onOneLine(job.VehicleName(b.bench.Job.Vehicle)))
 }
 
 // show prints what was measured, of the kinds that were taken now where some were.
 func (b *benching) show() error {
-	if b.job.ID == 0 && b.journal != nil && len(b.stored) == 0 && !b.opts.asJSON {
+	if b.bench.Job.ID == 0 && b.journal != nil && len(b.bench.Readings) == 0 && !b.opts.asJSON {
 		_, err := fmt.Fprintf(b.out, "no job in %s; 'stumble intake' and 'stumble watch' begin one, or say --new-job\n", b.journal.Path())
 		return err
 	}
-	page := benchPage(b.job.ID, b.stored)
+	page := benchPage(b.bench)
 	if len(b.fresh) > 0 {
 		page.Readings = slices.DeleteFunc(page.Readings, func(r views.BenchReading) bool {
 			return !slices.ContainsFunc(b.fresh, func(k bench.Kind) bool {
@@ -311,17 +306,17 @@ func (b *benching) delete() error {
 	if b.journal == nil {
 		return usagef("--no-journal leaves nothing to delete: leave it out")
 	}
-	found, job, err := findReading(b.journal, b.opts.record.job, b.id)
+	found, number, err := job.FindReading(b.journal, b.opts.record.job, b.id)
 	if err != nil {
 		return err
 	}
 	book := &jobBook{b.app, b.journal, &jobsOptions{yes: b.opts.yes}}
-	r := &found.reading
+	r := &found.Reading
 	place := ""
 	if r.Cylinder > 0 {
 		place = fmt.Sprintf(" of cylinder %d", r.Cylinder)
 	}
-	line := fmt.Sprintf("reading %d of job %d, %s: %s %s%s, %s", b.id, job, minute(found.at), r.Part, r.Quantity, place, onOneLine(r.String()))
+	line := fmt.Sprintf("reading %d of job %d, %s: %s %s%s, %s", b.id, number, minute(found.At), r.Part, r.Quantity, place, onOneLine(r.String()))
 	if err := book.confirm("reading", b.id, line); err != nil {
 		return err
 	}
@@ -334,33 +329,44 @@ func (b *benching) delete() error {
 // find finds the job, and what was measured under it.
 func (b *benching) find() (err error) {
 	o := &b.opts.record
+	b.bench = &job.Bench{}
 	switch {
 	case b.journal == nil:
 		return nil
-	case o.job != 0:
-		if o.job < 0 {
-			return usagef("\"%d\" is no number of a job; 'stumble jobs' lists them", o.job)
-		}
-		b.job, err = b.journal.Job(o.job)
-	case o.another:
-		if b.verb == benchList {
-			return usagef("--new-job begins a job with its first reading: give one")
-		}
+	case o.job < 0:
+		return usagef("\"%d\" is no number of a job; 'stumble jobs' lists them", o.job)
+	case o.another && b.verb == benchList:
+		return usagef("--new-job begins a job with its first reading: give one")
+	}
+	b.bench, err = job.OpenBench(b.journal, o.place())
+	var none job.NoJobError
+	switch {
+	case errors.As(err, &none) && b.verb == benchList:
 		return nil
-	default:
-		var newest []journal.Job
-		newest, err = b.journal.Jobs(journal.JobFilter{Limit: 1})
-		if len(newest) > 0 {
-			b.job = newest[0]
-		} else if err == nil && b.verb != benchList {
-			return errors.New("there is no job in the journal: 'stumble intake' begins one, or say --new-job --name NAME")
+	case errors.As(err, &none):
+		return errors.New("there is no job in the journal: 'stumble intake' begins one, or say --new-job --name NAME")
+	}
+	return err
+}
+
+// save saves readings under the job and returns how many it could. Without a journal they are only kept in mind.
+func (b *benching) save(all []bench.Reading) (saved int, err error) {
+	for i := range all {
+		if k, known := bench.KindOf(all[i].Part, all[i].Quantity); known && !slices.ContainsFunc(b.fresh, func(o bench.Kind) bool { return o.Key == k.Key }) {
+			b.fresh = append(b.fresh, k)
 		}
 	}
-	if err != nil || b.job.ID == 0 {
-		return err
+	return b.bench.Add(b.clock.Now(), all)
+}
+
+// benchPage judges stored readings as they are now.
+func benchPage(b *job.Bench) *views.Bench {
+	page := &views.Bench{Job: b.Job.ID}
+	for i, j := range bench.Judge(job.Values(b.Readings)) {
+		r := &b.Readings[i]
+		page.Readings = append(page.Readings, views.BenchReading{ID: r.ID, At: r.At, Judgement: j, Then: r.Then})
 	}
-	b.stored, err = storedReadings(b.journal, b.job.ID)
-	return err
+	return page
 }
 
 // askOne asks for readings of one kind.
@@ -409,30 +415,4 @@ func areOrIs(n int) string {
 		return "is"
 	}
 	return "are"
-}
-
-// open begins the job that was asked for, with its first reading.
-func (b *benching) open() (err error) {
-	o := &b.opts.record
-	if !o.another || b.job.ID != 0 {
-		return nil
-	}
-	name := strings.TrimSpace(o.name)
-	if name == "" {
-		name = "vehicle without a VIN"
-	}
-	b.job, err = b.journal.OpenJob(journal.Job{Vehicle: journal.Vehicle{Name: name, Layout: b.layout}, Name: o.name, Complaint: o.complaint, Opened: b.clock.Now()})
-	return err
-}
-
-// learn keeps the engine that was named for the vehicle, where nothing is known of it: the next reading is held to it.
-func (b *benching) learn() error {
-	v := b.job.Vehicle
-	if b.layout == "" || v.Layout != "" {
-		return nil
-	}
-	v.Layout = b.layout
-	var err error
-	b.job.Vehicle, err = b.journal.SaveVehicle(v)
-	return err
 }

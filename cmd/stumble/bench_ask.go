@@ -11,6 +11,7 @@ import (
 
 	"stumble/misfire/bench"
 	"stumble/misfire/engine"
+	"stumble/misfire/job"
 	"stumble/views"
 )
 
@@ -200,7 +201,7 @@ func (t *asker) keep(r bench.Reading) error {
 		return err
 	}
 	t.saved += n
-	judged := bench.Judge(readingsOf(t.stored))
+	judged := bench.Judge(job.Values(t.bench.Readings))
 	j := &judged[len(judged)-1]
 	fmt.Fprintf(t.err, "  %s: %s\n", j.Reading.String(), j.Mark)
 	return nil

@@ -17,8 +17,8 @@ import (
 	"stumble/views/report"
 )
 
-// The coil of cylinder 5 of the demo's own car breaks down hot and under load; the demo must find that by itself, follow
-// it to cylinder 3, and find that the repair helped. In short that takes about a page and a half.
+// The coil of cylinder 5 of the demo's own car breaks down hot and under load; the demo must find that by itself,
+// follow it to cylinder 3, and find that the repair helped. In short that takes about a page and a half.
 func TestDemoDoesTheWholeJob(t *testing.T) {
 	if testing.Short() {
 		t.Skip("hours of driving")
@@ -36,7 +36,8 @@ func TestDemoDoesTheWholeJob(t *testing.T) {
 	assert.Regexp(t, `\nstored +P0305`, before)
 	assert.Regexp(t, `\npending +P0303`, before)
 	assert.Equal(t, 2, strings.Count(before, "\nCylinder 5 misses "), "from cold and warm")
-	assert.Regexp(t, `Most likely: coil of its own, cylinder 5 \([^)]*\), .*\s+next: exchange the coils of cylinder 5`, before)
+	assert.Regexp(t, `Most likely: coil of its own, cylinder 5 `, before)
+	assert.Regexp(t, `\snext: exchange the coils of cylinder 5 `, before)
 	assert.Contains(t, before, "when as hot as it gets", "heat speaks for the coil")
 	assert.Contains(t, swapped, "\nCylinder 3 misses ")
 	assert.Contains(t, swapped, "\nFollowed the part\n")
@@ -44,7 +45,8 @@ func TestDemoDoesTheWholeJob(t *testing.T) {
 	assert.Contains(t, after, "\nNot yet proven\n", "a clean test drive alone proves nothing")
 	assert.Contains(t, after, "\nGone: P0303, P0305.\n")
 	assert.Regexp(t, `\nstored +none`, after)
-	assert.Equal(t, 2, strings.Count(after, "\nProven\nCylinder 3 no longer misses"), "by the comparison and in the report")
+	proven := strings.Count(after, "\nProven\nCylinder 3 no longer misses")
+	assert.Equal(t, 2, proven, "by the comparison and in the report")
 	rate := func(gear string) float64 {
 		return number(t, before, `(?m)^  5  `+gear+`, \w+ +[\d.,]+ +[\d.,]+ +([\d.,]+)`)
 	}
@@ -53,7 +55,7 @@ func TestDemoDoesTheWholeJob(t *testing.T) {
 	assert.Greater(t, moving, inDrive, "worse under load")
 }
 
-// What the demo is told to keep is kept: the job for other commands, and the report. What it is told to show in full is.
+// What the demo is told to keep is kept: the job for other commands, and the report. Told to, it shows all.
 func TestDemoKeepsWhatItIsTold(t *testing.T) {
 	if testing.Short() {
 		t.Skip("hours of driving")

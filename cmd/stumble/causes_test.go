@@ -89,7 +89,7 @@ func TestCauses(t *testing.T) {
 		require.NoError(t, err)
 		kept := 0
 		for _, v := range verdicts {
-			if v.Kind == verdictCauses {
+			if v.Kind == "causes" {
 				kept++
 				readCauses(t, v.Data)
 			}

@@ -1,15 +1,13 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd"
 	"stumble/obd/elm"
@@ -52,27 +50,29 @@ func clearCodes(a *app, w *where, o *recordOptions) error {
 		return usagef("the simulated car is saved only where --journal names a file: name the one that holds its intake")
 	}
 	return a.withJournal(&o.journal, func(j *journal.Journal) error {
-		s, err := a.connect(t, false, time.Time{})
+		car, err := a.connect(t, nil)
 		if err != nil {
 			return err
 		}
-		defer s.close()
-		return (&clearing{app: a, session: s, keeper: keeper{app: a, opts: o, journal: j}}).run()
+		defer car.Close()
+		return (&clearing{app: a, car: car, title: t.setup().Title, place: o.place(), journal: j}).run()
 	})
 }
 
 // clearing is one clear of one car.
 type clearing struct {
 	*app
-	session *session
-	keeper  keeper // finds the job
-	job     journal.Job
-	saved   journal.IntakeRecord // the evidence
-	before  *obd.CodeReport      // as it is in the car now
+	car     *job.Car
+	title   string // what the car is called
+	place   job.Place
+	journal *journal.Journal
+	file    *job.Case
+	saved   *journal.IntakeRecord // the evidence
+	before  *obd.CodeReport       // as it is in the car now
 }
 
 func (c *clearing) run() error {
-	if _, err := c.session.adapter.Standing(c.ctx); err != nil {
+	if _, err := c.car.Adapter.Standing(c.ctx); err != nil {
 		return err
 	}
 	if err := c.evidence(); err != nil {
@@ -83,11 +83,11 @@ func (c *clearing) run() error {
 	if err != nil {
 		return err
 	}
-	leave, err := c.session.adapter.Permit(c.ctx, elm.Conditions{EvidenceSaved: c.saved.Intake != nil, Confirmed: strings.TrimSpace(typed)})
+	leave, err := c.car.Adapter.Permit(c.ctx, elm.Conditions{EvidenceSaved: c.saved != nil, Confirmed: strings.TrimSpace(typed)})
 	if err != nil {
 		return err
 	}
-	answer, err := c.session.adapter.Clear(c.ctx, leave)
+	answer, err := c.car.Adapter.Clear(c.ctx, leave)
 	if errors.Is(err, elm.ErrNoPermission) {
 		return err
 	}
@@ -101,125 +101,83 @@ func (c *clearing) run() error {
 // evidence finds the job and in it an intake that tells of the car as it is now: newer than the last clear, and with
 // all the codes that are there.
 func (c *clearing) evidence() error {
-	vin, _, err := vehicle.ReadVIN(c.ctx, c.session.adapter, c.session.caps)
+	vin, _, err := vehicle.ReadVIN(c.ctx, c.car.Adapter, c.car.Caps)
 	if err != nil {
 		return err
 	}
-	if c.job, err = c.keeper.find(c.keeper.vehicle(vin, titleOf(c.session))); err != nil {
+	found, err := c.place.Find(c.journal, c.place.Vehicle(vin, c.title))
+	if err != nil {
 		return err
 	}
-	if c.job.ID == 0 {
+	if found.ID == 0 {
 		return errors.New("no job of this vehicle is in the journal; save an intake first, with 'stumble intake'")
 	}
-	last, err := lastClear(c.keeper.journal, c.job.ID)
-	if err != nil {
+	if c.file, err = job.Open(c.journal, found.ID, job.Options{}); err != nil {
 		return err
 	}
-	records, err := c.keeper.journal.Intakes(c.job.ID)
-	if err != nil {
-		return err
-	}
-	for _, r := range records {
-		if r.Intake != nil && (last.IsZero() || r.At.After(last)) {
-			c.saved = r
-		}
-	}
-	switch {
-	case c.saved.Intake != nil:
+	c.saved = c.file.Evidence()
+	switch last := c.file.LastClear(); {
+	case c.saved != nil:
 	case last.IsZero():
-		return fmt.Errorf("job %d holds no intake; save one first, with 'stumble intake'", c.job.ID)
+		return fmt.Errorf("job %d holds no intake; save one first, with 'stumble intake'", found.ID)
 	default:
-		return fmt.Errorf("job %d holds no intake since the clear of %s; save one first, with 'stumble intake'", c.job.ID, minute(last))
+		return fmt.Errorf("job %d holds no intake since the clear of %s; save one first, with 'stumble intake'", found.ID, minute(last))
 	}
-	if c.before, err = vehicle.ReadCodes(c.ctx, c.session.adapter, c.session.caps); err != nil {
+	if c.before, err = vehicle.ReadCodes(c.ctx, c.car.Adapter, c.car.Caps); err != nil {
 		return err
 	}
-	if missing := without(erasable(c.before), erasable(c.saved.Codes)); len(missing) > 0 {
+	if missing := job.Without(job.Erasable(c.before), job.Erasable(c.saved.Codes)); len(missing) > 0 {
 		return fmt.Errorf("the car holds %s, which the intake of %s does not; save a new one first, with 'stumble intake'", codeWords(missing), minute(c.saved.At))
 	}
 	return nil
-}
-
-// clearRecord is what the journal holds of a clear, as a verdict of kind clearKind on the job.
-type clearRecord struct {
-	Cleared []obd.Code `json:"cleared"` // stored or pending before
-	Back    []obd.Code `json:"back"`    // stored or pending at once afterwards
-	Stays   []obd.Code `json:"stays"`   // permanent afterwards
-	Sure    bool       `json:"sure"`    // the car said that it cleared
-}
-
-const clearKind = "clear"
-
-// lastClear is when the codes were last cleared under a job; zero when they never were.
-func lastClear(j *journal.Journal, job int64) (last time.Time, err error) {
-	verdicts, err := j.Verdicts(job)
-	for _, v := range verdicts {
-		if v.Kind == clearKind && v.At.After(last) {
-			last = v.At
-		}
-	}
-	return last, err
 }
 
 // warn says what will be lost and asks for the word.
 func (c *clearing) warn() {
 	say := func(label, text string) { writeWrapped(c.out, fmt.Sprintf("  %-17s ", label), text) }
 	writeWrapped(c.out, "", "This erases, in every module:")
-	say("stored codes", codeWords(listOf(c.before, stored)))
-	say("pending codes", codeWords(listOf(c.before, pending)))
+	say("stored codes", codeWords(job.Codes(c.before, job.StoredCodes)))
+	say("pending codes", codeWords(job.Codes(c.before, job.PendingCodes)))
 	say("freeze frames", framesInWords(c.before))
 	say("readiness", "every monitor that runs once a drive goes back to not complete")
 	say("test results", "those of service 06, and with them the misfire counts")
 	say("counters", "distance, time and warm-ups since the last clear")
 	say("learned values", "fuel trims and idle, on many cars")
 	writeWrapped(c.out, "", "These stay:")
-	say("permanent codes", codeWords(listOf(c.before, permanent)))
+	say("permanent codes", codeWords(job.Codes(c.before, job.PermanentCodes)))
 	say("the car's own", "VIN, calibrations, counts of how often each monitor ran")
 	for _, line := range c.before.Unread {
 		writeWrapped(c.out, "", "Could not be read: "+onOneLine(line)+".")
 	}
-	writeWrapped(c.out, "", fmt.Sprintf("Saved in job %d: the intake of %s. A clear repairs nothing.", c.job.ID, minute(c.saved.At)))
+	writeWrapped(c.out, "", fmt.Sprintf("Saved in job %d: the intake of %s. A clear repairs nothing.", c.file.Job.ID, minute(c.saved.At)))
 	fmt.Fprintf(c.err, "Leave the engine off. Type %s to go on: ", elm.ClearWord)
 }
 
 // look reads back, saves and tells what is there after the clear. sure is that the car said it had cleared.
 func (c *clearing) look(answer elm.Answer, sure bool) error {
-	after, err := vehicle.ReadCodes(c.ctx, c.session.adapter, c.session.caps)
+	after, err := vehicle.ReadCodes(c.ctx, c.car.Adapter, c.car.Caps)
 	if err != nil {
 		after = &obd.CodeReport{Unread: []string{"all lists: " + explain(err)}}
 	}
-	record := clearRecord{Cleared: erasable(c.before), Back: erasable(after), Stays: listOf(after, permanent), Sure: sure}
+	record := job.Cleared{Cleared: job.Erasable(c.before), Back: job.Erasable(after), Stays: job.Codes(after, job.PermanentCodes), Sure: sure}
 	unsaved := c.save(after, &record)
 	c.tell(answer, after, &record)
 	if unsaved == nil {
-		writeWrapped(c.out, "", fmt.Sprintf("Saved in job %d. Next: drive as when it missed, with 'stumble watch'; then 'stumble compare --job %d'.", c.job.ID, c.job.ID))
+		writeWrapped(c.out, "", fmt.Sprintf("Saved in job %d. Next: drive as when it missed, with 'stumble watch'; then 'stumble compare --job %d'.", c.file.Job.ID, c.file.Job.ID))
 	}
 	return errors.Join(err, unsaved)
 }
 
-// save puts the clear and what was read back into the job. A clear is never older than the intake that it rests on:
-// a simulated car's time may run ahead.
-func (c *clearing) save(after *obd.CodeReport, record *clearRecord) error {
-	at := c.clock.Now()
-	if at.Before(c.saved.At) {
-		at = c.saved.At
-	}
-	data, err := json.Marshal(record)
-	if err != nil {
-		return err
-	}
-	j := c.keeper.journal
-	_, saved := j.AddVerdict(journal.Verdict{Job: c.job.ID, At: at, Kind: clearKind, Data: data})
-	_, codes := j.AddCodes(c.job.ID, at, after)
-	note := j.AddNote(c.job.ID, journal.Note{At: at, Text: record.sentence()})
-	if err := errors.Join(saved, codes, note); err != nil {
+// save puts the clear and what was read back into the job.
+func (c *clearing) save(after *obd.CodeReport, record *job.Cleared) error {
+	if err := c.file.SaveClear(c.clock.Now(), record, after, clearSentence(record)); err != nil {
 		return fmt.Errorf("what was cleared and what is there now is NOT SAVED: %w", err)
 	}
 	return nil
 }
 
-// sentence is the clear in words, for the job's page.
-func (r *clearRecord) sentence() string {
+// clearSentence is a clear in words, for the job's page.
+func clearSentence(r *job.Cleared) string {
 	text := "codes cleared: "
 	if !r.Sure {
 		text = "codes perhaps cleared: "
@@ -235,7 +193,7 @@ func (r *clearRecord) sentence() string {
 }
 
 // tell prints what became of it.
-func (c *clearing) tell(answer elm.Answer, after *obd.CodeReport, record *clearRecord) {
+func (c *clearing) tell(answer elm.Answer, after *obd.CodeReport, record *job.Cleared) {
 	say := func(text string) { writeWrapped(c.out, "", text) }
 	fmt.Fprintln(c.out)
 	if record.Sure {
@@ -244,8 +202,8 @@ func (c *clearing) tell(answer elm.Answer, after *obd.CodeReport, record *clearR
 	for _, n := range answer.Negatives {
 		say(explain(n) + ".")
 	}
-	gone := without(record.Cleared, record.Back)
-	kept, fresh := without(record.Cleared, gone), without(record.Back, record.Cleared)
+	gone := job.Without(record.Cleared, record.Back)
+	kept, fresh := job.Without(record.Cleared, gone), job.Without(record.Back, record.Cleared)
 	if len(after.Unread) == 0 {
 		say("Gone: " + codeWords(gone) + ".")
 	}
@@ -269,36 +227,6 @@ func moduleWords(messages []obd.Message) string {
 		words[i] = m.Module.String()
 	}
 	return strings.Join(words, ", ")
-}
-
-// stored, pending and permanent choose one list of a module.
-func stored(m *obd.ModuleCodes) []obd.Code    { return m.Stored }
-func pending(m *obd.ModuleCodes) []obd.Code   { return m.Pending }
-func permanent(m *obd.ModuleCodes) []obd.Code { return m.Permanent }
-
-// listOf is a list of all modules, each code once and in order.
-func listOf(r *obd.CodeReport, lists ...func(*obd.ModuleCodes) []obd.Code) []obd.Code {
-	all := []obd.Code{}
-	for i := range r.Modules {
-		for _, list := range lists {
-			all = append(all, list(&r.Modules[i])...)
-		}
-	}
-	slices.Sort(all)
-	return slices.Compact(all)
-}
-
-// erasable are the codes that a clear erases.
-func erasable(r *obd.CodeReport) []obd.Code { return listOf(r, stored, pending) }
-
-// without are the codes that are not among others.
-func without(codes, others []obd.Code) (left []obd.Code) {
-	for _, code := range codes {
-		if !slices.Contains(others, code) {
-			left = append(left, code)
-		}
-	}
-	return left
 }
 
 func codeWords(codes []obd.Code) string {

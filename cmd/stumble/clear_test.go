@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd"
 	"stumble/obd/clock"
@@ -104,8 +105,8 @@ func TestClear(t *testing.T) {
 		require.NoError(t, err)
 		require.Len(t, records, 2)
 		assert.Nil(t, records[1].Intake)
-		assert.Empty(t, erasable(records[1].Codes))
-		assert.Equal(t, []obd.Code{0x0302}, listOf(records[1].Codes, permanent), "no tool erases it")
+		assert.Empty(t, job.Erasable(records[1].Codes))
+		assert.Equal(t, []obd.Code{0x0302}, job.Codes(records[1].Codes, job.PermanentCodes), "no tool erases it")
 		notes, err := j.Notes(1)
 		require.NoError(t, err)
 		require.Len(t, notes, 1)

@@ -1,24 +1,20 @@
 package main
 
 import (
-	"cmp"
-	"context"
 	"fmt"
 	"slices"
 	"strings"
-	"sync"
-	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"stumble/misfire"
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/misfire/proof"
 	"stumble/misfire/rate"
-	"stumble/obd"
 	"stumble/views"
 	"stumble/views/report"
+	"stumble/views/say"
 )
 
 const compareAbout = `Judge a repair by a drive before it and one after it, like with like: the same gear state, engine speed and load, equally
@@ -82,7 +78,6 @@ func compare(a *app, o *compareOptions, rest []string) error {
 		return usagef("a --ceiling of %v per 1,000 firings cannot be: give one above 0 and under 1000", o.ceiling)
 	}
 	c := &comparing{app: a, opts: o}
-	c.count, c.abreast = c.side, true
 	if err := c.understand(rest); err != nil {
 		return err
 	}
@@ -95,16 +90,11 @@ func compare(a *app, o *compareOptions, rest []string) error {
 // comparing is one comparison.
 type comparing struct {
 	*app
-	opts          *compareOptions
-	swap          *proof.Swap
-	failOn        []string
-	journal       *journal.Journal
-	before, after []int64 // numbers of drives
-	chosen        string  // by which rule they were chosen
-
-	// count counts the drives of one side; see side. With abreast it may be called by two goroutines at once.
-	count   func(ids []int64, codes *obd.CodeReport, cfg proof.CycleConfig) (proof.Side, []report.Compared, error)
-	abreast bool
+	opts    *compareOptions
+	swap    *proof.Swap
+	failOn  []string
+	journal *journal.Journal
+	chosen  job.Choice
 }
 
 // understand reads the arguments.
@@ -130,14 +120,14 @@ func (c *comparing) understand(words []string) (err error) {
 	case len(words) < 2:
 		return usagef("say which drives by their numbers, BEFORE AFTER, or --job; 'stumble jobs show JOB' lists the drives of a job")
 	}
-	if c.before, err = driveNumbers(words[0]); err != nil {
+	if c.chosen.Before, err = driveNumbers(words[0]); err != nil {
 		return err
 	}
-	if c.after, err = driveNumbers(words[1]); err != nil {
+	if c.chosen.After, err = driveNumbers(words[1]); err != nil {
 		return err
 	}
 	seen := make(map[int64]bool)
-	for _, id := range slices.Concat(c.before, c.after) {
+	for _, id := range slices.Concat(c.chosen.Before, c.chosen.After) {
 		if seen[id] {
 			return usagef("drive %d is named twice: a drive cannot be compared with itself", id)
 		}
@@ -193,18 +183,18 @@ func outcomeWord(outcome interface{ MarshalText() ([]byte, error) }) string {
 }
 
 func (c *comparing) run() error {
-	if c.opts.job != 0 {
-		if err := c.choose(); err != nil {
-			return err
-		}
-	}
-	shown, err := c.compared()
+	found, err := c.compared()
 	if err != nil {
 		return err
 	}
-	if err := c.remember(shown); err != nil {
-		return err
+	sentence := say.English().Comparison(found.Result)
+	if found.Swap != nil {
+		sentence = say.English().Swap(found.Swap)
 	}
+	if err := found.Remember(c.journal, c.clock.Now(), sentence); err != nil {
+		fmt.Fprintf(c.err, "a report will not know what was compared: %s\n", explain(err))
+	}
+	shown := comparisonShown(found)
 	if c.opts.asJSON {
 		err = writeJSON(c.out, views.NewComparison(shown))
 	} else {
@@ -214,6 +204,42 @@ func (c *comparing) run() error {
 		return err
 	}
 	return c.verdict(shown)
+}
+
+// compared compares the drives that were named, or those that the job's own rule finds.
+func (c *comparing) compared() (*job.Comparison, error) {
+	counting := c.opts.engine.counting(c.opts.anew)
+	q := job.Question{Strict: c.opts.strict, Ceiling: c.opts.ceiling, Swap: c.swap}
+	if c.opts.job == 0 {
+		return job.Compare(c.ctx, c.journal, c.chosen, q, counting)
+	}
+	file, err := job.Open(c.journal, c.opts.job, counting)
+	if err != nil {
+		return nil, err
+	}
+	return file.Compare(c.ctx, q)
+}
+
+// comparisonShown is a comparison as the views have it.
+func comparisonShown(c *job.Comparison) *report.Comparison {
+	shown := &report.Comparison{
+		Before: comparedDrives(c.Before), After: comparedDrives(c.After), Chosen: ruleWords(&c.Choice), Result: c.Result, Swap: c.Swap,
+		Readiness: c.Readiness, Rules: c.Progress.Rules(), Causes: c.Causes,
+	}
+	if in := c.Codes.Before; in != nil {
+		shown.Codes.Before = in.At.Local()
+	}
+	if in := c.Codes.After; in != nil {
+		shown.Codes.After = in.At.Local()
+	}
+	return shown
+}
+
+func comparedDrives(all []*job.Counted) (shown []report.Compared) {
+	for _, d := range all {
+		shown = append(shown, report.Compared{Drive: d.Stored.ID, Summary: d.Summary, Heard: d.Heard})
+	}
+	return shown
 }
 
 // verdict is an error when the outcome is one that --fail-on names.
@@ -231,281 +257,4 @@ func (c *comparing) verdict(shown *report.Comparison) error {
 		}
 	}
 	return nil
-}
-
-// choose finds the drives of a job: the last before the repair and all since, or the first and the last.
-func (c *comparing) choose() error {
-	if _, err := c.journal.Job(c.opts.job); err != nil {
-		return err
-	}
-	drives, err := c.journal.Drives(c.opts.job)
-	if err != nil {
-		return err
-	}
-	drives = slices.DeleteFunc(drives, func(d journal.Drive) bool { return d.Samples == 0 })
-	if len(drives) < 2 {
-		return fmt.Errorf("job %d holds %s: a comparison wants one before and one after the repair; record it with 'stumble watch'", c.opts.job, counted(len(drives), "drive"))
-	}
-	at, what, err := c.repair(drives)
-	if err != nil {
-		return err
-	}
-	if at.IsZero() {
-		c.before, c.after = []int64{drives[0].ID}, []int64{drives[len(drives)-1].ID}
-		c.chosen = "the first and the last drive: the job knows of no clear and of no note or mark that begins with \"repair\""
-		return nil
-	}
-	for _, d := range drives {
-		if d.Started.After(at) {
-			c.after = append(c.after, d.ID)
-		} else {
-			c.before = []int64{d.ID}
-		}
-	}
-	switch {
-	case len(c.after) == 0:
-		return fmt.Errorf("job %d holds no drive since %s: record one with 'stumble watch'", c.opts.job, what)
-	case len(c.before) == 0:
-		return fmt.Errorf("job %d holds no drive before %s: name the drives to compare by their numbers", c.opts.job, what)
-	}
-	c.chosen = "the last drive before " + what + ", and all drives since"
-	return nil
-}
-
-// repair is when the car was last repaired, as far as the job tells, and what tells it; zero when nothing does.
-func (c *comparing) repair(drives []journal.Drive) (at time.Time, what string, err error) {
-	if at, err = lastClear(c.journal, c.opts.job); err != nil {
-		return at, "", err
-	}
-	if !at.IsZero() {
-		what = "the clear of " + minute(at)
-	}
-	later := func(t time.Time, text, kind string) {
-		if t.After(at) && strings.HasPrefix(strings.ToLower(strings.TrimSpace(text)), "repair") {
-			at, what = t, fmt.Sprintf("the %s %q of %s", kind, onOneLine(text), minute(t))
-		}
-	}
-	notes, err := c.journal.Notes(c.opts.job)
-	if err != nil {
-		return at, "", err
-	}
-	for _, n := range notes {
-		later(n.At, n.Text, "note")
-	}
-	for _, d := range drives {
-		marks, err := c.journal.Marks(d.ID)
-		if err != nil {
-			return at, "", err
-		}
-		for _, m := range marks {
-			later(m.At, m.Text, "mark")
-		}
-	}
-	return at, what, nil
-}
-
-// compared counts both sides and judges them.
-func (c *comparing) compared() (*report.Comparison, error) {
-	first, err := c.journal.Drive(c.before[0])
-	if err != nil {
-		return nil, err
-	}
-	for _, id := range slices.Concat(c.before, c.after)[1:] {
-		d, err := c.journal.Drive(id)
-		if err != nil {
-			return nil, err
-		}
-		if d.Vehicle.ID != first.Vehicle.ID {
-			return nil, fmt.Errorf("drive %d is of %s, drive %d of %s: choose drives of one car", first.ID, onOneLine(nameOfVehicle(first.Vehicle)), id, onOneLine(nameOfVehicle(d.Vehicle)))
-		}
-	}
-	afterFirst, err := c.journal.Drive(c.after[0])
-	if err != nil {
-		return nil, err
-	}
-	shown := &report.Comparison{Chosen: c.chosen}
-	read, err := c.codes(first, afterFirst)
-	if err != nil {
-		return nil, err
-	}
-	cycles := c.cycleConfig(read)
-	in := proof.Input{Strict: c.opts.strict, Ceiling: c.opts.ceiling}
-	if read.before != nil {
-		shown.Codes.Before, in.Before.Codes = read.before.At.Local(), read.before.Codes
-	}
-	if read.after != nil {
-		shown.Codes.After, in.After.Codes = read.after.At.Local(), read.after.Codes
-	}
-	if err := c.sides(&in, shown, cycles); err != nil {
-		return nil, err
-	}
-	if shown.Result, err = proof.Compare(in); err != nil {
-		return nil, err
-	}
-	if c.swap != nil {
-		if shown.Swap, err = proof.CompareSwap(in, *c.swap); err != nil {
-			return nil, err
-		}
-	}
-	shown.Readiness, shown.Rules = read.readiness, in.After.Cycles.Rules()
-	shown.Causes, err = c.causes(shown, &first)
-	return shown, err
-}
-
-// sides counts the drives of both sides, each in a goroutine of its own where that is safe.
-func (c *comparing) sides(in *proof.Input, shown *report.Comparison, cycles proof.CycleConfig) error {
-	var failed [2]error
-	before := func() { in.Before, shown.Before, failed[0] = c.count(c.before, in.Before.Codes, cycles) }
-	after := func() { in.After, shown.After, failed[1] = c.count(c.after, in.After.Codes, cycles) }
-	if !c.abreast {
-		before()
-		after()
-		return cmp.Or(failed[0], failed[1])
-	}
-	var both sync.WaitGroup
-	both.Go(before)
-	both.Go(after)
-	both.Wait()
-	return cmp.Or(failed[0], failed[1])
-}
-
-// cycleConfig is what the car's own cycles are held against: where the fault was first seen.
-func (c *comparing) cycleConfig(read codesRead) proof.CycleConfig {
-	cfg := proof.CycleConfig{Strict: c.opts.strict}
-	if read.before != nil {
-		cfg.Similar = misfirePoints(read.before.Codes)
-	}
-	return cfg
-}
-
-// misfirePoints are where the fault was first seen.
-func misfirePoints(r *obd.CodeReport) (points []proof.Point) {
-	for _, f := range r.Frames {
-		if _, misfire := f.Code.MisfireCylinder(); !misfire {
-			continue
-		}
-		if p, known := proof.FramePoint(f); known {
-			points = append(points, p)
-		}
-	}
-	return points
-}
-
-// side counts drives anew, in the way that playback does, and follows their driving cycles.
-func (c *comparing) side(ids []int64, codes *obd.CodeReport, cfg proof.CycleConfig) (proof.Side, []report.Compared, error) {
-	out := proof.Side{Codes: codes}
-	var shown []report.Compared
-	var cycles *proof.Cycles
-	for _, id := range ids {
-		p, err := c.player(c.journal, id, &playbackOptions{watchOptions: watchOptions{engine: c.opts.engine}, pace: speed{most: true}, anew: c.opts.anew})
-		if err != nil {
-			return out, nil, err
-		}
-		if cycles == nil {
-			cfg.Cylinders = p.cfg.Engine.Cylinders
-			cycles = proof.NewCycles(cfg)
-		}
-		summary, err := p.counted(c.ctx, cycles.Add)
-		if err != nil {
-			return out, nil, err
-		}
-		cycles.EndDrive()
-		out.VIN = p.vin
-		out.Drives = append(out.Drives, summary)
-		shown = append(shown, report.Compared{Drive: id, Summary: summary, Heard: p.heard})
-	}
-	progress := cycles.Progress()
-	out.Cycles = &progress
-	return out, shown, nil
-}
-
-// counted plays the whole drive for its numbers alone. heed is given each sample.
-func (p *player) counted(ctx context.Context, heed func(*obd.Sample)) (*misfire.Summary, error) {
-	p.alone = true
-	state, err := p.ended(ctx, heed)
-	if err != nil {
-		return nil, err
-	}
-	return state.Summary, nil
-}
-
-// ended plays the whole drive and gives its last state. heed is given each sample; it may be nil.
-func (p *player) ended(ctx context.Context, heed func(*obd.Sample)) (*views.State, error) {
-	if heed != nil {
-		play := p.samples
-		p.samples = func(ctx context.Context, take func(*obd.Sample) error) error {
-			return play(ctx, func(s *obd.Sample) error {
-				heed(s)
-				return take(s)
-			})
-		}
-	}
-	const never = 1000 * time.Hour
-	if err := p.run(ctx, never, func(*views.State) error { return nil }); err != nil {
-		return nil, err
-	}
-	return p.finish(), nil
-}
-
-// codesRead is what was read of the codes at either time; nil where nothing was.
-type codesRead struct {
-	before, after *journal.IntakeRecord
-	readiness     *proof.Readiness // after
-}
-
-// codes finds the intake of the car as it was before the repair, and the newest reading since the repaired car was
-// first driven.
-func (c *comparing) codes(before, after journal.Drive) (read codesRead, err error) {
-	records, err := c.journal.Intakes(before.Job)
-	if err != nil {
-		return read, err
-	}
-	read.before = intakeBefore(records, before, after)
-	if after.Job != before.Job {
-		if records, err = c.journal.Intakes(after.Job); err != nil {
-			return read, err
-		}
-	}
-	for i := range records {
-		r := &records[i]
-		if r.At.Before(after.Started) || read.before != nil && r.ID == read.before.ID {
-			continue
-		}
-		read.after = r
-		if r.Intake != nil {
-			read.readiness = readinessOf(r.Intake)
-		}
-	}
-	return read, nil
-}
-
-// intakeBefore is the newest intake from before the first drive; else the first that is of its time or older than the
-// drive after.
-func intakeBefore(records []journal.IntakeRecord, before, after journal.Drive) (found *journal.IntakeRecord) {
-	for i := range records {
-		r := &records[i]
-		switch {
-		case r.Intake == nil:
-		case !r.At.After(before.Started):
-			found = r
-		case found == nil && (!r.At.After(before.Ended) || r.At.Before(after.Started)):
-			found = r
-		}
-	}
-	return found
-}
-
-// readinessOf judges the monitors of all modules; nil when none told them.
-func readinessOf(in *obd.Intake) *proof.Readiness {
-	var monitors []obd.Monitors
-	for _, m := range in.Modules {
-		if m.Monitors != nil {
-			monitors = append(monitors, *m.Monitors)
-		}
-	}
-	if monitors == nil {
-		return nil
-	}
-	r := proof.ReadinessOf(monitors, 0)
-	return &r
 }

@@ -16,7 +16,7 @@ func completionCommand(root *cobra.Command) *cobra.Command {
 		panic(err) // it was added in the line before
 	}
 	c.Short = "write the script by which a shell completes commands and options"
-	c.Long = "Write the script by which a shell completes commands and options. The help of each shell tells where it goes."
+	c.Long = "Write the script by which a shell completes commands and options. The help of each shell tells where\nit goes."
 	c.Example = "stumble completion bash --help"
 	c.RunE = func(*cobra.Command, []string) error {
 		return usagef("say for which shell: bash, zsh, fish or powershell; 'stumble completion --help' tells more")

@@ -23,10 +23,10 @@ const demoSpeed = 8
 // demoSeed is what chance in the demo starts from unless --seed says otherwise.
 const demoSeed = 1
 
-const demoAbout = `The whole job on the built-in simulated car, a Larkspur Curlew that shudders when it pulls away warm: save the evidence,
-find which cylinder misses and when, ask what may be behind it, exchange two coils and see whether the misses follow, fit a
-new one, drive the same steps again, and judge the repair. Each command is shown as it would be typed, with the lines of its
-output that tell most; --full prints all of it. No adapter and no car are needed.
+const demoAbout = `The whole job on the built-in simulated car, a Larkspur Curlew that shudders when it pulls away
+warm: save the evidence, find which cylinder misses and when, ask what may be behind it, exchange two coils and see
+whether the misses follow, fit a new one, drive the same steps again, and judge the repair. Each command is shown as it would be
+typed, with the lines of its output that tell most; --full prints all of it. No adapter and no car are needed.
 
 The job is thrown away in the end unless --journal names a file for it; --report keeps the owner's report.`
 
@@ -130,8 +130,10 @@ type act struct {
 }
 
 func (d *demonstration) run() error {
-	d.say("THE COMPLAINT: a Larkspur Curlew, V6, shudders when it pulls away warm, never on the first mile; warning lamp on.")
-	d.say("On a real car: mind ignition voltage, hot and turning parts and exhaust gas; chock the wheels and hold the brake in gear.")
+	d.say("THE COMPLAINT: a Larkspur Curlew, V6, shudders when it pulls away warm, " +
+		"never on the first mile;\nwarning lamp on.")
+	d.say("On a real car: mind ignition voltage, hot and turning parts and exhaust gas;\n" +
+		"chock the wheels and hold the brake in gear.")
 	for _, next := range d.acts() {
 		if err := d.show(&next); err != nil || d.written.err != nil { // nobody reads on
 			return err
@@ -149,9 +151,11 @@ func (d *demonstration) acts() []act {
 		guided = append(guided, "--plain")
 	}
 	all := []act{
-		{tell: "THE EVIDENCE, read before anything is touched:", more: car, paragraphs: `^By codes`, lines: codeRows + `|^ +5  +\d`,
+		{tell: "THE EVIDENCE, read before anything is touched:", more: car,
+			paragraphs: `^By codes`, lines: codeRows + `|^ +5  +\d`,
 			command: `intake --port sim:curlew --complaint "shudders when pulling away warm, never on the first mile"`},
-		{tell: "FROM COLD, as the owner drives it: the first mile, and the next.", more: car, paragraphs: sentence, lines: ofCylinder5,
+		{tell: "FROM COLD, as the owner drives it: the first mile, and the next.", more: car,
+			paragraphs: sentence, lines: ofCylinder5,
 			command: "watch --port sim:curlew-cold --engine v6-along-142536 --for 20m --plain"},
 		{tell: "WARM, guided step by step:", more: guided, screen: true, paragraphs: sentence, lines: ofCylinder5,
 			command: "loadtest --port sim:curlew --engine v6-along-142536"},
@@ -161,11 +165,12 @@ func (d *demonstration) acts() []act {
 			command: `jobs note 1 "coils of cylinders 5 and 3 exchanged"`},
 		{more: car, paragraphs: sentence, lines: `^cyl +gear|^  3  |^  5  whole`,
 			command: "watch --port sim:curlew-swapped --for 20m --plain"},
-		{tell: "DID THE MISSES FOLLOW THE COIL?", paragraphs: `^(Followed|Stayed|Both|Neither|Cannot tell)\b[^:]*$`, command: "compare 1,2 3 --swapped coil:5-3"},
+		{tell: "DID THE MISSES FOLLOW THE COIL?", paragraphs: `^(Followed|Stayed|Both|Neither|Cannot tell)\b[^:]*$`,
+			command: "compare 1,2 3 --swapped coil:5-3"},
 		{tell: "WHAT IS BEHIND IT NOW?", paragraphs: `^Most likely`, command: "causes 1"},
 		{tell: "THE REPAIR:", command: `jobs note 1 "repair: new coil on cylinder 3, where the faulty one sat"`},
-		{tell: "CLEARED, now that everything is saved, with the engine off:", more: car, typed: "CLEAR\n", paragraphs: `^Cleared by`,
-			command: "clear --port sim:curlew-swapped"},
+		{tell: "CLEARED, now that everything is saved, with the engine off:", more: car,
+			typed: "CLEAR\n", paragraphs: `^Cleared by`, command: "clear --port sim:curlew-swapped"},
 		{tell: "THE SAME STEPS AGAIN:", more: guided, screen: true, paragraphs: sentence,
 			command: "loadtest --port sim:curlew-repaired --engine v6-along-142536"},
 		{tell: "IS IT PROVEN?", paragraphs: judgement, command: "compare --job 1"},

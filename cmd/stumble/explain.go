@@ -5,6 +5,7 @@ import (
 	"errors"
 	"strings"
 
+	"stumble/misfire/job"
 	"stumble/obd"
 	"stumble/obd/elm"
 	"stumble/obd/link"
@@ -13,6 +14,9 @@ import (
 // explain is an error on one line that ends in what to do. Errors of links carry their remedy already;
 // statuses of the adapter and refusals of a control module get theirs here.
 func explain(err error) string {
+	if text := refusal(err); text != "" {
+		return text
+	}
 	text := strings.Join(strings.Fields(err.Error()), " ")
 	if hint := remedy(err); hint != "" && !strings.Contains(text, hint) {
 		text += "; " + hint
@@ -24,7 +28,10 @@ func remedy(err error) string {
 	var searched *link.BaudError
 	var status *elm.Status
 	var refused obd.NegativeResponse
+	var other job.OtherVehicleError
 	switch {
+	case errors.As(err, &other):
+		return "leave --job out, or give the number of one of this vehicle"
 	case errors.Is(err, context.Canceled):
 		return "stopped before it was done"
 	case errors.As(err, &searched):

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"cmp"
-	"context"
 	"fmt"
 	"io"
 	"slices"
@@ -14,6 +12,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/export"
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd"
 )
@@ -104,7 +103,11 @@ type exporter struct {
 	format  export.Format
 	journal *journal.Journal
 	drive   journal.Drive
+	source  job.Source
 }
+
+// counting is how the drive is counted.
+func (x *exporter) counting() *job.Options { return &job.Options{Anew: bool(x.opts.anew)} }
 
 func (x *exporter) run(id int64) (err error) {
 	if x.drive, err = x.journal.Drive(id); err != nil {
@@ -113,7 +116,7 @@ func (x *exporter) run(id int64) (err error) {
 	if x.drive.Samples == 0 {
 		return fmt.Errorf("drive %d has no samples: there is nothing to export; 'stumble jobs show %d' lists the drives of its job", id, x.drive.Job)
 	}
-	if err := x.opts.anew.check(&x.drive); err != nil {
+	if x.source, err = x.counting().Source(x.journal, id); err != nil {
 		return err
 	}
 	if x.opts.path == "" {
@@ -158,10 +161,7 @@ func writeTable[R export.Row](w io.Writer, f export.Format, fill func(write func
 func (x *exporter) samples(write func([]export.Sample) error) error {
 	var start time.Time
 	var rows []export.Sample
-	return events(x.journal, &x.drive, x.opts.anew, func(e journal.Event) error {
-		if x.ctx.Err() != nil {
-			return context.Cause(x.ctx)
-		}
+	return x.source.Events(x.ctx, func(e job.Event) error {
 		if e.Mark != nil {
 			if e.Mark.Kind == journal.MarkGap {
 				fmt.Fprintln(x.err, missingHere+e.Mark.Text)
@@ -180,43 +180,49 @@ func (x *exporter) windows(write func([]export.Window) error) error {
 	var start time.Time
 	var rows []export.Window
 	number := 0
-	p, err := x.player(x.journal, x.drive.ID, &playbackOptions{pace: speed{most: true}, anew: x.opts.anew})
+	d, err := x.counted()
 	if err != nil {
 		return err
 	}
-	p.tally.EachWindow(func(w *misfire.Window) {
-		if p.failed == nil {
+	var failed error
+	d.EachWindow(func(w *misfire.Window) {
+		if failed == nil {
 			number++
 			rows = export.AppendWindow(rows[:0], number, start, w)
-			p.failed = write(rows)
+			failed = write(rows)
+			d.Fail(failed)
 		}
 	})
-	_, err = x.tallied(p, func(s *obd.Sample) {
+	d.Heed(func(s *obd.Sample) {
 		if start.IsZero() {
 			start = s.Sent
 		}
 	})
+	_, err = d.Summarise(x.ctx)
 	return err
 }
 
 func (x *exporter) cells(write func([]export.Cell) error) error {
-	p, err := x.player(x.journal, x.drive.ID, &playbackOptions{pace: speed{most: true}, anew: x.opts.anew})
+	d, err := x.counted()
 	if err != nil {
 		return err
 	}
-	summary, err := x.tallied(p, func(*obd.Sample) {})
+	summary, err := d.Summarise(x.ctx)
 	if err != nil {
 		return err
 	}
 	return write(export.Cells(summary))
 }
 
-// tallied counts the drive anew, in the way that playback does. heed is given each sample before it is counted.
-func (x *exporter) tallied(p *player, heed func(*obd.Sample)) (*misfire.Summary, error) {
-	p.notify = func(_ time.Time, text string) error {
-		fmt.Fprintln(x.err, text)
+// counted makes ready to count the drive anew, and to tell what of it is missing.
+func (x *exporter) counted() (*job.Drive, error) {
+	d, err := x.counting().Drive(x.journal, x.drive.ID)
+	if err != nil {
+		return nil, err
+	}
+	d.Notify = func(n job.Notice) error {
+		fmt.Fprintln(x.err, noticeWords(n, x.journal))
 		return nil
 	}
-	summary, err := p.counted(x.ctx, heed)
-	return summary, cmp.Or(err, p.failed)
+	return d, nil
 }

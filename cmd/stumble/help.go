@@ -85,25 +85,3 @@ func writeOptions(w io.Writer, options *pflag.FlagSet) {
 		fmt.Fprintln(w)
 	}
 }
-
-// writeWrapped writes a text behind a label, its further lines under the first. A text that is indented shows what
-// to type and is left as it is.
-func writeWrapped(w io.Writer, label, text string) {
-	if strings.HasPrefix(text, " ") || strings.HasPrefix(text, "\t") {
-		fmt.Fprintln(w, strings.ReplaceAll(text, "\t", "  "))
-		return
-	}
-	line := label
-	for word := range strings.FieldsSeq(text) {
-		if len(line) > len(label) && len(line)+1+len(word) > textWidth {
-			fmt.Fprintln(w, strings.TrimRight(line, " "))
-			line = strings.Repeat(" ", len(label))
-			label = line
-		}
-		if len(line) > len(label) {
-			line += " "
-		}
-		line += word
-	}
-	fmt.Fprintln(w, line)
-}

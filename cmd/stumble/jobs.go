@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 )
 
@@ -187,9 +188,9 @@ func (b *jobBook) note(id int64, text string) error {
 }
 
 func (b *jobBook) deleteJob(id int64, _ string) error {
-	job, err := b.journal.Job(id)
+	found, err := b.journal.Job(id)
 	if err == nil {
-		err = b.confirm("job", id, jobLine(&job))
+		err = b.confirm("job", id, jobLine(&found))
 	}
 	if err == nil {
 		err = b.journal.DeleteJob(id)
@@ -290,12 +291,4 @@ func minute(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
 func lengthOf(d *journal.Drive) string { return d.Ended.Sub(d.Started).Round(time.Second).String() }
 
 // onOneLine is a text without line ends and whatever else would disturb a terminal.
-func onOneLine(text string) string {
-	printable := strings.Map(func(r rune) rune {
-		if r < ' ' || r >= 0x7f && r < 0xa0 {
-			return ' '
-		}
-		return r
-	}, text)
-	return strings.Join(strings.Fields(printable), " ")
-}
+func onOneLine(text string) string { return job.Printable(text) }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd"
 	"stumble/views"
@@ -46,7 +47,7 @@ func readJobPage(j *journal.Journal, id int64) (p *jobPage, err error) {
 		if v.Kind == journal.VerdictDrive && json.Unmarshal(v.Data, &said) == nil {
 			p.sentences[v.Drive] = said.Verdict.Sentence
 		}
-		if c, is := choiceOf(&v); is && c.Outcome != "" {
+		if c, is := job.KeptComparison(&v); is && c.Outcome != "" {
 			p.judged = &comparisonObject{Time: views.Stamp(v.At), Outcome: c.Outcome, Sentence: c.Sentence}
 		}
 	}
@@ -55,7 +56,7 @@ func readJobPage(j *journal.Journal, id int64) (p *jobPage, err error) {
 
 // jobLine is a job on one line.
 func jobLine(b *journal.Job) string {
-	words := []string{fmt.Sprintf("%4d", b.ID), minute(b.Opened), onOneLine(nameOfVehicle(b.Vehicle)), counted(b.Intakes, "intake") + ", " + counted(b.Drives, "drive")}
+	words := []string{fmt.Sprintf("%4d", b.ID), minute(b.Opened), onOneLine(job.VehicleName(b.Vehicle)), counted(b.Intakes, "intake") + ", " + counted(b.Drives, "drive")}
 	for _, text := range []string{b.Name, b.Complaint} {
 		if text != "" {
 			words = append(words, onOneLine(text))
@@ -71,17 +72,6 @@ func counted(n int, what string) string {
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
-// nameOfVehicle is what a vehicle goes by.
-func nameOfVehicle(v journal.Vehicle) string {
-	switch {
-	case v.Name == "":
-		return v.VIN
-	case v.VIN == "":
-		return v.Name
-	}
-	return v.Name + " (" + v.VIN + ")"
-}
-
 // write prints the page. The writer remembers what fails.
 func (p *jobPage) write(w io.Writer) {
 	line := func(label, text string) {
@@ -91,7 +81,7 @@ func (p *jobPage) write(w io.Writer) {
 	}
 	line("job", fmt.Sprintf("%d %s", p.job.ID, p.job.Name))
 	v := p.job.Vehicle
-	line("vehicle", nameOfVehicle(v))
+	line("vehicle", job.VehicleName(v))
 	line("engine", v.Layout)
 	line("map", v.Map)
 	line("complaint", p.job.Complaint)

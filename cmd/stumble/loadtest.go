@@ -15,6 +15,7 @@ import (
 	"golang.org/x/term"
 
 	"stumble/misfire/gear"
+	"stumble/misfire/job"
 	"stumble/misfire/steps"
 	"stumble/obd/sim/car"
 	"stumble/views"
@@ -78,11 +79,11 @@ func loadtest(a *app, o *loadtestOptions) error {
 	if err != nil || t == nil {
 		return err
 	}
-	k, err := a.keep(t, &o.record)
+	k, err := a.saver(t, &o.record)
 	if err != nil {
 		return err
 	}
-	defer k.close()
+	defer k.Close()
 	input := bufio.NewReader(a.in)
 	if err := a.caution(input, steps.Cautions(plan), &o.watchOptions, o.yes); err != nil {
 		return err
@@ -94,15 +95,15 @@ func loadtest(a *app, o *loadtestOptions) error {
 	if err != nil {
 		return err
 	}
-	defer d.session.close()
-	if err := d.record(k); err != nil {
+	defer d.car.Close()
+	if err := d.record(); err != nil {
 		return err
 	}
-	g := d.lead(steps.Config{Plan: plan, KeyOff: o.keyOff})
+	g := d.steps(steps.Config{Plan: plan, KeyOff: o.keyOff}, t)
 	g.say = a.saying(d, &o.watchOptions)
 	if o.plain { // what is typed may end the drive, as a key of the screen would
 		ctx, stop := context.WithCancelCause(a.ctx)
-		defer stop(errTimeUp)
+		defer stop(job.ErrTimeUp)
 		go d.listen(input, stop)
 		guided := *a
 		guided.ctx, a = ctx, &guided
@@ -114,7 +115,7 @@ func loadtest(a *app, o *loadtestOptions) error {
 func (a *app) saying(d *drive, o *watchOptions) func(steps.Event) error {
 	switch {
 	case o.asJSON:
-		return func(e steps.Event) error { return views.WriteLine(a.out, views.NewStepEvent(e, d.began())) }
+		return func(e steps.Event) error { return views.WriteLine(a.out, views.NewStepEvent(e, d.Began())) }
 	case o.plain:
 		return a.aloud
 	}
@@ -195,13 +196,13 @@ func (d *drive) typed(line string, quit func(error)) {
 	case "r":
 		d.Mark(gear.Reverse)
 	case "s":
-		d.StepSkip()
+		d.Skip()
 	case "b":
-		d.StepRepeat()
+		d.Repeat()
 	case "x":
-		d.StepStop()
+		d.Stop()
 	case "q":
-		quit(errTimeUp)
+		quit(job.ErrTimeUp)
 	default:
 		d.Note(line)
 	}

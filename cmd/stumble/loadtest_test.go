@@ -14,6 +14,7 @@ import (
 	"go.uber.org/goleak"
 
 	"stumble/misfire"
+	"stumble/misfire/job"
 	"stumble/misfire/steps"
 	"stumble/obd/clock"
 	"stumble/views"
@@ -234,10 +235,10 @@ func led(t testing.TB, keys string) (*app, *drive) {
 	require.NoError(t, err)
 	d, err := a.startDrive(target, misfire.Config{}, time.Hour, nil)
 	require.NoError(t, err)
-	t.Cleanup(d.session.close)
+	t.Cleanup(d.car.Close)
 	plan, err := steps.Parse(keys)
 	require.NoError(t, err)
-	d.lead(steps.Config{Plan: plan})
+	d.steps(steps.Config{Plan: plan}, target)
 	return a, d
 }
 
@@ -246,7 +247,7 @@ func TestStepKeys(t *testing.T) {
 	a, d := led(t, "park,drive,reverse")
 	var seen []string
 	pressed := map[string]int{}
-	err := d.run(a.ctx, time.Second, func(s *views.State) error {
+	err := d.Run(a.ctx, time.Second, d.showing(func(s *views.State) error {
 		if s.Step == nil {
 			return nil
 		}
@@ -258,15 +259,15 @@ func TestStepKeys(t *testing.T) {
 		}
 		switch pressed[s.Step.Name]++; {
 		case s.Step.Name == "Park at idle" && pressed[s.Step.Name] == 1:
-			d.StepRepeat()
+			d.Repeat()
 		case s.Step.Name == "Park at idle" && pressed[s.Step.Name] == 3:
-			d.StepSkip()
+			d.Skip()
 		case s.Step.Name == "Drive at idle":
-			d.StepStop()
+			d.Stop()
 		}
 		return nil
-	})
-	require.ErrorIs(t, err, errTimeUp)
+	}))
+	require.ErrorIs(t, err, job.ErrTimeUp)
 	state := d.finish()
 	assert.Equal(t, []string{"Park at idle", "Drive at idle"}, seen)
 	var outcomes []steps.Outcome
@@ -287,11 +288,12 @@ func TestStepKeys(t *testing.T) {
 // In a drive without steps the keys do nothing.
 func TestStepKeysWithoutSteps(t *testing.T) {
 	a, d := led(t, "park")
-	d.guide, d.direct, d.until = nil, nil, morning().Add(30*time.Second)
-	d.StepSkip()
-	d.StepRepeat()
-	d.StepStop()
-	require.ErrorIs(t, d.run(a.ctx, time.Second, func(*views.State) error { return nil }), errTimeUp)
+	d.guide, d.Until = nil, morning().Add(30*time.Second)
+	d.Lead(job.Lead{})
+	d.Skip()
+	d.Repeat()
+	d.Stop()
+	require.ErrorIs(t, d.Run(a.ctx, time.Second, func(*job.State) error { return nil }), job.ErrTimeUp)
 }
 
 // With --plain the keys are typed as lines; anything longer is a note.
@@ -299,7 +301,7 @@ func TestTypedLines(t *testing.T) {
 	a, d := led(t, "park,drive")
 	ctx, quit := context.WithCancelCause(a.ctx)
 	typed := false
-	err := d.run(ctx, time.Second, func(s *views.State) error {
+	err := d.Run(ctx, time.Second, d.showing(func(s *views.State) error {
 		switch {
 		case s.Step == nil:
 		case !typed:
@@ -309,8 +311,8 @@ func TestTypedLines(t *testing.T) {
 			}
 		}
 		return nil
-	})
-	require.ErrorIs(t, err, errTimeUp)
+	}))
+	require.ErrorIs(t, err, job.ErrTimeUp)
 	var marks []string
 	for _, n := range d.finish().Notes {
 		marks = append(marks, n.Text)
@@ -318,7 +320,7 @@ func TestTypedLines(t *testing.T) {
 	assert.Subset(t, marks, []string{"gear P/N", "gear D", "gear R", "heard a pop", "step park skipped", "step park repeated",
 		"test over: the test was stopped"})
 	d.typed("q", quit)
-	assert.ErrorIs(t, context.Cause(ctx), errTimeUp)
+	assert.ErrorIs(t, context.Cause(ctx), job.ErrTimeUp)
 }
 
 // Lines typed by the helper reach the drive, and whoever types ends the test in good order.

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"syscall"
 
+	"stumble/misfire/job"
 	"stumble/obd/clock"
 )
 
@@ -77,20 +78,6 @@ func (a *app) execute(args []string) (name string, err error) {
 // foundError is a finding that --fail-on named; the work itself is done.
 type foundError struct{ error }
 
-// output remembers that it failed: a full disk must not pass for a healthy engine.
-type output struct {
-	io.Writer
-	err error
-}
-
-func (o *output) Write(p []byte) (int, error) {
-	n, err := o.Writer.Write(p)
-	if err != nil && o.err == nil {
-		o.err = fmt.Errorf("cannot write the result: %w; write it elsewhere", err)
-	}
-	return n, o.err
-}
-
 // report prints an error on one line with what to do about it, and gives the exit status.
 func (a *app) report(name string, err error) int {
 	if err == nil {
@@ -105,8 +92,9 @@ func (a *app) report(name string, err error) int {
 	fmt.Fprintf(a.err, "stumble: %s%s\n", name, explain(err))
 	var usage usageError
 	var found foundError
+	var misfit *job.MisfitError
 	switch {
-	case errors.As(err, &usage):
+	case errors.As(err, &usage), errors.As(err, &misfit):
 		return statusUsage
 	case errors.As(err, &found):
 		return statusFound

@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire"
+	"stumble/misfire/job"
 	"stumble/obd/clock"
 	"stumble/views"
 	"stumble/views/report"
@@ -167,8 +168,8 @@ func TestScreenOfTheReadme(t *testing.T) {
 	require.NoError(t, err)
 	d, err := a.startDrive(target, cfg, pictured, nil)
 	require.NoError(t, err)
-	t.Cleanup(d.session.close)
-	require.ErrorIs(t, d.run(t.Context(), screenEvery, d.board.show), errTimeUp)
+	t.Cleanup(d.car.Close)
+	require.ErrorIs(t, d.Run(t.Context(), screenEvery, d.showing(d.board.show)), job.ErrTimeUp)
 	got := drawn(t, d)
 	if *update {
 		text := strings.Replace(readme(t), want, got, 1)

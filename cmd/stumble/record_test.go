@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire"
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd/clock"
 	"stumble/views"
@@ -95,22 +96,6 @@ func TestJobsWithoutVIN(t *testing.T) {
 	require.Equal(t, statusDone, simulated(t, path, "intake --port sim:rook").status)
 	require.Equal(t, statusDone, simulated(t, path, "intake --port sim:rook").status)
 	require.Len(t, jobsIn(t, path), 1)
-
-	k := &keeper{opts: &recordOptions{}}
-	inJournal(t, path, func(j *journal.Journal) {
-		k.journal = j
-		for _, id := range []int64{2, 3} {
-			job, err := k.place(k.vehicle("", ""), morning())
-			require.NoError(t, err)
-			assert.Equal(t, id, job.ID)
-		}
-		k.opts.name = "grey van"
-		for range 2 {
-			job, err := k.place(k.vehicle("", ""), morning())
-			require.NoError(t, err)
-			assert.EqualValues(t, 4, job.ID, "the name that was told is that of the car")
-		}
-	})
 }
 
 // The simulated car is practice: without a file that is named, nothing is written.
@@ -225,13 +210,13 @@ func recorded(t testing.TB, path string) (*app, *drive, *buffer) {
 	a := program(t.Context(), clock.NewStepped(morning()), &out, &errs)
 	to, err := a.target(&where{port: "sim:wren", speed: speed{most: true}})
 	require.NoError(t, err)
-	k, err := a.keep(to, &recordOptions{journal: journalOption{path}})
+	k, err := a.saver(to, &recordOptions{journal: journalOption{path}})
 	require.NoError(t, err)
-	t.Cleanup(k.close)
-	d, err := a.startDrive(to, misfire.Config{}, 10*time.Hour, nil)
+	t.Cleanup(k.Close)
+	d, err := a.startDrive(to, misfire.Config{}, 10*time.Hour, k)
 	require.NoError(t, err)
-	t.Cleanup(d.session.close)
-	require.NoError(t, d.record(k))
+	t.Cleanup(d.car.Close)
+	require.NoError(t, d.record())
 	return a, d, &errs
 }
 
@@ -240,12 +225,12 @@ func TestSavedAgain(t *testing.T) {
 	path, unblock := blocked(t)
 	a, d, errs := recorded(t, path)
 	var told []string
-	d.notify = func(_ time.Time, text string) error {
-		told = append(told, text)
+	d.Notify = func(n job.Notice) error {
+		told = append(told, d.words(n))
 		return nil
 	}
 	seconds := 0
-	err := d.run(a.ctx, time.Second, func(s *views.State) error {
+	err := d.Run(a.ctx, time.Second, d.showing(func(s *views.State) error {
 		switch seconds++; {
 		case seconds == 5:
 			assert.Equal(t, "NOT SAVED", s.Health.Recording)
@@ -254,18 +239,18 @@ func TestSavedAgain(t *testing.T) {
 		case len(told) == 2:
 			assert.Contains(t, s.Health.Recording, "recording to a new job, drive 1")
 			assert.Empty(t, s.Alert)
-			return errTimeUp
+			return job.ErrTimeUp
 		}
 		return nil
-	})
-	require.ErrorIs(t, err, errTimeUp)
+	}))
+	require.ErrorIs(t, err, job.ErrTimeUp)
 	live := views.NewSummary(d.finish())
-	require.NoError(t, d.keeper.finish(live))
+	require.NoError(t, a.keep(d.saver, live))
 	require.Len(t, told, 2)
 	assert.Contains(t, told[0], "the drive is NOT SAVED: ")
 	assert.Contains(t, told[1], "the drive is saved again")
 	assert.Contains(t, errs.String(), "saved in job 1, drive 1\n")
-	d.keeper.close()
+	d.saver.Close()
 	requireSameSummary(t, live, path, "1")
 }
 
@@ -281,14 +266,13 @@ func requireSameSummary(t testing.TB, live any, path string, drive string) {
 
 // The warning to ease off is not hidden by a journal that cannot be written.
 func TestEaseOffBeforeNotSaved(t *testing.T) {
-	k := &keeper{why: errors.New("the disk is full")}
-	s := &views.State{Summary: &misfire.Summary{}}
-	k.show(s)
-	assert.Equal(t, "NOT SAVED: the disk is full", s.Alert)
-	s = &views.State{Summary: &misfire.Summary{Verdict: misfire.Verdict{EaseOff: true}}}
-	k.show(s)
-	assert.Empty(t, s.Alert)
-	assert.Equal(t, "NOT SAVED", s.Health.Recording)
+	full := &job.RecordingState{On: true, Why: errors.New("the disk is full")}
+	words, alert := recordingWords(full, &misfire.Summary{}, nil)
+	assert.Equal(t, "NOT SAVED: the disk is full", alert)
+	assert.Equal(t, "NOT SAVED", words)
+	words, alert = recordingWords(full, &misfire.Summary{Verdict: misfire.Verdict{EaseOff: true}}, nil)
+	assert.Empty(t, alert)
+	assert.Equal(t, "NOT SAVED", words)
 }
 
 // Marks, raw exchanges and the verdict are kept beside the samples.
@@ -395,8 +379,8 @@ func TestLostLinkIsNoted(t *testing.T) {
 // A drive in which the car said nothing is not kept, nor is a job that was begun for it.
 func TestNothingReadIsNotKept(t *testing.T) {
 	path := aJournal(t)
-	_, d, errs := recorded(t, path)
-	require.NoError(t, d.keeper.finish(views.NewSummary(d.finish())))
+	a, d, errs := recorded(t, path)
+	require.NoError(t, a.keep(d.saver, views.NewSummary(d.finish())))
 	assert.Contains(t, errs.String(), "nothing was read from the car: no drive is saved")
 	assert.Empty(t, jobsIn(t, path))
 }

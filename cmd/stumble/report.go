@@ -65,9 +65,9 @@ func reportCommand(a *app) *cobra.Command {
 
 // writeReports writes the report of a job.
 func writeReports(a *app, o *reportOptions, rest []string) (err error) {
-	var job int64
+	var number int64
 	if len(rest) > 0 {
-		if job, err = numberOf("job", rest[0]); err != nil {
+		if number, err = numberOf("job", rest[0]); err != nil {
 			return err
 		}
 	}
@@ -89,7 +89,7 @@ func writeReports(a *app, o *reportOptions, rest []string) (err error) {
 		}
 	}
 	return a.withJournal(&o.journal, func(j *journal.Journal) error {
-		c, err := a.newReporter(j, job).gather()
+		c, err := a.reported(j, number)
 		if err != nil {
 			return err
 		}

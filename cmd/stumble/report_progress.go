@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"sync"
 	"time"
 
 	"stumble/misfire/journal"
@@ -12,6 +13,7 @@ import (
 // progress tells on standard error how far the counting of drives has come, once that takes long enough to be wondered
 // at.
 type progress struct {
+	mu    sync.Mutex // both sides of a comparison are counted at once
 	clock clock.Clock
 	to    io.Writer
 	due   time.Time
@@ -29,6 +31,8 @@ func newProgress(c clock.Clock, to io.Writer) *progress {
 
 // at tells where in a drive the counting is, at most once a second.
 func (p *progress) at(d *journal.Drive, at time.Time) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
 	if p.left > 0 {
 		p.left--
 		return

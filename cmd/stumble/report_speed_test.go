@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd/clock"
 	"stumble/views/report"
@@ -36,16 +37,16 @@ func BenchmarkReport(b *testing.B) {
 	}
 	run("played", func() {
 		for _, drive := range []int64{1, 2} {
-			p, err := a.player(j, drive, &playbackOptions{pace: speed{most: true}})
+			d, err := (&job.Options{}).Drive(j, drive)
 			require.NoError(b, err)
-			_, err = p.ended(b.Context(), nil)
+			_, err = d.Summarise(b.Context())
 			require.NoError(b, err)
 		}
 	})
 	var c *report.Case
 	gather := func() {
 		var err error
-		c, err = a.newReporter(j, 1).gather()
+		c, err = a.reported(j, 1)
 		require.NoError(b, err)
 	}
 	gather()

@@ -40,7 +40,7 @@ func (s *day) gathered(job int64) *report.Case {
 		var out, errs buffer
 		a := program(s.t.Context(), clock.NewStepped(s.hour), &out, &errs)
 		var err error
-		c, err = a.newReporter(j, job).gather()
+		c, err = a.reported(j, job)
 		require.NoError(s.t, err)
 		assert.Empty(s.t, errs.String())
 	})
@@ -102,7 +102,7 @@ func TestReportGathersTheJob(t *testing.T) {
 		require.NoError(t, err)
 		n := 0
 		for _, v := range verdicts {
-			if v.Kind == verdictComparison {
+			if v.Kind == "comparison" {
 				n++
 			}
 		}

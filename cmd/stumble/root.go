@@ -20,12 +20,15 @@ func groups(a *app) []group {
 	}
 }
 
+const rootAbout = `Stumble finds, times and explains an engine's misfire through an ELM327-compatible adapter, and
+proves its cure.`
+
 // newRoot is the whole command line.
 func newRoot(a *app) *cobra.Command {
 	root := &cobra.Command{
 		Use:                        "stumble",
 		Short:                      "find which cylinder of an engine misfires, and when",
-		Long:                       "Stumble finds, times and explains an engine's misfire through an ELM327-compatible adapter, and proves its cure.",
+		Long:                       rootAbout,
 		Version:                    version(buildInfo()),
 		SilenceErrors:              true, // they are told by report, on one line
 		SilenceUsage:               true,

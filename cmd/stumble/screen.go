@@ -8,6 +8,7 @@ import (
 
 	"github.com/gdamore/tcell/v2"
 
+	"stumble/misfire/job"
 	"stumble/views"
 )
 
@@ -41,16 +42,16 @@ func (a *app) onScreen(screen tcell.Screen, d *drive) error {
 	ctx, stop := context.WithCancelCause(a.ctx)
 	driven := make(chan error, 1)
 	go func() {
-		defer stop(errTimeUp) // the screen goes with the drive
-		driven <- d.runSafely(ctx, screenEvery, d.board.show)
+		defer stop(job.ErrTimeUp) // the screen goes with the drive
+		driven <- d.Run(ctx, screenEvery, d.showing(d.board.show))
 	}()
 	err := views.Run(ctx, screen, a.clock, &d.board, d.actions(), views.Options{Palette: palette})
-	stop(errTimeUp)
+	stop(job.ErrTimeUp)
 	return errors.Join(onlyUnexpected(<-driven), onlyUnexpected(err))
 }
 
 func onlyUnexpected(err error) error {
-	if ended(err) {
+	if job.Ended(err) {
 		return nil
 	}
 	return err

@@ -8,9 +8,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
-	"stumble/obd"
-	"stumble/obd/clock"
 )
 
 // hours makes a journal with two drives of an hour: before and after a repair.
@@ -48,11 +47,9 @@ func BenchmarkHour(b *testing.B) {
 		require.NoError(b, j.Play(1, func(journal.Event) error { return nil }))
 	})
 	run("counted", func() {
-		var out, errs buffer
-		a := program(b.Context(), clock.NewStepped(morning()), &out, &errs)
-		p, err := a.player(j, 1, &playbackOptions{pace: speed{most: true}})
+		d, err := (&job.Options{}).Drive(j, 1)
 		require.NoError(b, err)
-		s, err := p.counted(b.Context(), func(*obd.Sample) {})
+		s, err := d.Summarise(b.Context())
 		require.NoError(b, err)
 		require.Greater(b, s.Running, 50*time.Minute)
 	})

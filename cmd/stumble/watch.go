@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -13,7 +12,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/engine"
-	"stumble/obd/elm"
+	"stumble/misfire/job"
 	"stumble/views"
 )
 
@@ -111,20 +110,20 @@ func watch(a *app, o *watchOptions) error {
 	if err != nil || t == nil {
 		return err
 	}
-	k, err := a.keep(t, &o.record)
+	k, err := a.saver(t, &o.record)
 	if err != nil {
 		return err
 	}
-	defer k.close()
+	defer k.Close()
 	d, err := a.startDrive(t, cfg, o.length.Duration, k)
 	if err != nil {
 		return err
 	}
-	defer d.session.close()
+	defer d.car.Close()
 	if o.balance.on {
-		return a.balanceTest(d, k, o)
+		return a.balanceTest(d, t, o)
 	}
-	if err := d.record(k); err != nil {
+	if err := d.record(); err != nil {
 		return err
 	}
 	return a.show(d, o)
@@ -145,7 +144,7 @@ func (a *app) show(d *drive, o *watchOptions) error {
 		}
 		err = a.onScreen(screen, d)
 	}
-	if !ended(err) {
+	if !job.Ended(err) {
 		// What was counted until then is worth more than the error: it is printed first.
 		return errors.Join(a.summary(d, o.asJSON), err)
 	}
@@ -154,7 +153,11 @@ func (a *app) show(d *drive, o *watchOptions) error {
 
 func (a *app) summary(d *drive, asJSON bool) error {
 	state := d.finish()
-	return errors.Join(a.writeSummary(d, state, asJSON), d.keeper.finish(d.object(state)))
+	written := a.writeSummary(d, state, asJSON)
+	if !d.recorded {
+		return written
+	}
+	return errors.Join(written, a.keep(d.saver, d.object(state)))
 }
 
 // object is the summary of a drive, guided or not, as an object.
@@ -262,9 +265,14 @@ func layoutNamed(layouts []engine.Layout, key string) (engine.Layout, error) {
 
 // jsonLines prints one object a second of the drive.
 func (a *app) jsonLines(d *drive) error {
-	d.notify = func(at time.Time, text string) error { return views.WriteLine(a.out, views.NewNotice(at, text)) }
-	d.marked = func(m views.Mark) error { return views.WriteLine(a.out, views.NewMark(m, d.began())) }
-	return d.run(a.ctx, time.Second, func(s *views.State) error { return views.WriteLine(a.out, views.NewSample(s)) })
+	d.Notify = func(n job.Notice) error {
+		if text := d.words(n); text != "" {
+			return views.WriteLine(a.out, views.NewNotice(n.At, text))
+		}
+		return nil
+	}
+	d.Marked = func(m job.Mark) error { return views.WriteLine(a.out, views.NewMark(viewMark(m), d.Began())) }
+	return d.Run(a.ctx, time.Second, d.showing(func(s *views.State) error { return views.WriteLine(a.out, views.NewSample(s)) }))
 }
 
 // stepLineEvery is how much of a guided drive one line stands for: what is to be read aloud must not drown in them.
@@ -272,44 +280,16 @@ const stepLineEvery = 5 * time.Second
 
 // plainLines prints one line a second of the drive.
 func (a *app) plainLines(d *drive) error {
-	d.notify = func(_ time.Time, text string) error {
-		_, err := fmt.Fprintln(a.out, text)
+	d.Notify = func(n job.Notice) error {
+		_, err := fmt.Fprintln(a.out, d.words(n))
 		return err
 	}
 	every := time.Second
 	if d.guide != nil {
 		every = stepLineEvery
 	}
-	return d.run(a.ctx, every, func(s *views.State) error {
+	return d.Run(a.ctx, every, d.showing(func(s *views.State) error {
 		_, err := fmt.Fprintln(a.out, views.PlainLine(s))
 		return err
-	})
-}
-
-// describeNotice tells of a lost or regained link in words.
-func describeNotice(n elm.Notice) string {
-	switch n.Kind {
-	case elm.LinkLost:
-		return "the adapter went away (" + explain(n.Err) + "); seeking it, the drive goes on"
-	case elm.LinkBack:
-		return "the adapter is back"
-	}
-	return ""
-}
-
-// describeSleep tells that the car stopped or began to answer.
-func describeSleep(asleep bool) string {
-	if asleep {
-		return "the car does not answer: ignition off? waiting for it"
-	}
-	return "the car answers again"
-}
-
-// titleOf names the car on the screen.
-func titleOf(s *session) string {
-	if s.target.sim != nil {
-		v := s.target.sim.Car.Vehicle()
-		return strings.TrimSpace(v.Name)
-	}
-	return ""
+	}))
 }

@@ -79,7 +79,8 @@ func complaint(v Vehicle, code uint16, frame *Frame, faults ...Fault) Config {
 // curlewComplaint is the demonstration: the coil of cylinder 5 breaks down hot and under load. It was driven in and has
 // stood for a few minutes.
 func curlewComplaint() Config {
-	c := complaint(Curlew(), 0x0305, &Frame{Load: 43, RPM: 1420, Coolant: 92, Speed: 21, Short: 1.6, Long: 2.3, Ran: 1310, Drive: true},
+	c := complaint(Curlew(), 0x0305,
+		&Frame{Load: 43, RPM: 1420, Coolant: 92, Speed: 21, Short: 1.6, Long: 2.3, Ran: 1310, Drive: true},
 		Breakdown{Cylinder: 5})
 	c.Coolant = 76
 	c.History.Pending = []uint16{0x0303}
@@ -187,7 +188,8 @@ func attempts() []Scenario {
 	swapped := curlewComplaint()
 	swapped.Faults = []Fault{Breakdown{Cylinder: 3}}
 	return []Scenario{
-		{"curlew-swapped", "Larkspur Curlew 3.0: coils of cylinders 5 and 3 exchanged, the faulty one now on cylinder 3", swapped},
+		{"curlew-swapped", "Larkspur Curlew 3.0: coils of cylinders 5 and 3 exchanged, the faulty one now on cylinder 3",
+			swapped},
 		{"wren-wrong-wire", "Larkspur Wren 1.6: the wire of cylinder 3 was replaced, that of cylinder 2 is still broken",
 			with(PlugWire{Cylinder: 2})},
 		{"wren-swapped", "Larkspur Wren 1.6: wires of cylinders 1 and 2 exchanged, the broken one now on cylinder 1",

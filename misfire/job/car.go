@@ -1,0 +1,172 @@
+package job
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"stumble/misfire"
+	"stumble/obd"
+	"stumble/obd/elm"
+	"stumble/obd/vehicle"
+)
+
+// Car is a connected car. It is the Source of a live drive.
+type Car struct {
+	Adapter *elm.Adapter
+	Caps    *vehicle.Capabilities
+
+	cfg       elm.Config
+	exchanges int
+	traffic   traffic
+	lost      bool
+	noticed   func(elm.Notice)    // nil while no drive is counted
+	record    func(*obd.Exchange) // hears every exchange; may be nil
+}
+
+// Waiting is how a car is waited for whose ignition is off.
+type Waiting struct {
+	Told  func(Notice) // hears that it is waited for
+	Until time.Time    // zero: until the context ends
+}
+
+const (
+	wakeEvery = 2 * time.Second  // between attempts to find a car whose ignition is off
+	patience  = 20 * time.Second // how long a one-time reading seeks a lost adapter
+)
+
+// NoAdapterError says that no adapter was met.
+type NoAdapterError struct{ error }
+
+// Unwrap returns why.
+func (e NoAdapterError) Unwrap() error { return e.error }
+
+// Connect reaches the adapter that cfg dials, and the car. With w a car that does not answer is waited for; without,
+// that is the error, and an adapter that goes away is not sought for long. The error is a NoAdapterError where there
+// was none.
+func Connect(ctx context.Context, cfg elm.Config, w *Waiting) (*Car, error) {
+	c := &Car{}
+	cfg.Observe, cfg.Notice = c.observe, c.notice
+	if w == nil {
+		cfg.Patience = patience
+	}
+	c.cfg = cfg
+	adapter, err := elm.Connect(ctx, cfg)
+	if adapter == nil {
+		return nil, NoAdapterError{err}
+	}
+	c.Adapter = adapter
+	if err != nil && w != nil {
+		err = c.await(ctx, err, w)
+	}
+	if err == nil {
+		c.Caps, err = vehicle.Discover(ctx, adapter)
+	}
+	if err != nil {
+		adapter.Close()
+		return nil, err
+	}
+	return c, nil
+}
+
+// await asks for the car again and again until its ignition is on.
+func (c *Car) await(ctx context.Context, why error, w *Waiting) error {
+	if w.Told != nil {
+		w.Told(Notice{Kind: CarWaited, Err: why})
+	}
+	for {
+		if !c.cfg.Clock.SleepUntil(c.Now().Add(wakeEvery), ctx.Done()) {
+			return context.Cause(ctx)
+		}
+		err := c.Adapter.FindCar(ctx)
+		if err == nil || elm.RemedyFor(err) != elm.RemedyWaitIgnition {
+			return err
+		}
+		if !w.Until.IsZero() && !c.Now().Before(w.Until) {
+			return err
+		}
+	}
+}
+
+// Close hangs up.
+func (c *Car) Close() { c.Adapter.Close() }
+
+// Now returns the time by the clock of the dialogue. It may be called from any goroutine.
+func (c *Car) Now() time.Time { return c.cfg.Clock.Now() }
+
+func (c *Car) observe(e *obd.Exchange) {
+	c.exchanges++
+	c.traffic.add(e.Received)
+	if c.record != nil {
+		c.record(e)
+	}
+}
+
+func (c *Car) notice(n elm.Notice) {
+	c.lost = n.Kind != elm.LinkBack
+	if c.noticed != nil {
+		c.noticed(n)
+	}
+}
+
+// Health returns how the adapter is doing.
+func (c *Car) Health() Health {
+	return Health{
+		Adapter: c.Adapter.Identity(), Protocol: c.Adapter.Protocol().String(),
+		Exchanges: c.exchanges, PerSecond: c.traffic.perSecond(), Lost: c.lost,
+	}
+}
+
+// Drive makes ready to count a drive of the car. known is what is known of the car beside what it tells; its VIN is
+// read. Where cfg names no engine it is that of earlier drives, as far as s knows them and the car does not
+// contradict it, or has as many cylinders as the car counts. told, which may be nil, hears which. The error may be a
+// MisfitError.
+func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Saver, told func(Notice)) (*Drive, error) {
+	vin, _, err := vehicle.ReadVIN(ctx, c.Adapter, c.Caps)
+	if err != nil {
+		return nil, err
+	}
+	if cfg.Engine.Cylinders == 0 && cfg.Map.Len() == 0 {
+		engine, notice := s.KnownEngine(vin, cfg, c.Caps.Cylinders())
+		if cfg = engine; notice != nil && told != nil {
+			told(*notice)
+		}
+	}
+	if err := FitEngine(&cfg, c.Caps.Cylinders()); err != nil {
+		return nil, err
+	}
+	known.VIN = vin
+	d := newDrive(c, known, cfg, c.Caps.CatalystLimit, c.Caps.EmissionLimit)
+	c.exchanges, c.traffic = 0, traffic{} // those of the drive are counted, as they are when it is played back
+	return d, nil
+}
+
+// Events polls the car: samples, and what becomes of the link and the car. It ends when ctx does, or take fails, or the
+// adapter cannot be helped without a person.
+func (c *Car) Events(ctx context.Context, take func(Event) error) error {
+	var failed error
+	befell := func(n Notice) { failed = errors.Join(failed, take(Event{Notice: &n})) }
+	c.noticed = func(n elm.Notice) {
+		switch n.Kind {
+		case elm.LinkLost:
+			befell(Notice{Kind: LinkLost, At: n.At, Err: n.Err})
+		case elm.LinkBack:
+			befell(Notice{Kind: LinkBack, At: n.At})
+		}
+	}
+	defer func() { c.noticed = nil }()
+	poller := vehicle.NewPoller(c.Adapter, c.Caps, c.cfg.Clock)
+	poller.Asleep = func(at time.Time, asleep bool) {
+		kind := CarAwake
+		if asleep {
+			kind = CarAsleep
+		}
+		befell(Notice{Kind: kind, At: at})
+	}
+	return poller.Run(ctx, func(s *obd.Sample) error {
+		if failed != nil {
+			return failed
+		}
+		return take(Event{Sample: s})
+	})
+}

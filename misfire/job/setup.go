@@ -1,0 +1,47 @@
+package job
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+
+	"stumble/misfire/cause"
+	"stumble/misfire/journal"
+)
+
+// Setup is what must be known of a drive beside what the journal keeps by itself.
+type Setup struct {
+	VIN      string `json:"vin"`
+	Title    string `json:"title"`              // what the car is called
+	CoilEach bool   `json:"coil_each"`          // a coil on every plug
+	Ignition string `json:"ignition,omitempty"` // as cause.ParseIgnition reads it; empty where it is not known
+	// NoHeaders tells that the adapter prints frames without their headers, which decoding them anew must know.
+	NoHeaders bool `json:"no_headers,omitempty"`
+}
+
+// SetupOf returns what was kept of a drive. A drive of another program may have left nothing. The error is a set-up
+// that cannot be read.
+func SetupOf(d *journal.Drive) (s Setup, err error) {
+	s.VIN, s.Title = d.Vehicle.VIN, d.Vehicle.Name
+	if len(d.Setup) > 0 {
+		if err := json.Unmarshal(d.Setup, &s); err != nil {
+			return s, fmt.Errorf("the set-up of drive %d cannot be read: %w", d.ID, err)
+		}
+	}
+	return s, nil
+}
+
+// Coils returns how the coils are laid out, as far as it was known.
+func (s *Setup) Coils() cause.Ignition {
+	i, err := cause.ParseIgnition(s.Ignition)
+	switch {
+	case err == nil && i != cause.IgnitionUnknown:
+		return i
+	case s.CoilEach:
+		return cause.CoilOnPlug
+	}
+	return cause.IgnitionUnknown
+}
+
+// unknown is a number that nobody knows.
+func unknown() float64 { return math.NaN() }
