@@ -72,13 +72,14 @@ const (
 
 // Groups of the load level.
 const (
-	loadElsewhere = LoadBands
-	loadGroups    = LoadBands + 1
+	loadElsewhere = LoadBands / loadStep
+	loadGroups    = LoadBands/loadStep + 1
+	loadStep      = 2 // bands that are asked about together
 )
 
 func loadGroup(c conditionIndex) int {
 	if at := c.condition(); at.Gear == gear.Moving {
-		return int(at.Load)
+		return int(at.Load) / loadStep
 	}
 	return loadElsewhere
 }

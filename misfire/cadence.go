@@ -213,6 +213,15 @@ func (c *cadence) guess() candidate {
 	return assumed
 }
 
+// forNow is the guess by which what has run is looked at. A counter that is read and never rose shows that nothing was
+// missed, as far as it has been shown: all of that running counts, though the last of it may not have been shown yet.
+func (c *cadence) forNow() candidate {
+	if c.rises == 0 {
+		return candidate{kind: RefreshAtOnce}
+	}
+	return c.guess()
+}
+
 // candidate is the finding as the ledger takes it.
 func (r Refresh) candidate() candidate {
 	if r.Kind == RefreshKeyOff {

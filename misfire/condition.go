@@ -18,9 +18,9 @@ type Condition struct {
 // value belongs to the band whose lower edge it reaches; to keep a reading that hovers about an edge from
 // changing the band at every sample, a band is left only once the value is past the edge by the slack.
 var (
-	loadEdges = [...]float64{20, 40, 60, 80}         // percent
-	rpmEdges  = [...]float64{1000, 1500, 2000, 3000} // revolutions a minute
-	loadNames = [...]string{"0-20 %", "20-40 %", "40-60 %", "60-80 %", "80-100 %"}
+	loadEdges = [...]float64{10, 20, 30, 40, 50, 60, 70, 80, 90} // percent
+	rpmEdges  = [...]float64{1000, 1500, 2000, 3000}             // revolutions a minute
+	loadNames = [...]string{"0-10 %", "10-20 %", "20-30 %", "30-40 %", "40-50 %", "50-60 %", "60-70 %", "70-80 %", "80-90 %", "90-100 %"}
 	rpmNames  = [...]string{"under 1000 rpm", "1000-1500 rpm", "1500-2000 rpm", "2000-3000 rpm", "over 3000 rpm"}
 )
 
@@ -55,6 +55,14 @@ func (b RPMBand) String() string {
 	return "?"
 }
 
+// From is the least load of the band, in percent.
+func (b LoadBand) From() float64 {
+	if b == 0 || int(b) > len(loadEdges) {
+		return 0
+	}
+	return loadEdges[b-1]
+}
+
 // BandOfLoad is the band of a load in percent, without slack.
 func BandOfLoad(percent float64) LoadBand { return LoadBand(band(loadEdges[:], percent)) }
 
@@ -75,7 +83,7 @@ func stay(edges []float64, slack float64, old int, v float64) int {
 	return min(max(old, low), high)
 }
 
-// String is the condition in words: "D, 20-40 %, under 1000 rpm, warm".
+// String is the condition in words: "D, 20-30 %, under 1000 rpm, warm".
 func (c Condition) String() string {
 	warm := "cold"
 	if c.Warm {
@@ -85,7 +93,7 @@ func (c Condition) String() string {
 }
 
 // conditionIndex numbers the conditions, so that they can index an array.
-type conditionIndex uint8
+type conditionIndex uint16
 
 const (
 	gearStates = int(gear.Moving) + 1

@@ -141,9 +141,9 @@ func TestBandsHaveSlackAtTheirEdges(t *testing.T) {
 		v    float64
 		band LoadBand
 	}{
-		{19.9, 0}, {20, 0}, {21.9, 0}, {22, 1}, // up: past the edge by two
-		{20, 1}, {18.1, 1}, {17.9, 0}, // and down likewise
-		{55, 2}, {85, 4}, {100, 4}, {0, 0},
+		{15, 1}, {19.9, 1}, {20, 1}, {21.9, 1}, {22, 2}, // up: past the edge by two
+		{20, 2}, {18.1, 2}, {17.9, 1}, // and down likewise
+		{55, 5}, {85, 8}, {100, 9}, {0, 0},
 	}
 	e := newExposure()
 	for _, l := range loads {
@@ -174,8 +174,8 @@ func TestConditionIndexIsOneToOne(t *testing.T) {
 		require.False(t, seen[c])
 		seen[c] = true
 	}
-	assert.Equal(t, "D, 20-40 %, under 1000 rpm, warm", Condition{Gear: gear.Drive, Load: 1, Warm: true}.String())
-	assert.Equal(t, "?", LoadBand(9).String()+RPMBand(9).String()[:0])
+	assert.Equal(t, "D, 10-20 %, under 1000 rpm, warm", Condition{Gear: gear.Drive, Load: 1, Warm: true}.String())
+	assert.Equal(t, "?", LoadBand(10).String()+RPMBand(9).String()[:0])
 }
 
 // The controller does not judge where it cuts the fuel, at quick pedal moves and at gear changes.

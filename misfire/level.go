@@ -35,7 +35,9 @@ type tally struct {
 	mixed           float64 // firings in mixed windows with misses: their share is an estimate
 	atLeast         bool
 	ladder          rate.Ladder
-	trend           *trend // nil where none is watched for
+	pauses          *rate.PauseTally // nil before the first miss
+	lead            float64          // firings before it
+	trend           *trend           // nil where none is watched for
 
 	// Since the counter last rose, wherever that was: see silence.
 	quiet, quietClear float64     // of firings and of clear
@@ -96,6 +98,10 @@ func (c *cell) clone() *cell {
 		}
 		own := *t
 		own.ladder, own.awake = t.ladder.Clone(), t.awake.Clone()
+		if t.pauses != nil {
+			pauses := *t.pauses
+			own.pauses = &pauses
+		}
 		if t.trend != nil {
 			own.trend = t.trend.clone()
 		}
@@ -162,10 +168,24 @@ func (l *level) addUnmixed(w *window, group int, firings float64) {
 		t.firings += firings
 		t.atLeast = t.atLeast || w.full[i]
 		t.ladder.Add(x, firings)
+		t.pause(x, firings)
 		if t.trend != nil {
 			t.trend.add(x, firings, w.from.sec, w.to.sec, w.cylinders())
 		}
 	}
+}
+
+// pause follows how long the cylinder ran between misses.
+func (t *tally) pause(misses, firings float64) {
+	if t.pauses == nil {
+		if misses == 0 {
+			t.lead += firings
+			return
+		}
+		t.pauses = &rate.PauseTally{}
+		t.pauses.Add(0, t.lead)
+	}
+	t.pauses.Add(misses, firings)
 }
 
 // addMixed enters a window that spans several groups, cylinder by cylinder.

@@ -93,7 +93,7 @@ func (t *Tally) provisionalBook() *book {
 		return t.book
 	}
 	b := t.book.clone()
-	t.ledger.provisional(t.cadence.guess(), b.add)
+	t.ledger.provisional(t.cadence.forNow(), b.add)
 	return b
 }
 
@@ -204,6 +204,12 @@ func (r *review) cell(l *level, seen *cell, i int, condition Condition) Cell {
 		Decides:   t.count(),
 	}
 	c.set(r.limited(t, i))
+	c.Windows, c.Guard = t.ladder.Windows(), rate.Guard(rate.Measure(rate.EvidenceLeast, 1, rate.Fitted{Ladder: &t.ladder, Rate: ratio(t.misses, t.firings)}))
+	c.Uneven = uneven(t)
+	if t.pauses != nil {
+		pauses := *t.pauses
+		c.Pauses = &pauses
+	}
 	if all := t.firings + t.clear + t.mixed; all > 0 {
 		c.Mixed = t.mixed / all
 	}
@@ -213,6 +219,16 @@ func (r *review) cell(l *level, seen *cell, i int, condition Condition) Cell {
 	}
 	c.Worsening, c.Since = r.worsened(i, like)
 	return c
+}
+
+// uneven is how uneven a tally's misses are, over blocks of any length of which there are ten.
+func uneven(t *tally) float64 {
+	const blocks = 10
+	most := 1.0
+	for _, l := range rate.Measure(blocks, 1, rate.Fitted{Ladder: &t.ladder, Rate: ratio(t.misses, t.firings)}).Lengths {
+		most = math.Max(most, l.Phi)
+	}
+	return most
 }
 
 // set takes a rate, and how far its limits know of bursts.

@@ -82,7 +82,13 @@ type Cell struct {
 	Running   time.Duration // running behind the cell
 	RPM, Load float64       // means over its revolutions, rpm and percent; NaN in Total
 	Still     bool          // in Total: the counter stands still beyond chance, and what ran since is left out
-	Decides   rate.Count    // misses and firings of unmixed windows, in Total of all: what verdicts rest on
+	// Pauses between the misses of unmixed windows, of which there were so many; nil where none missed. Guard is what
+	// evidence of them is divided by: see [rate.Guard].
+	Pauses  *rate.PauseTally
+	Windows int
+	Guard   float64
+	Uneven  float64 // variance over mean of the misses of blocks, the largest over lengths of ten blocks and more; at least 1
+	Decides rate.Count // misses and firings of unmixed windows, in Total of all: what verdicts rest on
 }
 
 // RefreshKind is how a controller brings its counters up to date.

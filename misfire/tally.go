@@ -112,7 +112,7 @@ func (t *Tally) Finish() {
 	t.drain(math.Inf(1))
 	t.cadence.close()
 	t.decide()
-	t.ledger.goOn(t.cadence.guess())
+	t.ledger.goOn(t.cadence.forNow())
 	t.ledger.settle()
 }
 

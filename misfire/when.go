@@ -8,7 +8,7 @@ import (
 type when struct {
 	lever leaning // in gear rather than in Park or Neutral
 	pairs [gearStates][gearStates]leaning
-	load  [LoadBands]leaning // above the lower edge of a band of load rather than below it, on the move
+	load  [loadElsewhere]leaning // above the lower edge of a band of load rather than below it, on the move
 }
 
 const (
@@ -38,13 +38,13 @@ func (b *book) askWhen(i int) {
 		s.when.lever = s.when.lever.ask(b.lever.divide(i, groupsOf(leverInGear), groupsOf(leverNeutral)), 1)
 		b.askPairs(i)
 	}
-	for edge := 1; edge < LoadBands; edge++ {
+	for edge := 1; edge < loadElsewhere; edge++ {
 		var above, below groupSet
-		for band := range LoadBands {
+		for band := range loadElsewhere {
 			above[band], below[band] = band >= edge, band < edge
 		}
 		if d := b.load.divide(i, above, below); d.allFirst > 0 && d.allOther > 0 {
-			s.when.load[edge] = s.when.load[edge].ask(d, LoadBands-1)
+			s.when.load[edge] = s.when.load[edge].ask(d, loadElsewhere-1)
 		}
 	}
 }
@@ -119,9 +119,9 @@ func (r *review) lowest(cylinder int, g gear.State) float64 {
 // aboveLoad is the least load, in percent, above which a cylinder misses more on the move than below, beyond chance; of
 // several the highest. 0 when there is none.
 func (r *review) aboveLoad(cylinder int) int {
-	for edge := LoadBands - 1; edge > 0; edge-- {
+	for edge := loadElsewhere - 1; edge > 0; edge-- {
 		if r.total[cylinder].when.load[edge] == leansFirst {
-			return int(loadEdges[edge-1])
+			return int(loadEdges[edge*loadStep-1])
 		}
 	}
 	return 0

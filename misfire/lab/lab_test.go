@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 	"testing"
 
@@ -13,6 +14,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
+	"stumble/misfire/proof"
 )
 
 // drives is how many drives are made for a figure; the whole table of the contributors' guide was made with 200.
@@ -459,5 +461,146 @@ func TestWorsening(t *testing.T) {
 		})
 		rows = append(rows, row{"rise found", fmt.Sprintf("%g to %g in %g s", c.before, c.after, c.within), got, n, true, 90, 0})
 	}
+	table(t, rows)
+}
+
+// varied is a drive on the road whose load goes up and down between two ends, a leg of twenty seconds each.
+func (w *watched) varied(minutes, from, to float64, rates func(load float64) []float64, look func() bool) {
+	end := w.At().Seconds() + 60*minutes
+	for w.At().Seconds() < end {
+		load := from + (to-from)*w.rng.Float64()
+		l := Leg{Gear: gear.Moving, Seconds: 20, RPM: 2000, Load: load, Speed: 70, Rates: rates(load)}
+		w.Run(l, 1e9, nil)
+		if look != nil && !look() {
+			return
+		}
+	}
+}
+
+func (w *watched) summary() *misfire.Summary {
+	w.tally.Finish()
+	return w.tally.Summary()
+}
+
+func sides(before *misfire.Summary, after *misfire.Summary) proof.Input {
+	return proof.Input{Before: proof.Side{Drives: []*misfire.Summary{before}}, After: proof.Side{Drives: []*misfire.Summary{after}}}
+}
+
+// everProven drives after a repair, looking each half minute, until the line would have been crossed twice over; it tells
+// whether it was called proven, and after how many minutes.
+func everProven(t *testing.T, before *misfire.Summary, e Engine, seed uint64, rate, most float64) (proven bool, minutes float64) {
+	after := watch(t, e, seed)
+	l := idle(most)
+	l.Rates = []float64{rate, 0.1}
+	after.Run(l, 30, func(at float64) bool {
+		c, err := proof.Compare(sides(before, after.tally.Summary()))
+		if err == nil && c.Outcome == proof.Proven {
+			proven, minutes = true, at/60
+		}
+		return !proven
+	})
+	return proven, minutes
+}
+
+// A cure is not proven while the least of the fault is still there, or all of it; one that is there is, in time.
+func TestProof(t *testing.T) {
+	var rows []row
+	const minutes = 30
+	for _, name := range []string{"steady", "runs5", "on-off", "pareto", "runs12", "pareto2"} {
+		e := Engine{Cylinders: 2, Rates: []float64{30, 0.1}, Families: []Family{family(name), family("steady")}, Marks: true}
+		var lock sync.Mutex
+		var took []float64
+		unfit := 0
+		wrong, n := share(*drives, func(seed uint64) (int, int) {
+			e := e
+			e.Refresh = refreshes[seed%3]
+			w := watch(t, e, seed)
+			w.Run(idle(minutes), 1e9, nil)
+			before := w.summary()
+			c, err := proof.Compare(sides(before, before))
+			if err != nil || len(c.Cylinders) == 0 || !c.Cylinders[0].Line.Can() {
+				lock.Lock()
+				defer lock.Unlock()
+				unfit++
+				return 0, 0
+			}
+			least := c.Cylinders[0].Conditions[0].Least
+			if _, needed := everProven(t, before, e, seed+5000, 0.01, 600); needed > 0 {
+				lock.Lock()
+				took = append(took, needed)
+				lock.Unlock()
+			}
+			if yes, _ := everProven(t, before, e, seed+9000, least, 60); yes {
+				return 1, 1
+			}
+			return 0, 1
+		})
+		slices.Sort(took)
+		rows = append(rows, row{"least of the fault called cured", name, wrong, n, false, 5, 0})
+		same, n := share(*drives, func(seed uint64) (int, int) {
+			w := watch(t, e, seed)
+			w.Run(idle(minutes), 1e9, nil)
+			if yes, _ := everProven(t, w.summary(), e, seed+7000, 30, 60); yes {
+				return 1, 1
+			}
+			return 0, 1
+		})
+		rows = append(rows, row{"unrepaired called cured", name, same, n, false, 0, 0})
+		if len(took) > 0 {
+			t.Logf("%s: proven after %.0f min (median), in all %d of %d that could be", name, took[len(took)/2], len(took), *drives-unfit)
+		}
+	}
+	table(t, rows)
+}
+
+// A fault that shows above a load is not proven gone below it.
+func TestProofUnderLoad(t *testing.T) {
+	var rows []row
+	for _, below := range []float64{1, 3, 10} {
+		wrong, n := share(*drives, func(seed uint64) (int, int) {
+			edge := 45 + 30*float64(seed%100)/100
+			rates := func(load float64) []float64 {
+				if load > edge {
+					return []float64{30, 0.1}
+				}
+				return []float64{0.1, 0.1}
+			}
+			e := Engine{Cylinders: 2, Rates: []float64{0.1, 0.1}, Marks: true, Refresh: refreshes[seed%3]}
+			w := watch(t, e, seed)
+			w.varied(30, 25, 90, rates, nil)
+			before := w.summary()
+			after := watch(t, e, seed+3000)
+			proven := false
+			after.varied(60, 25, edge-below, func(float64) []float64 { return []float64{0.1, 0.1} }, func() bool {
+				c, err := proof.Compare(sides(before, after.tally.Summary()))
+				proven = proven || err == nil && c.Outcome == proof.Proven
+				return !proven
+			})
+			if proven {
+				return 1, 1
+			}
+			return 0, 1
+		})
+		rows = append(rows, row{"'proven' below the failing load", fmt.Sprintf("%g points", below), wrong, n, false, 5, 0})
+	}
+	like, n := share(*drives, func(seed uint64) (int, int) {
+		rates := func(load float64) []float64 {
+			if load > 60 {
+				return []float64{30, 0.1}
+			}
+			return []float64{0.1, 0.1}
+		}
+		e := Engine{Cylinders: 2, Rates: []float64{0.1, 0.1}, Marks: true, Refresh: refreshes[seed%3]}
+		w := watch(t, e, seed)
+		w.varied(30, 25, 90, rates, nil)
+		after := watch(t, e, seed+3000)
+		after.varied(120, 25, 90, func(float64) []float64 { return []float64{0.1, 0.1} }, nil)
+		c, err := proof.Compare(sides(w.summary(), after.summary()))
+		if err == nil && c.Outcome == proof.Proven {
+			return 1, 1
+		}
+		return 0, 1
+	})
+	rows = append(rows, row{"a cure driven alike is proven in 2 h", "above 60 %", like, n, true, 86, 0})
 	table(t, rows)
 }

@@ -32,6 +32,7 @@ type Cylinder struct {
 	Outcome    Outcome
 	Conditions []Condition // failing ones first, the most misses first
 	Overall    rate.Several
+	Line       Line // what a proof wants, and how far it has come
 	OneRatio   bool // Overall's ratio may be told; else the conditions differ too much for one
 }
 
@@ -119,6 +120,8 @@ func (c *comparer) conclude(cyl *Cylinder) {
 		}
 		return cmp.Compare(b.Before.Misses, a.Before.Misses)
 	})
+	c.draw(cyl)
+	c.judge(cyl)
 	cyl.Outcome = ofAll(cyl.Conditions)
 	pairs := c.strata(cyl.Cylinder)
 	phi := 1.0
@@ -276,7 +279,7 @@ func neededOf(conditions []Condition) []Need {
 	var out []Need
 	for _, c := range open {
 		together := func(o Condition) bool {
-			return (o.Where.Gear == c.Where.Gear || c.Level == Frame) && ToleranceOf(true).Similar(o.At, c.At)
+			return (o.Where.Gear == c.Where.Gear || atRest(o.Where.Gear) && atRest(c.Where.Gear) || c.Level == Frame) && ToleranceOf(true).Similar(o.At, c.At)
 		}
 		if slices.ContainsFunc(counted, together) {
 			continue

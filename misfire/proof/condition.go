@@ -38,21 +38,24 @@ type Condition struct {
 	// that might belong to it.
 	Before, After rate.Estimate
 	Most          rate.Count
-	Phi           float64         // dispersion of the fault, from before
-	PhiFrom       Bursts          // whose it is
-	Bursty        bool            // the misses before came in bursts, beyond chance
 	Ratio         rate.Comparison // after over before
 
-	Outcome     Outcome
-	Proof       rate.Proof // the line to cross
-	FalseChance float64    // how often a car still missing once in 1/Proof.R0 firings would come up so clean
-	Every       float64    // firings between two bursts before (between misses, without bursts); NaN when unknown
-	Quiet       float64    // longest stretch without a miss before, in firings
-	QuietKnown  bool       // it was followed, not estimated
-	Missing     float64    // clean firings still to run; 0 when there are enough
-	PerMiss     float64    // firings that each further miss adds to them
-	RPM         float64    // engine speed behind Minutes: as driven after, or else before
-	Minutes     float64    // running time of Missing
+	// Pauses is how the misses before fall into bursts, and Phi the dispersion that goes with them.
+	Pauses rate.Pauses
+	Phi    float64
+
+	Outcome Outcome
+	// Least is the least rate, per 1,000 firings, that is still taken to be the fault's: what a proof must speak against.
+	// FalseChance is how often a car that still missed so would come up so clean.
+	Least, FalseChance float64
+	Every              float64 // firings between two bursts before; NaN when unknown
+	ToShow             float64 // firings after which the fault as it was would have shown, but for once in 20
+	Missing            float64 // clean firings still to run; 0 when there are enough
+	PerMiss            float64 // firings that each further miss adds to them
+	RPM                float64 // engine speed behind Minutes: as driven after, or else before
+	Minutes            float64 // running time of Missing
+
+	after running
 }
 
 // comparer holds both sides while they are compared.
@@ -93,26 +96,42 @@ const fewestMisses = 3
 
 // condition compares one condition's running with what came after like it.
 func (c *comparer) condition(cylinder int, level Level, r running) Condition {
-	cond := Condition{Cylinder: cylinder, Level: level, Where: r.where, Origin: r.origin, At: r.point, Bursty: r.bursts}
-	cond.Phi, cond.PhiFrom = c.before.lane(cylinder).dispersion(r)
-	cond.Before = estimate(r, cond.Phi)
-	cond.Failing = cond.Before.Above(c.ceiling) && r.count.Misses >= fewestMisses
+	cond := Condition{Cylinder: cylinder, Level: level, Where: r.where, Origin: r.origin, At: r.point}
+	cond.pile(r)
+	cond.Failing = r.count.Misses >= fewestMisses && c.failing(r, cond.Phi)
 	c.hold(&cond, r.count)
 	return cond
+}
+
+// failing tells whether a condition before showed the fault: beyond doubt above the ceiling, or in so few bursts that no
+// limit lies above it, but far above what a healthy engine shows.
+func (c *comparer) failing(r running, phi float64) bool {
+	const far = 10 // times the ceiling
+	e := rate.Interval(r.count.Misses, r.count.Firings, phi)
+	return e.Above(c.ceiling) || e.Rate > far*c.ceiling
+}
+
+// pile sees how the misses of a condition fall into bursts. One without pauses that were followed is one burst.
+func (c *Condition) pile(r running) {
+	c.Pauses = rate.PausesOf(r.pauses.Closed(), r.uneven)
+	if c.Pauses.Misses == 0 && r.count.Misses > 0 {
+		c.Pauses = rate.Pauses{Misses: r.count.Misses, Firings: r.count.Firings, Bursts: 1, Mean: r.count.Misses, Longest: r.count.Firings}
+	}
+	c.Phi = math.Max(1, 2*c.Pauses.Mean-1) // of geometric bursts
+	c.Before = estimate(r, c.Phi)
 }
 
 // frame compares the running after with where a freeze frame was stored.
 func (c *comparer) frame(cylinder int, code obd.Code, at Point) Condition {
 	cond := Condition{Cylinder: cylinder, Level: Frame, Code: code, At: at, Failing: true}
 	r, _ := c.tolerance.like(c.before.lane(cylinder).fine, gear.Unknown, at)
-	cond.Origin, cond.Bursty = r.origin, r.bursts
-	cond.Phi, cond.PhiFrom = c.before.lane(cylinder).dispersion(r)
-	cond.Before = estimate(r, cond.Phi)
+	cond.Origin = r.origin
+	cond.pile(r)
 	c.hold(&cond, r.count)
 	return cond
 }
 
-// hold sets the running after against that before and judges it.
+// hold sets the running after against that before.
 func (c *comparer) hold(cond *Condition, before rate.Count) {
 	level := c.after.lane(cond.Cylinder).fine
 	if cond.Level == WholeGear {
@@ -121,90 +140,11 @@ func (c *comparer) hold(cond *Condition, before rate.Count) {
 	after, any := c.tolerance.like(level, cond.Where.Gear, cond.At)
 	cond.AfterAt = Point{math.NaN(), math.NaN(), WarmthUnknown}
 	cond.RPM = cond.At.RPM
-	phi := cond.Phi
+	cond.after = after
 	if any {
 		cond.AfterAt, cond.RPM = after.point, after.point.RPM
 		cond.Origin = min(cond.Origin, after.origin)
-		phi = phiAfter(cond, after)
 	}
-	cond.After, cond.Most = estimate(after, phi), after.most
-	cond.Ratio = rate.Compare(after.count, before, phi)
-	if cond.Failing {
-		c.judge(cond, before, after)
-	}
-}
-
-// phiAfter is the dispersion of the running after: that of the fault, or its own where that is larger or the
-// only one known.
-func phiAfter(cond *Condition, after running) float64 {
-	switch {
-	case after.judged && cond.PhiFrom == BurstsUnjudged:
-		return after.phi
-	case after.judged:
-		return math.Max(cond.Phi, after.phi)
-	}
-	return cond.Phi
-}
-
-// judge draws the line and says on which side of it the running after is.
-func (c *comparer) judge(cond *Condition, before rate.Count, after running) {
-	line := cond.Before
-	line.Phi = cond.Phi
-	cond.Proof = rate.NewProof(line, c.ceiling)
-	cond.FalseChance = cond.Proof.FalseChance(after.most)
-	cond.PerMiss = cond.Proof.Needed(1) - cond.Proof.Needed(0)
-	c.quiet(cond, before)
-	cond.Missing = math.Max(cond.Proof.Missing(after.most), fiveQuiet*cond.Quiet-after.most.Firings)
-	cond.Missing = math.Max(0, cond.Missing)
-	cond.Minutes = rate.Minutes(cond.Missing, cond.RPM)
-	cond.Outcome = c.outcome(cond, before, after)
-}
-
-// outcome is the verdict on one failing condition (statistics of the proof: see package rate).
-func (c *comparer) outcome(cond *Condition, before rate.Count, after running) Outcome {
-	judged := cond.PhiFrom != BurstsUnjudged
-	if stillThere(cond.After, after.count, c.ceiling, 1) && (judged || after.judged) {
-		switch {
-		case cond.Ratio.High > 0.5:
-			return StillMissing
-		case cond.Ratio.Less < 0.05 && judged:
-			return Improved
-		}
-		return NotYet
-	}
-	// A frame from where the drive before never ran has nothing to be lower than.
-	lower := before.Firings == 0 || rate.Compare(after.most, before, cond.Phi).Less < 0.05
-	if judged && lower && cond.Missing == 0 && !after.atLeast && after.most.Firings > 0 {
-		return Proven
-	}
-	return NotYet
-}
-
-// FiringsToJudge is how many firings of running before would have told whether the misses come in bursts: ten blocks of
-// 200 revolutions.
-const FiringsToJudge = 1000
-
-// fiveQuiet: a repair must have run more than five times the longest quiet stretch of the fault (common
-// practice, no source).
-const fiveQuiet = 5
-
-// quiet fills in how the fault came before: one burst every so many firings, and its longest quiet stretch.
-// Where that was not followed it is taken as the longest of so many exponential gaps is on average, the mean
-// gap times the harmonic sum.
-func (c *comparer) quiet(cond *Condition, before rate.Count) {
-	cond.Every = math.NaN()
-	if effective := before.Misses / cond.Phi; effective > 0 {
-		gap := before.Firings / effective
-		const euler = 0.5772
-		cond.Quiet = math.Min(before.Firings, gap*(math.Log(math.Max(1, effective))+euler))
-		cond.Every = before.Firings / before.Misses
-		if cond.Bursty {
-			cond.Every = gap
-		}
-	}
-	for _, q := range c.in.Before.Quiet {
-		if q.Cylinder == cond.Cylinder && q.Gear == cond.Where.Gear && cond.Level != Frame {
-			cond.Quiet, cond.QuietKnown = q.Firings, true
-		}
-	}
+	cond.After, cond.Most = estimate(after, math.Max(cond.Phi, after.guard)), after.most
+	cond.Ratio = rate.Compare(after.count, before, cond.Phi)
 }

@@ -41,14 +41,14 @@ func (c *comparer) newcomers(failing []Cylinder) []Newcomer {
 
 // standOut is the cylinders that stand out in one gear state after and neither did there nor failed before.
 func (c *comparer) standOut(state gear.State, failing []Cylinder) []Newcomer {
-	after, lanes := c.after.siblings(state, c.ceiling)
-	before, lanesBefore := c.before.siblings(state, c.ceiling)
+	after, lanes, guards := c.after.siblings(state, c.ceiling)
+	before, lanesBefore, _ := c.before.siblings(state, c.ceiling)
 	looks := len(lanes) * int(gear.Moving)
 	var out []Newcomer
 	for k, s := range after.Cylinders {
 		cylinder := lanes[k]
 		count := rate.Count{Misses: s.Rate.Misses, Firings: s.Rate.Firings}
-		if !s.Odd || !stillThere(s.Rate, count, c.ceiling, looks) {
+		if !s.Odd || !stillThere(count, guards[k], c.ceiling, looks) {
 			continue
 		}
 		if slices.ContainsFunc(failing, func(f Cylinder) bool { return f.Cylinder == cylinder }) {
@@ -62,18 +62,19 @@ func (c *comparer) standOut(state gear.State, failing []Cylinder) []Newcomer {
 	return out
 }
 
-// siblings holds the cylinders against one another in one gear state; lanes names them.
-func (s *side) siblings(state gear.State, ceiling float64) (found rate.Siblings, lanes []int) {
+// siblings holds the cylinders against one another in one gear state; lanes names them, guards is what bursts take off the
+// evidence of each.
+func (s *side) siblings(state gear.State, ceiling float64) (found rate.Siblings, lanes []int, guards []float64) {
 	var counts []rate.Count
 	var bursts []rate.Burst
 	for i := range s.cylinders {
 		for _, r := range s.cylinders[i].gears {
 			if r.where.Gear == state {
 				counts = append(counts, r.alone)
-				bursts = append(bursts, rate.Burst{Phi: r.phi, Misses: r.alone.Misses})
-				lanes = append(lanes, i+1)
+				bursts = append(bursts, rate.Burst{Phi: r.guard, Misses: r.alone.Misses})
+				lanes, guards = append(lanes, i+1), append(guards, r.guard)
 			}
 		}
 	}
-	return rate.CompareSiblings(counts, rate.PooledPhi(bursts), ceiling), lanes
+	return rate.CompareSiblings(counts, rate.PooledPhi(bursts), ceiling), lanes, guards
 }

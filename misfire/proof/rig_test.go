@@ -37,10 +37,10 @@ type spell struct {
 	misses, firings float64
 	phi             float64 // 0 is 1
 	unjudged        bool
-	mixed           float64 // firings of mixed windows with misses
-	clear           float64 // firings of mixed windows without
-	doubt           float64 // misses of the former
-	bursts          bool
+	mixed           float64   // firings of mixed windows with misses
+	clear           float64   // firings of mixed windows without
+	doubt           float64   // misses of the former
+	blocks          []float64 // misses of windows of 100 firings; nil spreads them evenly
 }
 
 // summary is a drive of a four-cylinder engine with those spells; all cylinders have a counter.
@@ -65,16 +65,43 @@ func summary(t testing.TB, spells ...spell) *misfire.Summary {
 func (p spell) cell() misfire.Cell {
 	phi := math.Max(1, p.phi)
 	all := p.firings + p.mixed + p.clear
+	pauses, uneven, guard := p.piled()
 	return misfire.Cell{
+		Pauses: pauses, Windows: int(p.firings / 100), Uneven: uneven, Guard: guard,
 		Cylinder:  p.cylinder,
 		Condition: misfire.Condition{Gear: p.gear, Load: misfire.BandOfLoad(p.load), RPM: misfire.BandOfRPM(p.rpm), Warm: !p.cold},
 		Origin:    gear.Marked,
 		Estimate:  rate.Interval(p.misses+p.doubt, all, phi),
-		Reported:  true, Apart: true, Judged: !p.unjudged, Bursts: p.bursts,
+		Reported:  true, Apart: true, Judged: !p.unjudged,
 		Mixed: p.mixed / math.Max(1, all),
 		RPM:   p.rpm, Load: p.load, Running: time.Duration(2 * all / p.rpm * float64(time.Minute)),
 		Decides: rate.Count{Misses: p.misses, Firings: p.firings},
 	}
+}
+
+// piled is how a spell's misses pile up: as its blocks have it, or in bursts that go with its dispersion, evenly.
+func (p spell) piled() (pauses *rate.PauseTally, uneven, guard float64) {
+	pauses = &rate.PauseTally{}
+	if p.blocks == nil {
+		phi := math.Max(1, p.phi)
+		each := (1 + phi) / 2 // misses of a burst
+		for n := math.Ceil(p.misses / each); n > 0; n-- {
+			pauses.Add(0, p.firings/math.Ceil(p.misses/each)-1)
+			pauses.Add(math.Min(each, p.misses), 1)
+		}
+		return pauses, phi, phi
+	}
+	var l rate.Ladder
+	for _, x := range p.blocks {
+		pauses.Add(x, 100)
+		l.Add(x, 100)
+	}
+	uneven = 1
+	f := rate.Fitted{Ladder: &l, Rate: l.Total().Rate()}
+	for _, length := range rate.Measure(10, 1, f).Lengths {
+		uneven = math.Max(uneven, length.Phi)
+	}
+	return pauses, uneven, rate.Guard(rate.Measure(rate.EvidenceLeast, 1, f))
 }
 
 func intoGear(all []misfire.Cell, c misfire.Cell) []misfire.Cell {
@@ -88,6 +115,9 @@ func intoGear(all []misfire.Cell, c misfire.Cell) []misfire.Cell {
 			g.Decides.Firings += c.Decides.Firings
 			g.Estimate = rate.Interval(g.Misses+c.Misses, n+m, math.Max(g.Phi, c.Phi))
 			g.Judged = g.Judged || c.Judged
+			both := g.Pauses.Plus(*c.Pauses)
+			g.Pauses, g.Windows = &both, g.Windows+c.Windows
+			g.Uneven, g.Guard = math.Max(g.Uneven, c.Uneven), math.Max(g.Guard, c.Guard)
 			return all
 		}
 	}
@@ -180,17 +210,13 @@ func skip(rng *rand.Rand, p float64) int {
 // seeded gives each test its own repeatable chance.
 func seeded(seed, of uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, of)) }
 
-// idled is a spell of cylinder 2 at idle, as the tally would have it of those blocks.
+// idled is a spell of cylinder 2 at idle, as the tally would have it of those blocks of 100 firings.
 func idled(cylinder int, blocks []float64) spell {
-	var d rate.Dispersion
+	misses := 0.0
 	for _, x := range blocks {
-		d.Add(x, 100)
+		misses += x
 	}
-	phi, judged := d.Final()
-	if !judged {
-		phi = 1.5
-	}
-	p := idle(d.Total().Misses, d.Total().Firings, phi)
-	p.cylinder, p.unjudged, p.bursts = cylinder, !judged, d.Chance() < 0.01
-	return p
+	s := idle(misses, 100*float64(len(blocks)), 1)
+	s.cylinder, s.blocks = cylinder, blocks
+	return s
 }

@@ -18,14 +18,6 @@ type Side struct {
 	Drives []*misfire.Summary // one or more, put together condition by condition
 	Codes  *obd.CodeReport    // read at that time; nil when not read
 	Cycles *Progress          // driving and warm-up cycles followed; nil when not followed
-	Quiet  []Stretch          // longest stretches without a miss; where none is given it is estimated
-}
-
-// Stretch is running of one cylinder in one gear state without a miss.
-type Stretch struct {
-	Cylinder int
-	Gear     gear.State
-	Firings  float64
 }
 
 // Input is what is compared.
@@ -124,12 +116,13 @@ type running struct {
 	where   misfire.Condition
 	origin  gear.Origin
 	point   Point
-	alone   rate.Count // of windows within the condition: fit to hold cylinders against each other
-	count   rate.Count // what accuses: those, and clean mixed windows where there is no other kind
-	most    rate.Count // what acquits: all windows, with a whole miss for each one begun by the estimated share
-	phi     float64
-	judged  bool
-	bursts  bool
+	alone   rate.Count      // of windows within the condition: fit to hold cylinders against each other
+	count   rate.Count      // what accuses: those, and clean mixed windows where there is no other kind
+	most    rate.Count      // what acquits: all windows, with a whole miss for each one begun by the estimated share
+	pauses  rate.PauseTally // between the misses of windows within the condition
+	windows int             // of them
+	uneven  float64         // dispersion of their misses, see [misfire.Cell]
+	guard   float64         // what evidence of them is divided by
 	atLeast bool
 }
 
@@ -208,7 +201,12 @@ func enter(all []running, c *misfire.Cell, w Warmth, doubt float64) []running {
 		return all
 	}
 	r := running{where: c.Condition, origin: c.Origin, point: Point{c.RPM, c.Load, w}, alone: c.Decides, count: c.Decides,
-		phi: c.Phi, judged: c.Judged, bursts: c.Bursts, atLeast: c.AtLeast}
+		windows: c.Windows, uneven: bounded(c.Uneven), guard: bounded(c.Guard), atLeast: c.AtLeast}
+	if c.Pauses != nil {
+		r.pauses = *c.Pauses
+	} else {
+		r.pauses.Add(0, c.Decides.Firings)
+	}
 	r.most = rate.Count{Misses: c.Decides.Misses, Firings: c.Firings}
 	if c.Mixed > 0 {
 		const begun = 0.05 // of a miss; less is the rounding of an estimate
@@ -225,12 +223,19 @@ func enter(all []running, c *misfire.Cell, w Warmth, doubt float64) []running {
 	return append(all, r)
 }
 
+// bounded is a dispersion, at least 1, of whatever a cell holds.
+func bounded(v float64) float64 {
+	if !(v > 1) || math.IsInf(v, 1) {
+		return 1
+	}
+	return v
+}
+
 // possible tells that a number can be a count.
 func possible(v float64) bool { return v >= 0 && !math.IsInf(v, 1) }
 
 // plus puts two drives' running of one condition together.
 func (r running) plus(o running) running {
-	r.phi, r.judged = pooled(r, o)
 	mine, other := r.most.Firings, o.most.Firings
 	r.point.RPM = (r.point.RPM*mine + o.point.RPM*other) / (mine + other)
 	r.point.Load = (r.point.Load*mine + o.point.Load*other) / (mine + other)
@@ -241,76 +246,27 @@ func (r running) plus(o running) running {
 	add(&r.alone, o.alone)
 	add(&r.count, o.count)
 	add(&r.most, o.most)
-	r.bursts = r.bursts || o.bursts
+	r.pauses, r.windows = r.pauses.Plus(o.pauses), r.windows+o.windows
+	r.uneven, r.guard = math.Max(r.uneven, o.uneven), math.Max(r.guard, o.guard)
 	r.atLeast = r.atLeast || o.atLeast
 	return r
 }
 
-// pooled is the dispersion of several stretches of running: of those judged, weighted by their misses, or the
-// largest of the unjudged.
-func pooled(all ...running) (phi float64, judged bool) {
-	var bursts []rate.Burst
-	widest := 1.0
-	for _, r := range all {
-		if r.judged {
-			bursts = append(bursts, rate.Burst{Phi: r.phi, Misses: r.count.Misses})
-		}
-		widest = math.Max(widest, r.phi)
-	}
-	if len(bursts) == 0 {
-		return widest, false
-	}
-	return rate.PooledPhi(bursts), true
-}
-
-// Bursts is where the dispersion of a condition came from.
-type Bursts uint8
-
-// Sources of a dispersion.
-const (
-	BurstsUnjudged   Bursts = iota // too little running to tell: no verdict on a repair
-	BurstsOwn                      // of that condition
-	BurstsFromOthers               // of the same cylinder's other conditions
-)
-
-// dispersion is how much a cylinder's misses vary beyond chance in one condition: its own, or that of its
-// other conditions. The fault is one and the same, and a repaired car cannot be driven as it was any more.
-func (l *lane) dispersion(r running) (phi float64, from Bursts) {
-	if r.judged {
-		return r.phi, BurstsOwn
-	}
-	const fewest = 3 // effective misses behind a dispersion that others are judged by, as in package misfire
-	for _, level := range [][]running{l.fine, l.gears} {
-		phi, judged := pooled(level...)
-		misses := 0.0
-		for _, o := range level {
-			if o.judged {
-				misses += o.count.Misses
-			}
-		}
-		if judged && misses >= fewest*phi {
-			return math.Max(phi, r.phi), BurstsFromOthers
-		}
-	}
-	return math.Max(1, r.phi), BurstsUnjudged
-}
-
-// like is all of a level's running that is similar to a point, in one gear state; any gear state for
-// gear.Unknown.
+// like is all of a level's running that is similar to a condition's: in its gear state, or in any for gear.Unknown. At rest
+// Drive and Reverse are one: the box loads the engine alike.
 func (t Tolerance) like(level []running, state gear.State, at Point) (found running, any bool) {
-	var all []running
 	for _, r := range level {
-		if (state == gear.Unknown || r.where.Gear == state) && t.Similar(at, r.point) {
-			all = append(all, r)
+		if state != gear.Unknown && r.where.Gear != state && !(atRest(r.where.Gear) && atRest(state)) || !t.Similar(at, r.point) {
+			continue
 		}
-	}
-	if len(all) == 0 {
-		return running{}, false
-	}
-	found = all[0]
-	for _, r := range all[1:] {
+		if !any {
+			found, any = r, true
+			continue
+		}
 		found = found.plus(r)
 	}
-	found.phi, found.judged = pooled(all...)
-	return found, true
+	return found, any
 }
+
+// atRest reports whether a gear state is one of those in which the car stands with a gear in.
+func atRest(s gear.State) bool { return s == gear.Drive || s == gear.Reverse }

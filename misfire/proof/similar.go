@@ -3,6 +3,7 @@ package proof
 import (
 	"math"
 
+	"stumble/misfire"
 	"stumble/misfire/track"
 	"stumble/obd"
 )
@@ -45,9 +46,16 @@ func ToleranceOf(strict bool) Tolerance {
 	return Tolerance{RPM: 375, Load: 20}
 }
 
-// Similar tells whether two points are similar conditions. The limits themselves are within. A point whose
-// speed or load is not known is similar to none.
-func (t Tolerance) Similar(a, b Point) bool { return t.apart(a, b) <= 1 }
+// Similar tells whether running at b is similar to a fault seen at a: what shows only under load is not proven away by
+// less of it, so that from half load on b must lie in a's band of ten points or above. The limits themselves are within. A
+// point whose speed or load is not known is similar to none.
+func (t Tolerance) Similar(a, b Point) bool {
+	const half = 40 // percent, where an engine begins to be called loaded; common practice, no source
+	if a.Load >= half && b.Load < misfire.BandOfLoad(a.Load).From() {
+		return false
+	}
+	return t.apart(a, b) <= 1
+}
 
 // apart is the distance of two points in tolerances, the larger of speed and load: 1 is at the limit. It is
 // infinite where they cannot be similar.

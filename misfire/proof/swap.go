@@ -146,7 +146,7 @@ func (r *SwapResult) add(c *comparer, cond Condition) {
 	sc := SwapCondition{Condition: cond, Other: estimate(other, cond.Phi), OtherWas: estimate(was, cond.Phi),
 		missing: missing, healthy: math.Max(c.ceiling/1000, missing/10)}
 	r.Conditions = append(r.Conditions, sc)
-	if cond.PhiFrom == BurstsUnjudged || missing < 2*sc.healthy {
+	if missing < 2*sc.healthy {
 		return // too little before to tell the two rates apart
 	}
 	r.FromCured -= sc.speaks(cond.After)
@@ -198,7 +198,7 @@ func (r *SwapResult) needed() []Need {
 	left := math.Max(decided-math.Abs(r.FromCured), decided-math.Abs(r.ToMissing))
 	var best []Need
 	for _, c := range r.Conditions {
-		if c.PhiFrom == BurstsUnjudged || c.missing < 2*c.healthy {
+		if c.missing < 2*c.healthy {
 			continue
 		}
 		firings := left * c.Phi / (c.missing - c.healthy)

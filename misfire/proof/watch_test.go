@@ -26,8 +26,11 @@ func TestWatchingProvesNothingFalse(t *testing.T) {
 					continue
 				}
 				ran++
-				r0 := line.Cylinders[0].Conditions[0].Proof.R0
-				looks := int(4 * line.Cylinders[0].Conditions[0].Proof.Needed(0) / 100)
+				if !line.Cylinders[0].Line.Can() {
+					continue
+				}
+				r0 := line.Cylinders[0].Conditions[0].Least / 1000
+				looks := int(3 * line.Cylinders[0].Conditions[0].Missing / 100)
 				if everProven(t, before, f.drive(rng, r0, looks)) {
 					wrong++
 				}

@@ -1,8 +1,8 @@
 package rate
 
 import (
+	"fmt"
 	"math"
-	"slices"
 )
 
 // Pauses is how the misses of one cylinder in one condition fall into bursts, from the pauses between them.
@@ -48,39 +48,93 @@ func PausesOf(pauses []Pause, phi float64) Pauses {
 // Pause is so many pauses of so many firings each.
 type Pause struct{ Firings, Times float64 }
 
-// PauseList gathers the pauses of windows in the order of running; the zero list is ready.
-type PauseList struct {
-	pauses []Pause
-	lead   float64 // firings before the first miss
-	open   float64 // firings since the last
-	any    bool
+// PauseTally gathers the pauses between the misses of windows in the order of running, in classes of a quarter octave. The
+// zero tally is ready; its size does not grow.
+type PauseTally struct {
+	classes [pauseClasses]Pause // of each the mean pause and how many
+	lead    float64             // firings before the first miss
+	open    float64             // firings since the last
+	missed  bool
 }
 
+const (
+	pauseClasses   = 96
+	octaveClasses  = 4
+	shortestOctave = -2 // a quarter of a firing
+)
+
 // Add takes the next window.
-func (l *PauseList) Add(misses, firings float64) {
+func (l *PauseTally) Add(misses, firings float64) {
 	if misses <= 0 {
 		l.open += math.Max(0, firings)
 		return
 	}
 	each := firings / misses // misses of one window are spread evenly over it
 	first := l.open + each/2
-	if l.any {
-		l.pauses = append(l.pauses, Pause{first, 1})
+	if l.missed {
+		l.enter(first, 1)
 	} else {
-		l.lead, l.any = first, true
+		l.lead, l.missed = first, true
 	}
 	if misses > 1 {
-		l.pauses = append(l.pauses, Pause{each, misses - 1})
+		l.enter(each, misses-1)
 	}
 	l.open = each / 2
 }
 
-// Closed is the pauses with the running closed to a ring.
-func (l *PauseList) Closed() []Pause {
-	if !l.any {
+func (l *PauseTally) enter(firings, times float64) {
+	at := int(octaveClasses * (math.Log2(math.Max(firings, 0.25)) - shortestOctave))
+	c := &l.classes[min(max(at, 0), pauseClasses-1)]
+	c.Firings = (c.Firings*c.Times + firings*times) / (c.Times + times)
+	c.Times += times
+}
+
+// Plus is the pauses of two pieces of running, one after the other.
+func (l PauseTally) Plus(o PauseTally) PauseTally {
+	switch {
+	case !o.missed:
+		l.open += o.open
+		return l
+	case !l.missed:
+		o.lead += l.open
+		return o
+	}
+	for _, c := range o.classes {
+		if c.Times > 0 {
+			l.enter(c.Firings, c.Times)
+		}
+	}
+	l.enter(l.open+o.lead, 1)
+	l.open = o.open
+	return l
+}
+
+// String tells how many pauses there are, and the classes of them, for tests and traces.
+func (l *PauseTally) String() string { return fmt.Sprint(l.lead, l.open, l.classes) }
+
+// Closed is the pauses with the running closed to a ring; none without a miss.
+func (l *PauseTally) Closed() []Pause {
+	if !l.missed {
 		return nil
 	}
-	return append(slices.Clone(l.pauses), Pause{l.lead + l.open, 1})
+	all := []Pause{{l.lead + l.open, 1}}
+	for _, c := range l.classes {
+		if c.Times > 0 {
+			all = append(all, c)
+		}
+	}
+	return all
+}
+
+// Longer is how many pauses are longer than so many firings: as many bursts came after the first.
+func (l *PauseTally) Longer(firings float64) float64 {
+	n := 0.0
+	for _, c := range l.classes {
+		if c.Firings > firings {
+			n += c.Times
+		}
+	}
+	return n
 }
 
 // Least is the least rate that the running before still allows to be the fault's, in misses per firing: from the lower
@@ -106,12 +160,19 @@ const (
 	cured  = 0.1
 )
 
+// ProofLine is Wald's line: bursts that a least rate would have brought in clean running, to be sure that it is not there,
+// and how many more each burst that came adds.
+func ProofLine() (start, each float64) {
+	return math.Log(surely) / (1 - cured), -math.Log(cured) / (1 - cured)
+}
+
 // FiringsToProve is the clean running, in firings, after which a repair is proven that is watched all the while: Wald's
 // line (Wald 1947) on bursts of a mean length against a rate least. It is valid for Poisson bursts of any size. misses
 // and bursts are what came after.
 func FiringsToProve(p Pauses, least, misses, bursts float64) float64 {
 	b := math.Max(misses/p.Mean, bursts)
-	return p.Mean * (math.Log(surely) - b*math.Log(cured)) / ((1 - cured) * least)
+	start, each := ProofLine()
+	return p.Mean * (start + each*b) / least
 }
 
 // FiringsToProveOnce is the same where the running after is looked at once, in the end: exact, since the chance of no

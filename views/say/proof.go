@@ -131,7 +131,7 @@ func (w Words) Condition(c *proof.Condition) string {
 	where := Capital(w.place(c))
 	switch c.Outcome {
 	case proof.Proven:
-		return w.tell("condition-proven", where, w.seen(c), Grouped(1/c.Proof.R0), w.seldom(c.FalseChance))
+		return w.tell("condition-proven", where, w.seen(c), Grouped(1000/c.Least), w.seldom(c.FalseChance))
 	case proof.StillMissing:
 		return w.tell("condition-still-missing", where, w.limited(c.After), w.limited(c.Before))
 	case proof.Improved:
@@ -196,7 +196,7 @@ func (w Words) known(c *proof.Condition) string {
 	switch {
 	case c.Most.Misses > 0 || math.IsNaN(c.Every):
 		return w.seen(c)
-	case c.Bursty:
+	case c.Pauses.Mean >= bunched:
 		return w.tell("known-no-burst", Grouped(c.Most.Firings), Grouped(c.Every))
 	}
 	return w.tell("known-no-miss", Grouped(c.Most.Firings), Grouped(c.Every))
@@ -205,8 +205,6 @@ func (w Words) known(c *proof.Condition) string {
 // wanting is what is still wanted, behind what was said of a condition; "" for nothing.
 func (w Words) wanting(c *proof.Condition) string {
 	switch {
-	case c.PhiFrom == proof.BurstsUnjudged:
-		return w.tell("wanting-unjudged")
 	case c.Missing == 0:
 		return ""
 	case c.Most.Misses > 0:
@@ -283,31 +281,27 @@ func (w Words) alike(t proof.Tolerance) string {
 	return w.tell("note-alike", whole(t.RPM), whole(t.Load))
 }
 
-// burstNotes tell how much more is asked because the misses come in bursts.
+// bunched is from how many misses a burst on they are said to come in bursts.
+const bunched = 1.5
+
+// burstNotes tell how much more is asked because the misses come in bursts, and what a drive before was too short for.
 func (w Words) burstNotes(c *proof.Comparison) []string {
 	var notes []string
-	phi := 0.0
-	for _, cyl := range c.Cylinders {
-		borrowed := 0
-		for i := range cyl.Conditions {
-			cond := &cyl.Conditions[i]
-			if !cond.Failing {
-				continue
-			}
-			phi = max(phi, cond.Phi)
-			switch cond.PhiFrom {
-			case proof.BurstsUnjudged:
-				notes = append(notes, w.tell("note-bursts-unjudged", cyl.Cylinder, w.place(cond), Grouped(cond.Before.Firings), Grouped(proof.FiringsToJudge)))
-			case proof.BurstsFromOthers:
-				borrowed++
+	mean := 1.0
+	for i := range c.Cylinders {
+		cyl := &c.Cylinders[i]
+		for k := range cyl.Conditions {
+			if cyl.Conditions[k].Failing {
+				mean = max(mean, cyl.Conditions[k].Pauses.Mean)
 			}
 		}
-		if borrowed > 0 {
-			notes = append(notes, w.tell("note-bursts-borrowed", cyl.Cylinder, w.count("count-conditions", float64(borrowed))))
+		if !cyl.Line.Can() {
+			notes = append(notes, w.tell("note-cannot-prove", cyl.Cylinder, w.count("count-bursts", math.Round(cyl.Line.Bursts)),
+				w.count("count-windows", float64(cyl.Line.Windows)), proof.BurstsToProve, proof.WindowsToProve))
 		}
 	}
-	if phi >= 1.5 {
-		notes = append(notes, w.tell("note-bunched", whole(math.Ceil(phi))))
+	if mean >= bunched {
+		notes = append(notes, w.tell("note-bunched", whole(math.Ceil(mean))))
 	}
 	return notes
 }
