@@ -23,6 +23,12 @@ type charge struct {
 	bad bool // and enough ran to say so of the cylinder; kept until what was seen speaks against it
 }
 
+// dead reports whether a cylinder does not fire at all: but for the firings since its counter was last refreshed, all miss.
+func (s *sum) dead() bool {
+	const all, open = 0.97, 20 // a share of the firings; firings that are enough to tell
+	return s.firings >= open && s.misses >= all*s.firings
+}
+
 // weigh brings the charge of a cylinder up to date after a window of its.
 func (b *book) weigh(i int) {
 	s := &b.total[i]

@@ -87,7 +87,7 @@ type Cell struct {
 	Pauses  *rate.PauseTally
 	Windows int
 	Guard   float64
-	Uneven  float64 // variance over mean of the misses of blocks, the largest over lengths of ten blocks and more; at least 1
+	Uneven  float64    // variance over mean of the misses of blocks, the largest over lengths of ten blocks and more; at least 1
 	Decides rate.Count // misses and firings of unmixed windows, in Total of all: what verdicts rest on
 }
 
@@ -117,6 +117,7 @@ type Verdict struct {
 	Cylinders []int // that miss more than a healthy one may, the worst first; kept until what is seen speaks against it
 	// Now are cylinders that have missed too much so far, on less running than it takes to call them bad.
 	Now       []int
+	Dead      []int      // of Cylinders, those that do not fire at all
 	Foremost  int        // cylinder that most misses are on, few as they may be; 0 when there is none
 	WorseIn   gear.State // gear state in which the worst of them is worse beyond chance; Unknown when none is
 	AboveLoad int        // percent of load above which, on the move, it is worse beyond chance; 0 when none is

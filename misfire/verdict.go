@@ -17,6 +17,10 @@ var gearOrder = [...]gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse, gear
 func (r *review) verdict(s *Summary) Verdict {
 	v := Verdict{EaseOff: easeOff(s)}
 	for i := range r.cylinders {
+		if r.total[i].dead() {
+			v.Cylinders, v.Dead = append(v.Cylinders, i+1), append(v.Dead, i+1)
+			continue
+		}
 		switch c := r.total[i].charge; {
 		case c.bad, c.now && r.still(i): // its fuel may have been shut off: there is no more to wait for
 			v.Cylinders = append(v.Cylinders, i+1)
@@ -27,7 +31,7 @@ func (r *review) verdict(s *Summary) Verdict {
 	byRate := func(x, y int) int { return cmp.Compare(s.Total[y-1].Rate, s.Total[x-1].Rate) }
 	slices.SortStableFunc(v.Cylinders, byRate)
 	slices.SortStableFunc(v.Now, byRate)
-	if named := append(v.Cylinders[:len(v.Cylinders):len(v.Cylinders)], v.Now...); len(named) > 0 {
+	if named := v.Named(); len(named) > 0 {
 		v.WorseIn, v.AboveLoad = r.worseIn(named[0]-1), r.aboveLoad(named[0]-1)
 	}
 	v.Foremost = r.foremost(s)

@@ -54,6 +54,11 @@ func (t *Tally) finding(s *Summary, v *Verdict) Finding {
 	return NoneStandsOut
 }
 
+// Named is every cylinder that misses more than it may: those that are bad, and those that have missed too much so far.
+func (v *Verdict) Named() []int {
+	return append(v.Cylinders[:len(v.Cylinders):len(v.Cylinders)], v.Now...)
+}
+
 // Foremost is the total of the cylinder with the most misses; nil when none missed.
 func (s *Summary) Foremost() *Cell {
 	var found *Cell

@@ -120,7 +120,7 @@ func TestComparisonAsJSON(t *testing.T) {
 	assert.Positive(t, need["minutes"])
 	cell := got["cells"].([]any)[0].(map[string]any)
 	for field, want := range map[string]any{
-		"cylinder": 2.0, "level": "fine", "gear": "D", "load_band": "20-40 %", "rpm_band": "under 1000 rpm", "warm": true, "origin": "marked",
+		"cylinder": 2.0, "level": "fine", "gear": "D", "load_band": "30-40 %", "rpm_band": "under 1000 rpm", "warm": true, "origin": "marked",
 		"rpm": 690.0, "load": 34.0, "failing": true, "outcome": "not_yet", "code": nil, "ratio": 0.0,
 	} {
 		assert.Equal(t, want, cell[field], field)

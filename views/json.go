@@ -175,8 +175,11 @@ type CellObject struct {
 // VerdictObject is what the drive shows.
 type VerdictObject struct {
 	Sentence  string `json:"sentence"`
-	Cylinders []int  `json:"cylinders"` // those that stand out
-	WorseIn   Word   `json:"worse_in"`  // gear state in which the first of them is worse
+	Cylinders []int  `json:"cylinders"`  // those that miss more than a healthy one may
+	Now       []int  `json:"now"`        // those that have missed too much so far, in too little running to call them bad
+	Dead      []int  `json:"dead"`       // of the cylinders, those that do not fire at all
+	WorseIn   Word   `json:"worse_in"`   // gear state in which the first of them is worse
+	AboveLoad *int   `json:"above_load"` // percent of load above which it is worse on the move
 	Worsening []int  `json:"worsening"`
 	Random    bool   `json:"random"` // misses, but no cylinder stands out
 }
@@ -387,9 +390,12 @@ func objects(cells []misfire.Cell, add func(*CellObject, *misfire.Cell)) []CellO
 
 func verdictObject(s *misfire.Summary) VerdictObject {
 	v := s.Verdict
-	o := VerdictObject{Sentence: say.English().Verdict(s), Cylinders: list(v.Cylinders), Worsening: list(v.Worsening), Random: v.Random}
+	o := VerdictObject{Sentence: say.English().Verdict(s), Cylinders: list(v.Cylinders), Now: list(v.Now), Dead: list(v.Dead), Worsening: list(v.Worsening), Random: v.Random}
 	if v.WorseIn != gear.Unknown {
 		o.WorseIn = Word(v.WorseIn.String())
+	}
+	if v.AboveLoad > 0 {
+		o.AboveLoad = &v.AboveLoad
 	}
 	return o
 }

@@ -52,7 +52,7 @@ func ladderOf(s *State) ladder {
 	for i := range sum.Total {
 		l.totals[sum.Total[i].Cylinder] = &sum.Total[i]
 	}
-	for _, c := range sum.Verdict.Cylinders {
+	for _, c := range sum.Verdict.Named() {
 		l.named[c] = true
 	}
 	l.worst = worstOf(sum, l.cells)
@@ -63,14 +63,14 @@ func ladderOf(s *State) ladder {
 // of its cylinders with the highest lower limit. It is nil when the verdict names no cylinder.
 func worstOf(sum *misfire.Summary, cells map[place]*misfire.Cell) *misfire.Cell {
 	v := sum.Verdict
-	if len(v.Cylinders) == 0 {
+	if len(v.Named()) == 0 {
 		return nil
 	}
-	if c := cells[place{v.Cylinders[0], v.WorseIn}]; v.WorseIn != gear.Unknown && c != nil && c.Known() {
+	if c := cells[place{v.Named()[0], v.WorseIn}]; v.WorseIn != gear.Unknown && c != nil && c.Known() {
 		return c
 	}
 	var worst *misfire.Cell
-	for _, cylinder := range v.Cylinders {
+	for _, cylinder := range v.Named() {
 		for i := range sum.ByGear {
 			c := &sum.ByGear[i]
 			if c.Cylinder == cylinder && c.Known() && (worst == nil || c.Low > worst.Low) {

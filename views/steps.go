@@ -204,7 +204,7 @@ func (p *page) step(s *misfire.Summary, r *steps.Result) {
 }
 
 func accused(s *misfire.Summary, cylinder int) bool {
-	for _, c := range s.Verdict.Cylinders {
+	for _, c := range s.Verdict.Named() {
 		if c == cylinder {
 			return true
 		}

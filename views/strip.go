@@ -117,7 +117,7 @@ func (p *painter) drawStripHeadings(cv canvas, y int, l lanes, top float64) {
 		cv.text(l.time, y, "time", p.pal.faint)
 	}
 	named := map[int]bool{}
-	for _, c := range p.state.Summary.Verdict.Cylinders {
+	for _, c := range p.state.Summary.Verdict.Named() {
 		named[c] = true
 	}
 	for c := 1; c <= l.cylinders; c++ {

@@ -42,7 +42,7 @@ func (p Place) String() string {
 
 // placeOf is where a condition belongs; false for overrun and running of no known gear.
 func placeOf(c misfire.Condition) (Place, bool) {
-	const light, heavy, raised = 1, 3, 2 // bands: from 20 %, from 60 %; from 1,500 rpm
+	light, heavy, raised := misfire.BandOfLoad(20), misfire.BandOfLoad(60), misfire.BandOfRPM(1500)
 	switch c.Gear {
 	case gear.ParkNeutral:
 		if c.RPM >= raised {

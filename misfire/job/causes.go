@@ -147,7 +147,7 @@ func (c *Case) faulty(all []*Counted) (chosen []*Counted, left []LeftOut, err er
 // misses reports whether a drive accuses a cylinder or the engine.
 func (d *Counted) misses() bool {
 	v := &d.Summary.Verdict
-	return len(v.Cylinders) > 0 || v.Random
+	return len(v.Named()) > 0 || v.Random
 }
 
 // exchanges are the comparisons of the job in which parts were exchanged, the last of each exchange.

@@ -48,12 +48,13 @@ func (r *Runner) needed() need {
 
 // suspect is the rate of the cylinder that stands out, per 1,000 firings, and its dispersion; 0 when none does.
 func suspect(s *misfire.Summary) (perThousand, phi float64) {
-	if len(s.Verdict.Cylinders) == 0 {
+	named := s.Verdict.Named()
+	if len(named) == 0 {
 		return 0, 1
 	}
 	for i := range s.Total {
 		c := &s.Total[i]
-		if c.Cylinder != s.Verdict.Cylinders[0] {
+		if c.Cylinder != named[0] {
 			continue
 		}
 		if c.Bursts {

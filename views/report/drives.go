@@ -97,7 +97,7 @@ func misses(s *misfire.Summary) bool {
 	for i := range s.Total {
 		all += s.Total[i].Misses
 	}
-	return all >= stray || len(s.Verdict.Cylinders) > 0
+	return all >= stray || len(s.Verdict.Named()) > 0
 }
 
 // rateTable has a row for each cylinder and a column for each gear state that was driven.
@@ -112,7 +112,7 @@ func (w *writer) rateTable(d *Drive) *table {
 	for i := range s.Total {
 		total := &s.Total[i]
 		kind, name := rowPlain, whole(total.Cylinder)
-		if slices.Contains(s.Verdict.Cylinders, total.Cylinder) {
+		if slices.Contains(s.Verdict.Named(), total.Cylinder) {
 			kind, name = rowLoud, name+"\n"+w.tell("word-misses")
 		}
 		cells := []string{name}

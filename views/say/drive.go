@@ -114,6 +114,9 @@ func overall(total []misfire.Cell) float64 {
 // accusation names the cylinders, with the first one's rate in each gear state.
 func (w Words) accusation(s *misfire.Summary) string {
 	first := s.Verdict.Cylinders[0]
+	if len(s.Verdict.Dead) > 0 {
+		return w.silent(s)
+	}
 	rates := w.tell("rate-of-firings", w.Rate(rateOf(s, first)))
 	if said := told(s); len(said) > 0 {
 		parts := []string{w.tell("rate-of-firings-in", w.Rate(said[0].Rate), w.InGear(said[0].Condition.Gear))}
@@ -128,6 +131,22 @@ func (w Words) accusation(s *misfire.Summary) string {
 	}
 	if into, worse := s.WorseSince(first); worse {
 		text = w.tell("drive-worse-since", text, Into(into))
+	}
+	return w.tell("join-sentence", text)
+}
+
+// silent names the cylinders that do not fire, and those that miss besides.
+func (w Words) silent(s *misfire.Summary) string {
+	dead := s.Verdict.Dead
+	text := w.Count("drive-dead", float64(len(dead)), w.Numbers(dead))
+	var rest []int
+	for _, c := range s.Verdict.Cylinders {
+		if !slices.Contains(dead, c) {
+			rest = append(rest, c)
+		}
+	}
+	if len(rest) > 0 {
+		text = w.Count("drive-dead-besides", float64(len(rest)), text, w.Numbers(rest), w.tell("rate-of-firings", w.Rate(rateOf(s, rest[0]))))
 	}
 	return w.tell("join-sentence", text)
 }
