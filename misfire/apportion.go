@@ -27,5 +27,8 @@ func (l *level) apportion(cylinder int, still bool) []rate.Apart {
 			lumps.Add(t.misses, rate.Part{Condition: g, Firings: t.firings + t.clear})
 		}
 	}
+	if len(l.cells) > mostGroups {
+		return lumps.Share()
+	}
 	return lumps.Fit(1)
 }

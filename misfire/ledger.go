@@ -78,6 +78,7 @@ type ledger struct {
 	known    bool      // mode was found, not assumed
 	anchored bool      // due is where a refresh is due
 	due      float64   // on the mode's axis
+	step     float64   // revolutions of a window of a car that shows misses at once; at least shortWindow
 
 	window  window
 	shares  [conditions]share // scratch of closeAt, by condition
@@ -171,7 +172,9 @@ func (l *ledger) reported() bool {
 
 // provisional cuts a copy of what is held by a cadence not yet sure, and hands the windows to sink.
 func (l *ledger) provisional(guess candidate, sink func(*window)) {
-	c := &ledger{lanes: l.lanes, sink: sink, mode: guess, midway: l.midway, start: l.start, now: l.now,
+	// Where nothing rose there is nothing to place: a few windows will do, however long it ran.
+	const few = 64
+	c := &ledger{lanes: l.lanes, sink: sink, mode: guess, midway: l.midway, start: l.start, now: l.now, step: (l.now.rev - l.start.rev) / few,
 		slices: append([]slice(nil), l.slices...), rises: append([]rise(nil), l.rises...)}
 	c.settle()
 }
@@ -224,7 +227,8 @@ func (l *ledger) readBeyond() place {
 
 // settleAtOnce cuts short windows, each with the rises read in it.
 func (l *ledger) settleAtOnce(read place) {
-	for end := l.start.rev + shortWindow; end <= read.rev; end += shortWindow {
+	step := max(shortWindow, l.step)
+	for end := l.start.rev + step; end <= read.rev; end += step {
 		l.bookAtOnce(end)
 		l.closeAt(end, &l.atOnce)
 		l.atOnce = shown{}

@@ -96,6 +96,23 @@ func (l *Lumps) Add(misses float64, parts ...Part) {
 // Fit of the same Lumps starts from the rates found last.
 func (l *Lumps) Fit(phi float64) []Apart {
 	phi = atLeastOne(phi)
+	return l.fit(phi, func(p *problem, best []float64, top float64, g int, _ float64) (low, high float64) {
+		return p.limits(best, top, g, phi)
+	})
+}
+
+// Share is [Lumps.Fit] over so many conditions that limits by likelihood would take long: those of the misses that each is
+// given, with the ones that are shared out counted twice in their variance.
+func (l *Lumps) Share() []Apart {
+	return l.fit(1, func(_ *problem, best []float64, _ float64, g int, mixed float64) (low, high float64) {
+		return burstLimits(best[g], (1+mixed)*best[g], 1)
+	})
+}
+
+// limiter gives the limits of a group's misses, of which a share lies in mixed windows.
+type limiter func(p *problem, best []float64, top float64, g int, mixed float64) (low, high float64)
+
+func (l *Lumps) fit(phi float64, limits limiter) []Apart {
 	firings, mixed := l.exposure()
 	groups := l.groups(firings)
 	p := l.problem(groups)
@@ -108,7 +125,7 @@ func (l *Lumps) Fit(phi float64) []Apart {
 		answer[c].Rate = estimate(0, 0, phi)
 	}
 	for g, members := range groups {
-		low, high := p.limits(best, top, g, phi)
+		low, high := limits(p, best, top, g, mixed[members[0]]/firings[members[0]])
 		r := best[g] / p.firings[g]
 		for _, c := range members {
 			e := estimate(r*firings[c], firings[c], phi)
