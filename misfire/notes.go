@@ -15,6 +15,7 @@ const (
 	NoteKeyOff                           // counts are shown at engine stop: a driving cycle is one window
 	NoteSaturated                        // Cylinder's counter stands at its highest value
 	NoteOvercounted                      // Cylinder counts more misses than firings
+	NoteSetAside                         // Count readings of Cylinder's counter could not be, and were set aside
 	NoteStill                            // Cylinder's counter moved before and now stands still beyond chance
 	NoteNoneMoved                        // no counter moved in much running
 	NoteAverageDisagrees                 // Cylinder's own average of the car disagrees with its counts: see Average
@@ -48,6 +49,9 @@ func (t *Tally) notes(s *Summary) []Note {
 		}
 		of(NoteSaturated, t.lanes[i].saturated)
 		of(NoteOvercounted, c.Overcounted())
+		if n := t.lanes[i].aside; n > 0 {
+			notes = append(notes, Note{Kind: NoteSetAside, Cylinder: c.Cylinder, Count: n})
+		}
 		of(NoteStill, c.Still)
 	}
 	if standsStill(s.Total) {

@@ -75,9 +75,11 @@ func (b *book) lengthen(s *silence, w *window, cylinder int) {
 		return
 	}
 	for _, r := range w.running {
-		if c := b.fine.cells[r.condition]; c != nil && c.cylinders[cylinder] != nil {
-			s.expected += r.firings * c.cylinders[cylinder].awakeRate() / unlike
+		rate := b.fine.cells[r.condition].at(cylinder).awakeRate()
+		if rate == 0 { // it hardly ran so before: what its gear state brought must do
+			rate = b.gears.cells[r.condition.condition().Gear].at(cylinder).awakeRate()
 		}
+		s.expected += r.firings * rate / unlike
 	}
 	s.still = s.chance() < stillChance
 }

@@ -110,6 +110,7 @@ func (t *Tally) SetLimits(catalyst, emission float64) { t.book.whole.limits(cata
 // Finish takes in what is still on its way when the drive ends. Samples may follow: a drive goes on.
 func (t *Tally) Finish() {
 	t.drain(math.Inf(1))
+	t.confirmHeld()
 	t.cadence.close()
 	t.decide()
 	t.ledger.goOn(t.cadence.forNow())
@@ -257,6 +258,7 @@ func (t *Tally) handle(e *event) {
 
 // newCycle begins a driving cycle; midway tells that it was under way before it was watched.
 func (t *Tally) newCycle(midway bool) {
+	t.confirmHeld()
 	t.ledger.breakOff(t.cadence.guess(), midway)
 	t.cadence.restart(t.ledger.now)
 	t.book.endCycle()
@@ -299,27 +301,48 @@ func (t *Tally) enterCount(e *event) {
 	if !standing && e.at-t.ledger.now.sec > track.Hole.Seconds() {
 		return // what ran before it is not known until the engine's speed is
 	}
-	if l.fell(e.value) {
-		t.newCycle(true) // missed at the time, as when the link was lost while the engine was restarted
-	}
 	p := place{t.ledger.now.rev, e.at}
-	l.ran = t.running
 	old, wasBased := l.value, l.based
-	r, rose := l.add(e.value, p, e.at-t.runningFrom >= baselineSettles)
+	r, is := l.add(e.value, p, t.mayHaveFired(), e.at-t.runningFrom >= baselineSettles)
+	if is == restarted { // missed at the time, as when the link was lost while the engine was restarted
+		t.newCycle(true)
+		old, wasBased = l.value, false
+		r, is = l.add(e.value, p, t.mayHaveFired(), e.at-t.runningFrom >= baselineSettles)
+	}
+	l.ran = t.running
 	if l.based && !wasBased {
 		t.averages[e.cylinder].began(e.value)
 		// A counter that goes on where it was has been under way since before the start.
 		t.ledger.midway = t.ledger.midway || old > 0 && e.value >= old
 	}
-	if !rose {
-		return
+	if is == rose {
+		t.enterRise(e.cylinder, r)
 	}
-	r.cylinder = e.cylinder
-	if standing {
+}
+
+// mayHaveFired is the firings of each cylinder so far, with as many in each hole as an engine can make.
+func (t *Tally) mayHaveFired() float64 {
+	const fastest = 7000.0 / 120 // firings a second
+	return t.ledger.now.rev/2 + fastest*t.holes
+}
+
+// enterRise enters misses that a counter showed.
+func (t *Tally) enterRise(cylinder int, r rise) {
+	r.cylinder = cylinder
+	if math.IsInf(t.runningFrom, 1) && r.hi.sec >= t.stoppedAt {
 		t.cadence.stood(r)
 	} else {
 		t.cadence.observe(r)
 	}
 	t.ledger.rise(r)
-	t.strip.miss(e.at, e.cylinder, r.misses)
+	t.strip.miss(r.hi.sec, cylinder, r.misses)
+}
+
+// confirmHeld takes rises that were read once and cannot be read again: the cycle ends, or the drive does.
+func (t *Tally) confirmHeld() {
+	for i := range t.lanes {
+		if l := &t.lanes[i]; l.held.misses > 0 {
+			t.enterRise(i, l.confirm())
+		}
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"runtime"
 	"slices"
 	"sync"
@@ -15,6 +16,7 @@ import (
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/misfire/proof"
+	"stumble/obd"
 )
 
 // drives is how many drives are made for a figure; the whole table of the contributors' guide was made with 200.
@@ -602,5 +604,41 @@ func TestProofUnderLoad(t *testing.T) {
 		return 0, 1
 	})
 	rows = append(rows, row{"a cure driven alike is proven in 2 h", "above 60 %", like, n, true, 86, 0})
+	table(t, rows)
+}
+
+// Wrong bits in one reading of a thousand add nothing, and take nothing away.
+func TestSpoiledReadings(t *testing.T) {
+	var rows []row
+	for _, rate := range []float64{0.1, 30, 1000} {
+		for _, refresh := range refreshes {
+			true100, n := 0.0, 0
+			booked := 0.0
+			for seed := range uint64(*drives) {
+				layout, err := engine.Plain(2)
+				assert.NoError(t, err)
+				tally := misfire.NewTally(misfire.Config{Engine: layout})
+				rng := rand.New(rand.NewPCG(seed, 77))
+				d := NewDrive(Engine{Cylinders: 2, Rates: []float64{rate, 0.1}, Marks: true, Refresh: refresh}, seed, func(s *obd.Sample) {
+					for i := range s.Readings {
+						if r := &s.Readings[i]; r.Service == obd.TestResults && rng.IntN(1000) == 0 {
+							r.Value = float64(int(r.Value) ^ 1<<rng.IntN(16))
+						}
+					}
+					tally.Add(s)
+				})
+				d.Mark = tally.Mark
+				d.Run(idle(30), 1e9, nil)
+				tally.Finish()
+				s := tally.Summary()
+				true100 += d.Truth[0].Misses
+				booked += s.Total[0].Misses
+				n++
+				assert.LessOrEqual(t, s.Total[0].Rate, 1000.0)
+			}
+			off := 100 * math.Abs(booked-true100) / math.Max(true100, 20)
+			rows = append(rows, row{"misses booked beside the true", fmt.Sprintf("%g, every %g rev", rate, refresh.Revolutions), off, n, false, 5, 0})
+		}
+	}
 	table(t, rows)
 }

@@ -209,6 +209,8 @@ func (w Words) note(n *misfire.Note) string {
 		return w.tell("note-saturated", n.Cylinder)
 	case misfire.NoteOvercounted:
 		return w.tell("note-overcounted", n.Cylinder)
+	case misfire.NoteSetAside:
+		return w.count("note-set-aside", float64(n.Count), n.Cylinder)
 	case misfire.NoteStill:
 		return w.tell("note-still", n.Cylinder)
 	case misfire.NoteNoneMoved:
