@@ -1,0 +1,157 @@
+package lever
+
+import "math"
+
+// A step is the difference of two medians with a gap between them, in ticks.
+const (
+	beforeTicks = 8 // 1.6 s
+	gapTicks    = 6 // 1.2 s: the box takes up in 0.3 to 0.8 s
+	afterTicks  = 7 // 1.4 s
+	window      = beforeTicks + gapTicks + afterTicks
+)
+
+const (
+	leastStep    = 1.8 // points of load
+	noiseFactor  = 4.0
+	leastNoise   = 0.2   // points
+	noisePace    = 0.02  // points a tick
+	wildRPM      = 130.0 // rpm, in the first wildFor s of a rest: the flare of a start, or a stop settling
+	wildFor      = 6.0
+	pulse        = 3.6 // s: what goes back within is steering, not a lever
+	rampFor      = 1.6 // s from a fifth to four fifths of a step that was no sharp one
+	rampShare    = 0.6 // of the change over 8 s; less, and the step was a part of a ramp
+	longHump     = 22  // ticks that a difference stays in sight; a sharp step does for some 13
+	reconsiderAt = 4.2 // s after a step
+)
+
+// finder finds each step once, where the difference is greatest.
+type finder struct {
+	noise float64
+	on    bool
+	muted bool
+	sign  float64
+	ticks int // since the difference came in sight
+	best  step
+	start level // before the difference came in sight
+}
+
+// look takes the trace after a tick and gives a step when one is complete.
+func (d *finder) look(t *trail, idle bool) (step, bool) {
+	if !idle {
+		return d.end(t, false)
+	}
+	s := measure(t)
+	d.noise += min(max(t.spread(window-beforeTicks, window-1, s.before.load)-d.noise, -noisePace), noisePace)
+	d.noise = max(d.noise, leastNoise)
+	size := math.Abs(s.load)
+	sign := math.Copysign(1, s.load)
+	switch {
+	case size < max(leastStep, noiseFactor*d.noise) || d.on && sign != d.sign:
+		return d.end(t, true)
+	case d.muted && sign == d.sign:
+		return step{}, false
+	case !d.on:
+		*d = finder{noise: d.noise, on: true, sign: sign, best: s, start: s.before}
+	case size > math.Abs(d.best.load):
+		d.best = s
+	}
+	d.ticks++
+	if size < 0.7*math.Abs(d.best.load) && d.ticks <= longHump {
+		found := d.best
+		d.on, d.muted = false, true
+		return found, true
+	}
+	return step{}, false
+}
+
+// end gives the step that was in sight.
+func (d *finder) end(t *trail, idle bool) (step, bool) {
+	found, was := d.best, d.on
+	if was && idle && d.ticks > longHump {
+		found.after = level{t.median(0, afterTicks-1, load), t.median(0, afterTicks-1, rpm)}
+		found.before = d.start
+		found.load, found.rpm = found.after.load-found.before.load, found.after.rpm-found.before.rpm
+		found.ramp, found.until = true, t.back(afterTicks).at
+	}
+	*d = finder{noise: d.noise}
+	return found, was
+}
+
+// measure is the step between the oldest and the newest ticks of the window.
+func measure(t *trail) step {
+	const last = window - 1
+	s := step{
+		before: level{t.median(window-beforeTicks, last, load), t.median(window-beforeTicks, last, rpm)},
+		after:  level{t.median(0, afterTicks-1, load), t.median(0, afterTicks-1, rpm)},
+		sag:    t.median(window-beforeTicks, last, volts) - t.median(0, afterTicks-1, volts),
+	}
+	s.load, s.rpm = s.after.load-s.before.load, s.after.rpm-s.before.rpm
+	return s.dated(t)
+}
+
+// dated tells when the step began and how long it took.
+func (s step) dated(t *trail) step {
+	s.at = t.back(afterTicks).at
+	fifth, most := math.NaN(), math.NaN()
+	found := false
+	for i := window - 4; i >= 0; i-- {
+		k := t.back(i)
+		part := (k.Load - s.before.load) / s.load
+		if !found && part >= 0.25 {
+			s.at, found = k.at, true
+		}
+		if math.IsNaN(fifth) && part >= 0.2 {
+			fifth = k.at
+		}
+		if math.IsNaN(most) && part >= 0.8 {
+			most = k.at
+		}
+	}
+	s.until = s.at
+	if most-fifth > rampFor {
+		s.ramp, s.until = true, most
+	}
+	return s
+}
+
+// enter puts a step to the open rest, unless it is none of its own.
+func (f *follower) enter(r *rest, s step) {
+	if s.at-r.from < settles || math.Abs(s.rpm) > wildRPM && s.at-r.from < wildFor {
+		return
+	}
+	if math.IsNaN(s.load) || math.IsNaN(s.rpm) {
+		return
+	}
+	f.news = true
+	n := len(r.steps)
+	if n == 0 || r.steps[n-1].sort != stepped || s.at-r.steps[n-1].at > pulse || s.load*r.steps[n-1].load > 0 {
+		r.steps = append(r.steps, s)
+		return
+	}
+	last := &r.steps[n-1]
+	net := s.after.load - last.before.load
+	if math.Abs(net) < max(leastStep, noiseFactor*f.finder.noise) {
+		r.steps = r.steps[:n-1]
+		return
+	}
+	last.load, last.rpm = net, s.after.rpm-last.before.rpm
+	last.after = s.after
+}
+
+// reconsider tells a ramp that was taken for a step, once its surroundings are known.
+func (f *follower) reconsider(r *rest) {
+	const wide, from = 20, 2 // ticks
+	n := len(r.steps)
+	if n == 0 || r.steps[n-1].sort != stepped || r.steps[n-1].ramp {
+		return
+	}
+	s := &r.steps[n-1]
+	since := f.back(0).at - s.at
+	if since < reconsiderAt || since >= reconsiderAt+Period || !f.idleFor(2*wide) {
+		return
+	}
+	change := f.median(0, 4, load) - f.median(2*wide-from, 2*wide+from, load)
+	if s.load/change > 0 && math.Abs(s.load) < rampShare*math.Abs(change) {
+		s.ramp, s.until, f.news = true, f.back(0).at, true
+	}
+}
