@@ -15,6 +15,8 @@ type book struct {
 	total   [engine.MaxCylinders]sum
 	unknown Unknown // windows whose running or gear is not known
 	whole   wholeEngine
+
+	origins [gearStates][gear.Origins]float64 // seconds of running by gear state and who said so
 }
 
 // sum is what was seen of one cylinder, whatever the condition.
@@ -58,11 +60,22 @@ func (b *book) levels() [3]*level { return [...]*level{&b.fine, &b.gears, &b.lev
 // clone is a copy that can be added to without touching the book.
 func (b *book) clone() *book {
 	c := newBook()
-	c.total, c.unknown, c.whole = b.total, b.unknown, b.whole
+	c.total, c.unknown, c.whole, c.origins = b.total, b.unknown, b.whole, b.origins
 	for i, l := range b.levels() {
 		l.copyTo(c.levels()[i])
 	}
 	return c
+}
+
+// origin is who said it for most of the running in a gear state.
+func (b *book) origin(s gear.State) gear.Origin {
+	best := gear.None
+	for o, sec := range b.origins[s] {
+		if sec > b.origins[s][best] {
+			best = gear.Origin(o)
+		}
+	}
+	return best
 }
 
 // add enters one window.

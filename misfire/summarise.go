@@ -86,13 +86,15 @@ func (t *Tally) idleDips() []IdleDips {
 	return all
 }
 
-// provisionalBook is the book, with what the ledger still holds cut by the likeliest cadence.
+// provisionalBook is the book by the gears as they are judged now, with what the ledger still holds cut by the likeliest
+// cadence.
 func (t *Tally) provisionalBook() *book {
+	current := t.relay.current()
 	if !t.ledger.holding {
-		return t.book
+		return current
 	}
-	b := t.book.clone()
-	t.ledger.provisional(t.cadence.guess(), b.add)
+	b := current.clone()
+	t.ledger.provisional(t.cadence.guess(), func(w *window) { t.relay.lay(w, b) })
 	return b
 }
 
@@ -191,7 +193,7 @@ func (r *review) cell(l *level, seen *cell, i int, condition Condition) Cell {
 	c := Cell{
 		Cylinder:  i + 1,
 		Condition: condition,
-		Origin:    r.tally.origin(condition.Gear),
+		Origin:    r.origin(condition.Gear),
 		Reported:  r.tally.lanes[i].reported,
 		Apart:     true,
 		Running:   seconds(seen.seconds),
@@ -233,17 +235,6 @@ func (b *book) worseSince(cylinder int, of func(Condition) bool) float64 {
 		}
 	}
 	return first
-}
-
-// origin is who said it for most of the running in a gear state.
-func (t *Tally) origin(s gear.State) gear.Origin {
-	best := gear.None
-	for o, sec := range t.origins[s] {
-		if sec > t.origins[s][best] {
-			best = gear.Origin(o)
-		}
-	}
-	return best
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

@@ -177,7 +177,7 @@ func force(h *hypothesis, gear bool, m *matrix) {
 // gapInto is a blip of the pedal, or a hole in the data.
 func (c *scene) gapInto(h *hypothesis, n *node, m *matrix) {
 	s := &c.rests[n.rest].steps[n.part-1]
-	hidden := hiddenByBlip
+	hidden := min(hiddenByBlip+hiddenByHole*max(s.until-s.at-longBlip, 0), 0.3)
 	if s.sort == holed {
 		hidden = min(hiddenByHole*(s.until-s.at), 0.5)
 	}

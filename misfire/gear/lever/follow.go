@@ -26,9 +26,13 @@ type gap struct {
 	sort   sort
 	from   float64
 	before level
+	high   float64 // rpm
+	ticks  float64 // with the engine faster than any idle
 }
 
 const (
+	raceFor      = 3.0  // s faster than any idle,
+	raceSays     = 0.99 // which nobody does at rest with a gear in (common practice, no source)
 	longestTick  = 2.0  // s without a tick are a hole
 	longestHole  = 60.0 // s; in a longer hole the car may have been anywhere
 	settles      = 1.6  // s of a rest that are left to settle
@@ -186,6 +190,10 @@ func (f *follower) levelOf(from, to int) level {
 
 // followBlip notices that somebody is on the pedal, or lets the engine race.
 func (f *follower) followBlip(r *rest, now *seen) {
+	if f.gap.on && now.RPM > quietTo {
+		f.gap.high = max(f.gap.high, now.RPM)
+		f.gap.ticks++
+	}
 	if f.gap.on || now.off && now.RPM <= quietTo || r.length() < settles {
 		return
 	}
@@ -197,14 +205,21 @@ func (f *follower) followBlip(r *rest, now *seen) {
 
 // endGap makes a boundary of a gap once the car idles again.
 func (f *follower) endGap(r *rest) {
-	const over = levelTicks + quietAfter
+	over := levelTicks + quietAfter
+	raced := f.gap.sort == blipped && f.gap.high > quietTo && f.gap.ticks*Period >= raceFor
+	if raced {
+		over += levelTicks // the idle comes down slowly
+	}
 	if !f.gap.on || !f.idleFor(over) {
 		return
 	}
-	s := step{sort: f.gap.sort, at: f.gap.from, until: f.back(0).at - over*Period, before: f.gap.before,
+	s := step{sort: f.gap.sort, at: f.gap.from, until: f.back(0).at - float64(over)*Period, before: f.gap.before,
 		after: f.levelOf(0, levelTicks-1)}
 	s.load, s.rpm = s.after.load-s.before.load, s.after.rpm-s.before.rpm
 	r.steps = append(r.steps, s)
+	if raced {
+		r.anchors = append(r.anchors, anchor{at: s.at, call: saidPark, sure: raceSays})
+	}
 	f.gap, f.news = gap{}, true
 }
 

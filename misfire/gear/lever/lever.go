@@ -12,6 +12,11 @@ type Span struct {
 	Stir     bool    // the moments beside a change, a start or a blip: what was missed in them belongs to no state
 }
 
+// Same reports whether two spans say the same.
+func (s *Span) Same(o *Span) bool {
+	return s.State == o.State && s.Reason == o.Reason && s.Told == o.Told
+}
+
 // Bank infers the lever of one car. It is for one goroutine.
 type Bank struct {
 	box      Box
@@ -25,6 +30,8 @@ type Bank struct {
 	known    []bool    // and whether it is known
 	past     []Span    // final
 	spans    []Span
+	scratch  []Span
+	shifts   []float64
 	revision int
 	stale    bool
 }

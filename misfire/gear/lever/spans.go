@@ -110,7 +110,7 @@ func (b *Bank) appendFree(s Span, r *rest, o *opinion, needed float64) {
 
 func (b *Bank) append(s Span) {
 	n := len(b.spans)
-	if n > 0 && b.spans[n-1].To == s.From && b.spans[n-1].State == s.State && b.spans[n-1].Reason == s.Reason && b.spans[n-1].Told == s.Told {
+	if n > 0 && b.spans[n-1].To == s.From && b.spans[n-1].Same(&s) {
 		b.spans[n-1].To = s.To
 		b.spans[n-1].Sure = min(b.spans[n-1].Sure, s.Sure)
 		return
@@ -155,7 +155,7 @@ func (b *Bank) cover(s Span) {
 	if s.From >= s.To {
 		return
 	}
-	var laid []Span
+	laid := b.scratch[:0]
 	for _, o := range b.spans {
 		if o.To <= s.From || o.From >= s.To {
 			laid = append(laid, o)
@@ -173,5 +173,5 @@ func (b *Bank) cover(s Span) {
 			laid = append(laid, tail)
 		}
 	}
-	b.spans = laid
+	b.spans, b.scratch = laid, b.spans
 }

@@ -8,6 +8,7 @@ const (
 	stirRestart = 2.0
 	stirEdge    = 1.5 // beside moving: speed is whole km/h, and lost under 2
 	stirBlip    = 1.0 // after the pedal is let go
+	longBlip    = 5.0 // a pedal pressed for longer is no blip
 )
 
 // stir marks those moments in the spans.
@@ -23,7 +24,13 @@ func (b *Bank) stir() {
 			b.stirred(r.from, r.from+stirEdge)
 		}
 		for j := range r.steps {
-			if s := &r.steps[j]; s.sort != stepped {
+			s := &r.steps[j]
+			switch {
+			case s.sort == stepped:
+			case s.until-s.at > longBlip: // held at a higher speed: only its ends
+				b.stirred(s.at, s.at+stirBlip)
+				b.stirred(s.until, s.until+stirBlip)
+			default:
 				b.stirred(s.at, s.until+stirBlip)
 			}
 		}
@@ -31,13 +38,14 @@ func (b *Bank) stir() {
 			b.stirred(r.to-stirEdge, r.to)
 		}
 	}
-	var shifts []float64
+	shifts := b.shifts[:0]
 	for i := 1; i < len(b.spans); i++ {
 		before, after := &b.spans[i-1], &b.spans[i]
 		if before.To == after.From && before.State != after.State && before.State != Unknown && after.State != Unknown {
 			shifts = append(shifts, after.From)
 		}
 	}
+	b.shifts = shifts
 	for _, at := range shifts {
 		b.stirred(at-stirBefore, at+stirAfter)
 	}
@@ -45,7 +53,7 @@ func (b *Bank) stir() {
 
 // stirred marks the spans between two times.
 func (b *Bank) stirred(from, to float64) {
-	laid := make([]Span, 0, len(b.spans)+2)
+	laid := b.scratch[:0]
 	for _, s := range b.spans {
 		if s.Stir || s.To <= from || s.From >= to {
 			laid = append(laid, s)
@@ -64,5 +72,5 @@ func (b *Bank) stirred(from, to float64) {
 			laid = append(laid, tail)
 		}
 	}
-	b.spans = laid
+	b.spans, b.scratch = laid, b.spans
 }

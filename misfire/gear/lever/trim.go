@@ -6,7 +6,7 @@ import "slices"
 const (
 	maxSteps = 200
 	maxRests = 64
-	maxPast  = 2048 // final spans that can still be asked for
+	maxPast  = 512 // final spans that can still be asked for
 )
 
 // origin is what is known of where the first kept rest begins, when it is not where the drive began.
