@@ -76,7 +76,7 @@ func (r *review) glance() *Summary {
 // idleDips is what the idle shows in each gear state it was seen in.
 func (t *Tally) idleDips() []IdleDips {
 	var all []IdleDips
-	for _, g := range gearOrder {
+	for _, g := range gear.Known() {
 		d := IdleDips{Gear: g}
 		d.Dips, d.Minutes, d.Low, d.High = t.idle.PerMinute(g)
 		if d.Minutes > 0 {

@@ -18,9 +18,6 @@ const (
 	foundChance   = 0.05
 )
 
-// gearOrder is the order in which gear states are told.
-var gearOrder = [...]gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse, gear.Moving}
-
 // verdict judges the drive. Only windows that lie within one gear state decide; what is shared out by
 // estimate is shown, but accuses nobody.
 func (r *review) verdict(s *Summary) Verdict {
@@ -50,7 +47,7 @@ func (r *review) verdict(s *Summary) Verdict {
 // one of them the engine as a whole is above the ceiling.
 func (r *review) looks() (bad [engine.MaxCylinders]bool, random bool) {
 	looks := []look{r.wholeLook()}
-	for _, g := range gearOrder {
+	for _, g := range gear.Known() {
 		if r.gears.cells[g] != nil {
 			looks = append(looks, r.gearLook(g))
 		}
@@ -117,10 +114,10 @@ func (r *review) worseIn(cylinder int) gear.State {
 	case lever.Less < plannedChance:
 		return gear.ParkNeutral
 	}
-	const pairs = len(gearOrder) * (len(gearOrder) - 1)
+	const pairs = (gear.States - 1) * (gear.States - 2)
 	worst, least := gear.Unknown, foundChance/float64(pairs)
-	for _, high := range gearOrder {
-		for _, low := range gearOrder {
+	for _, high := range gear.Known() {
+		for _, low := range gear.Known() {
 			if high == low {
 				continue
 			}
@@ -137,7 +134,7 @@ func (r *review) worseIn(cylinder int) gear.State {
 // limit, so that a few firings in Reverse do not outshout minutes in Drive.
 func (r *review) surestHigh(cylinder int, phi float64) gear.State {
 	best, top := gear.Unknown, 0.0
-	for _, g := range gearOrder {
+	for _, g := range gear.Known() {
 		if g == gear.ParkNeutral {
 			continue
 		}

@@ -284,7 +284,7 @@ func possible(l engine.Layout) bool {
 
 // gearOf is the gear state of a name.
 func gearOf(name string) (gear.State, bool) {
-	for g := gear.Unknown; g <= gear.Moving; g++ {
+	for _, g := range gear.Order() {
 		if g.String() == name {
 			return g, true
 		}

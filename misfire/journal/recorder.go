@@ -165,14 +165,21 @@ func (r *Recorder) Sample(s *obd.Sample) {
 
 // Mark records a gear that was marked, or, with gear.Unknown, a note.
 func (r *Recorder) Mark(at time.Time, g gear.State, text string) {
+	kind := MarkNote
+	if g != gear.Unknown {
+		kind = MarkGear
+	}
+	r.markOf(kind, at, g, text)
+}
+
+// Ask records a gear that a guided test asked for, or, with gear.Unknown, that it asks for none any more.
+func (r *Recorder) Ask(at time.Time, g gear.State) { r.markOf(MarkAsk, at, g, "") }
+
+func (r *Recorder) markOf(kind MarkKind, at time.Time, g gear.State, text string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.ended {
 		return
-	}
-	kind := MarkNote
-	if g != gear.Unknown {
-		kind = MarkGear
 	}
 	r.mark(Mark{At: at, Until: at, Kind: kind, Gear: g, Text: text, after: r.sampled.next})
 	r.recorded(at)
