@@ -52,8 +52,9 @@ func (j *Judge) Call() Call { return j.call }
 
 // Mark takes the state that the driver or helper marked at a time. Unknown withdraws the mark. A mark holds
 // until the next one, or until it is contradicted for three seconds on end: by a report of the car, by motion
-// after P/N, by standing after moving, by more than 20 km/h after R. An engine start withdraws any mark but P/N, and so
-// does a step of the load by which the lever plainly went elsewhere.
+// after P/N, by standing after moving, by more than 20 km/h after R. An engine start withdraws any mark but P/N, a stop
+// any of before it, and so does a step of the load by which the lever plainly went elsewhere: inference goes on from the
+// mark.
 func (j *Judge) Mark(when time.Time, s State) {
 	at := momentOf(when)
 	j.mark = mark{state: s, at: at}
@@ -125,7 +126,9 @@ func (j *Judge) take(r *obd.Reading, at time.Time, now moment) {
 	case r.ID == obd.PIDLoad:
 		j.ticker.load.add(r.Value)
 	case r.ID == obd.PIDSpeed:
-		j.motion.add(r.Value, now)
+		if j.motion.add(r.Value, now) == ceased && j.mark.at < j.motion.since && j.mark.state != Moving {
+			j.mark = mark{} // it told of another rest
+		}
 	}
 }
 
@@ -174,12 +177,11 @@ func (j *Judge) settle(at time.Time) {
 
 // yield withdraws a mark once the lever has plainly gone elsewhere since.
 func (j *Judge) yield(r *ruling, now moment) {
-	const plainly = 0.95
 	if !j.resting(now) || j.mark.state == Moving {
 		return
 	}
 	s, known := j.last()
-	if !known || s.Sure < plainly || s.State == lever.Unknown || s.State == lever.InGear == j.mark.state.Loaded() {
+	if !known || s.State == lever.Unknown || s.State == lever.InGear == j.mark.state.Loaded() {
 		return
 	}
 	since := j.momentAt(s.From)

@@ -231,12 +231,12 @@ func (d *Drive) stored(m *journal.Mark) {
 	if m.Kind == journal.MarkGap {
 		d.notify(Notice{Kind: SamplesUnread, At: m.At, Text: m.Text})
 	}
-	switch m.Kind {
-	case journal.MarkGear:
-		d.tally.Mark(m.At, m.Gear)
-	case journal.MarkAsk:
-		d.tally.Prompt(m.At, m.Gear)
+	if g, asks := m.Asks(); asks {
+		d.tally.Prompt(m.At, g)
 		return
+	}
+	if m.Kind == journal.MarkGear {
+		d.tally.Mark(m.At, m.Gear)
 	}
 	d.keep(Mark{At: m.At, Until: m.Until, Kind: m.Kind, Gear: m.Gear, Text: m.Text})
 }

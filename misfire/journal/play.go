@@ -18,7 +18,6 @@ type MarkKind string
 const (
 	MarkGear MarkKind = "gear" // the gear was moved, or told
 	MarkNote MarkKind = "note"
-	MarkAsk  MarkKind = "ask" // a guided test asked for the gear, or with ? for none any more
 	MarkGap  MarkKind = "gap" // something is missing here, and Text says what
 )
 

@@ -173,7 +173,15 @@ func (r *Recorder) Mark(at time.Time, g gear.State, text string) {
 }
 
 // Ask records a gear that a guided test asked for, or, with gear.Unknown, that it asks for none any more.
-func (r *Recorder) Ask(at time.Time, g gear.State) { r.markOf(MarkAsk, at, g, "") }
+func (r *Recorder) Ask(at time.Time, g gear.State) { r.markOf(MarkNote, at, g, asked+g.String()) }
+
+// asked begins the text of a note of what was asked for.
+const asked = "asked for "
+
+// Asks is the gear that a guided test asked for, which is noted; false for any other mark.
+func (m *Mark) Asks() (gear.State, bool) {
+	return m.Gear, m.Kind == MarkNote && m.Text == asked+m.Gear.String()
+}
 
 func (r *Recorder) markOf(kind MarkKind, at time.Time, g gear.State, text string) {
 	r.mu.Lock()

@@ -154,8 +154,30 @@ func (c *scene) stepInto(h *hypothesis, n *node, m, other *matrix) {
 			m[from][from^inGear] += rate * f.lever[h.lever]
 		}
 	}
+	c.bothInto(h, s, m)
 	if s.forced != nobody {
 		force(h, s.forced == saidGear, m)
+	}
+}
+
+// bothInto is lever and accessory within the time of one step, of which only the sum is seen.
+func (c *scene) bothInto(h *hypothesis, s *step, m *matrix) {
+	if h.lever < 0 || h.accessory < 0 {
+		return
+	}
+	l, a := &c.kinds[h.lever], &c.kinds[h.accessory]
+	chance := c.uses[h.accessory] * pulse
+	for from := range states {
+		lever, accessory, rate := 1.0, 1.0, outOfPark
+		if from&inGear != 0 {
+			lever, rate = -1, outOfGear
+		}
+		if from&isOn != 0 {
+			accessory = -1
+		}
+		load, rpm := lever*l.load+accessory*a.load, lever*l.rpm+accessory*a.rpm
+		wide := kind{load: l.load + a.load, rpm: math.Abs(l.rpm) + math.Abs(a.rpm)}
+		m[from][from^inGear^isOn] += rate * chance * alike(s.load-load, s.rpm-rpm, &wide)
 	}
 }
 

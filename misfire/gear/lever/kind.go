@@ -37,7 +37,7 @@ func kindsOf(kinds []kind, rests []rest) []kind {
 	kinds = kinds[:0]
 	for i := range rests {
 		for j := range rests[i].steps {
-			if s := &rests[i].steps[j]; s.sort == stepped {
+			if s := &rests[i].steps[j]; s.sort == stepped && !s.mixed {
 				kinds = sorted(kinds, s)
 			}
 		}

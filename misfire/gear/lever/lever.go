@@ -108,13 +108,10 @@ func (b *Bank) Settled() float64 {
 	return b.follower.rests[0].from
 }
 
-// Spans are the rests that are kept, in order of time, cut where what is said changes. The last goes on. They are good
-// until the next call.
+// Spans are the rests that are kept, in order of time, cut where what is said changes. The last of a rest that goes on
+// ends in the far future. They are good until the next call.
 func (b *Bank) Spans() []Span {
 	b.refresh()
-	if r := b.follower.open(); r != nil && len(b.spans) > 0 {
-		b.spans[len(b.spans)-1].To = r.to
-	}
 	return b.spans
 }
 

@@ -46,6 +46,7 @@ type step struct {
 	load, rpm     float64 // by how much each changed for good; NaN where not known
 	sag           float64 // volts lost with it
 	ramp          bool    // it took its time
+	mixed         bool    // two steps that all but cancel: of no kind
 	before, after level
 	forced        call // the lever went there: marked, or asked for
 }
@@ -86,6 +87,17 @@ type rest struct {
 
 // length is that of a rest in seconds.
 func (r *rest) length() float64 { return r.to - r.from }
+
+// forever is longer than any drive, in seconds.
+const forever = 1e9
+
+// ends is when a rest ends: nobody knows of one that goes on.
+func (r *rest) ends() float64 {
+	if r.end == Open {
+		return forever
+	}
+	return r.to
+}
 
 // stretch is the part of a rest between boundary i-1 and i.
 func (r *rest) stretch(i int) (from, to float64) {

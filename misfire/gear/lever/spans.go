@@ -18,6 +18,9 @@ func (b *Bank) lay() {
 		n := &b.bank.nodes[i]
 		r := &b.bank.rests[n.rest]
 		from, to := r.stretch(n.part)
+		if n.part == len(r.steps) {
+			to = r.ends()
+		}
 		s := Span{From: from, To: to}
 		switch {
 		case n.part > 0:
@@ -130,7 +133,7 @@ func (b *Bank) overlay() {
 		if r == nil {
 			continue
 		}
-		to := r.to
+		to := r.ends()
 		for _, next := range b.said[i+1:] {
 			if next.prompt {
 				to = min(to, next.at)

@@ -17,11 +17,12 @@ const (
 	noisePace    = 0.02  // points a tick
 	wildRPM      = 130.0 // rpm, in the first wildFor s of a rest: the flare of a start, or a stop settling
 	wildFor      = 6.0
-	pulse        = 3.6 // s: what goes back within is steering, not a lever
-	rampFor      = 1.6 // s from a fifth to four fifths of a step that was no sharp one
-	rampShare    = 0.6 // of the change over 8 s; less, and the step was a part of a ramp
-	longHump     = 22  // ticks that a difference stays in sight; a sharp step does for some 13
-	reconsiderAt = 4.2 // s after a step
+	pulse        = 3.6  // s: what goes back within is steering, not a lever
+	lastingRPM   = 40.0 // rpm: a pulse that leaves the idle changed by so much was two things at once
+	rampFor      = 1.6  // s from a fifth to four fifths of a step that was no sharp one
+	rampShare    = 0.6  // of the change over 8 s; less, and the step was a part of a ramp
+	longHump     = 22   // ticks that a difference stays in sight; a sharp step does for some 13
+	reconsiderAt = 4.2  // s after a step
 )
 
 // finder finds each step once, where the difference is greatest.
@@ -57,9 +58,8 @@ func (d *finder) look(t *trail, idle bool) (step, bool) {
 	}
 	d.ticks++
 	if size < 0.7*math.Abs(d.best.load) && d.ticks <= longHump {
-		found := d.best
 		d.on, d.muted = false, true
-		return found, true
+		return d.best.centred(t), true
 	}
 	return step{}, false
 }
@@ -73,8 +73,26 @@ func (d *finder) end(t *trail, idle bool) (step, bool) {
 		found.load, found.rpm = found.after.load-found.before.load, found.after.rpm-found.before.rpm
 		found.ramp, found.until = true, t.back(afterTicks).at
 	}
+	if was && !found.ramp {
+		found = found.centred(t)
+	}
 	*d = finder{noise: d.noise}
 	return found, was
+}
+
+// centred takes the levels beside the date of the step: where the difference is greatest, speed may have moved already,
+// which goes ahead of the load.
+func (s step) centred(t *trail) step {
+	const clear = 3 // ticks before the date
+	since := int(math.Round((t.back(0).at - s.at) / Period))
+	newest := max(since-gapTicks-afterTicks, 0)
+	if since < gapTicks || since+clear+beforeTicks > t.held() {
+		return s
+	}
+	s.before = level{t.median(since+clear, since+clear+beforeTicks-1, load), t.median(since+clear, since+clear+beforeTicks-1, rpm)}
+	s.after = level{t.median(newest, newest+afterTicks-1, load), t.median(newest, newest+afterTicks-1, rpm)}
+	s.load, s.rpm = s.after.load-s.before.load, s.after.rpm-s.before.rpm
+	return s
 }
 
 // measure is the step between the oldest and the newest ticks of the window.
@@ -129,13 +147,13 @@ func (f *follower) enter(r *rest, s step) {
 		return
 	}
 	last := &r.steps[n-1]
-	net := s.after.load - last.before.load
-	if math.Abs(net) < max(leastStep, noiseFactor*f.finder.noise) {
+	net, rpm := s.after.load-last.before.load, s.after.rpm-last.before.rpm
+	if math.Abs(net) < max(leastStep, noiseFactor*f.finder.noise) && math.Abs(rpm) < lastingRPM {
 		r.steps = r.steps[:n-1]
 		return
 	}
-	last.load, last.rpm = net, s.after.rpm-last.before.rpm
-	last.after = s.after
+	last.load, last.rpm, last.after = net, rpm, s.after
+	last.mixed = math.Abs(net) < leastStep
 }
 
 // reconsider tells a ramp that was taken for a step, once its surroundings are known.
