@@ -172,17 +172,7 @@ func (f *follower) goOn(r *rest) {
 }
 
 // idleFor reports whether the newest n ticks were all quiet.
-func (f *follower) idleFor(n int) bool {
-	if f.held() < n {
-		return false
-	}
-	for i := range n {
-		if !f.back(i).quiet {
-			return false
-		}
-	}
-	return true
-}
+func (f *follower) idleFor(n int) bool { return f.quiet(0, n-1) }
 
 func (f *follower) levelOf(from, to int) level {
 	return level{f.median(from, to, load), f.median(from, to, rpm)}

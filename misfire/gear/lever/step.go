@@ -16,6 +16,7 @@ const (
 	leastNoise   = 0.2   // points
 	noisePace    = 0.02  // points a tick
 	wildRPM      = 130.0 // rpm, in the first wildFor s of a rest: the flare of a start, or a stop settling
+	wildestRPM   = 300.0 // rpm: at no time does a lever or an accessory move the idle so far
 	wildFor      = 6.0
 	pulse        = 3.6  // s: what goes back within is steering, not a lever
 	lastingRPM   = 40.0 // rpm: a pulse that leaves the idle changed by so much was two things at once
@@ -86,7 +87,7 @@ func (s step) centred(t *trail) step {
 	const clear = 3 // ticks before the date
 	since := int(math.Round((t.back(0).at - s.at) / Period))
 	newest := max(since-gapTicks-afterTicks, 0)
-	if since < gapTicks || since+clear+beforeTicks > t.held() {
+	if since < gapTicks || !t.quiet(newest, since+clear+beforeTicks-1) {
 		return s
 	}
 	s.before = level{t.median(since+clear, since+clear+beforeTicks-1, load), t.median(since+clear, since+clear+beforeTicks-1, rpm)}
@@ -137,7 +138,7 @@ func (f *follower) enter(r *rest, s step) {
 	if s.at-r.from < settles || math.Abs(s.rpm) > wildRPM && s.at-r.from < wildFor {
 		return
 	}
-	if math.IsNaN(s.load) || math.IsNaN(s.rpm) {
+	if math.IsNaN(s.load) || math.IsNaN(s.rpm) || math.Abs(s.rpm) > wildestRPM {
 		return
 	}
 	f.news = true

@@ -71,6 +71,19 @@ func (t *trail) median(from, to int, value func(*seen) float64) float64 {
 	return median(values)
 }
 
+// quiet reports whether the ticks back(from) to back(to) all were.
+func (t *trail) quiet(from, to int) bool {
+	if to >= t.held() {
+		return false
+	}
+	for i := from; i <= to; i++ {
+		if !t.back(i).quiet {
+			return false
+		}
+	}
+	return true
+}
+
 // spread is 1.4826 times the median distance of the load from a level, the usual robust standard deviation.
 func (t *trail) spread(from, to int, level float64) float64 {
 	return 1.4826 * t.median(from, to, func(k *seen) float64 { return math.Abs(k.Load - level) })
