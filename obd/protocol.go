@@ -58,13 +58,3 @@ func (p Protocol) String() string {
 	}
 	return fmt.Sprintf("protocol %X", byte(p))
 }
-
-// ProtocolNamed is the protocol that String names so, ProtocolUnknown for none.
-func ProtocolNamed(name string) Protocol {
-	for p := J1850PWM; p <= CAN29At250; p++ {
-		if p.String() == name {
-			return p
-		}
-	}
-	return ProtocolUnknown
-}

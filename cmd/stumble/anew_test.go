@@ -45,7 +45,7 @@ func TestDecodedAnewKeepsTheMarks(t *testing.T) {
 func TestDecodedAnewNeedsExchanges(t *testing.T) {
 	path := aJournal(t)
 	inJournal(t, path, func(j *journal.Journal) {
-		r, err := j.StartDrive(journal.DriveInfo{Vehicle: journal.Vehicle{Name: "Wren"}, Started: morning(), Protocol: obd.CAN11At500.String()})
+		r, err := j.StartDrive(journal.DriveInfo{Vehicle: journal.Vehicle{Name: "Wren"}, Started: morning(), Protocol: obd.CAN11At500})
 		require.NoError(t, err)
 		r.Sample(&obd.Sample{Sent: morning(), Received: morning(), Readings: []obd.Reading{{Service: obd.LiveData, ID: obd.PIDRPM, Value: 800}}})
 		require.NoError(t, r.Finish(nil))

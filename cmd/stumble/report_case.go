@@ -44,7 +44,7 @@ func reportCase(r *job.Report) *report.Case {
 func reportDrive(d *job.ReportDrive) report.Drive {
 	s := &d.Stored
 	out := report.Drive{
-		Number: s.ID, Name: s.Name, Side: report.Side(d.Side), Adapter: s.Adapter, Protocol: s.Protocol, Summary: d.Summary, Moments: d.Moments,
+		Number: s.ID, Name: s.Name, Side: report.Side(d.Side), Adapter: s.Adapter, Protocol: s.Protocol.String(), Summary: d.Summary, Moments: d.Moments,
 		Exchanges: s.Exchanges, Lost: s.Lost, CutOff: s.State == journal.DriveInterrupted,
 	}
 	for _, m := range d.Marks {

@@ -55,7 +55,7 @@ func (p *Playback) Now() time.Time { return p.stored.at }
 // Health returns how the adapter was doing.
 func (p *Playback) Health() Health {
 	d := &p.stored.drive
-	return Health{Adapter: d.Adapter, Protocol: d.Protocol, Exchanges: p.exchanges, PerSecond: p.traffic.perSecond()}
+	return Health{Adapter: d.Adapter, Protocol: d.Protocol.String(), Exchanges: p.exchanges, PerSecond: p.traffic.perSecond()}
 }
 
 // Position is where a playback is.

@@ -166,7 +166,7 @@ func (s *Saver) Record(c *Car, d *Drive) error {
 	}
 	info := journal.DriveInfo{
 		Vehicle: s.Place.Vehicle(setup.VIN, setup.Title), JobName: s.Place.Name, Started: d.Now(), Setup: kept,
-		Adapter: c.Adapter.Identity(), Protocol: c.Adapter.Protocol().String(),
+		Adapter: c.Adapter.Identity(), Protocol: c.Adapter.Protocol(),
 		Engine: d.Config.Engine, Map: d.Config.Map,
 		Catalyst: c.Caps.CatalystLimit, Emission: c.Caps.EmissionLimit,
 	}

@@ -66,7 +66,7 @@ func Anew(j *journal.Journal, drive journal.Drive) (Source, error) {
 	switch {
 	case drive.Exchanges == 0:
 		return nil, &AnewError{Drive: drive.ID}
-	case obd.ProtocolNamed(drive.Protocol) == obd.ProtocolUnknown:
+	case drive.Protocol == obd.ProtocolUnknown:
 		return nil, &AnewError{Drive: drive.ID, Exchanges: true}
 	}
 	setup, err := SetupOf(&drive)
@@ -74,7 +74,7 @@ func Anew(j *journal.Journal, drive journal.Drive) (Source, error) {
 		return nil, err
 	}
 	play := func(do func(journal.Event) error) error {
-		r := rereading{do: do, reread: vehicle.NewReread(obd.ProtocolNamed(drive.Protocol), !setup.NoHeaders)}
+		r := rereading{do: do, reread: vehicle.NewReread(drive.Protocol, !setup.NoHeaders)}
 		return r.play(j, drive.ID)
 	}
 	return &stored{journal: j, drive: drive, play: play}, nil
@@ -110,7 +110,7 @@ func (s *stored) Now() time.Time { return s.at }
 
 func (s *stored) Health() Health {
 	d := &s.drive
-	return Health{Adapter: d.Adapter, Protocol: d.Protocol, Exchanges: d.Exchanges, PerSecond: unknown()}
+	return Health{Adapter: d.Adapter, Protocol: d.Protocol.String(), Exchanges: d.Exchanges, PerSecond: unknown()}
 }
 
 // rereading decodes the exchanges of a stored drive anew.

@@ -6,8 +6,6 @@ import (
 	"errors"
 	"math"
 	"time"
-
-	"stumble/misfire/journal/pack"
 )
 
 // BenchReading is one measurement by hand.
@@ -35,7 +33,7 @@ func (j *Journal) AddBench(b BenchReading) (id int64, err error) {
 	uid := newUID()
 	err = j.writeJob(b.Job, func(t tx) (err error) {
 		id, err = t.insert("INSERT INTO bench (uid, job_id, at_ns, kind, cylinder, quantity, value, unit, text, judged) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-			uid, b.Job, pack.Nanoseconds(b.At), b.Kind, b.Cylinder, b.Quantity, orNull(b.Value), b.Unit, b.Text, string(b.Judged))
+			uid, b.Job, nanoseconds(b.At), b.Kind, b.Cylinder, b.Quantity, orNull(b.Value), b.Unit, b.Text, string(b.Judged))
 		return err
 	})
 	return id, err
@@ -47,7 +45,7 @@ func (j *Journal) BenchReadings(job int64) ([]BenchReading, error) {
 		var at int64
 		var value sql.NullFloat64
 		err = row.Scan(&b.ID, &b.Job, &at, &b.Kind, &b.Cylinder, &b.Quantity, &value, &b.Unit, &b.Text, &b.Judged)
-		b.At, b.Value = pack.Time(at), orNaN(value)
+		b.At, b.Value = timeOf(at), orNaN(value)
 		return b, err
 	}, "SELECT id, job_id, at_ns, kind, cylinder, quantity, value, unit, text, judged FROM bench WHERE job_id = ? ORDER BY id", job)
 }

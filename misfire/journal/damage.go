@@ -86,7 +86,7 @@ func (j *Journal) crashed() (bool, error) {
 	}
 	own := j.ownDrives()
 	for _, d := range open {
-		if !own[d.uid] && !j.lives(d.uid) {
+		if !own[d.uid] && !j.isRecorded(d.uid) {
 			return true, nil
 		}
 	}
@@ -97,6 +97,7 @@ func (j *Journal) crashed() (bool, error) {
 const (
 	copyMark     = ".copy"     // of the damaged file, to be read
 	partMark     = ".part"     // the new file, not whole yet
+	firstMark    = ".first"    // a file for its first page alone
 	salvagedMark = ".salvaged" // the new file, whole
 )
 
@@ -108,7 +109,8 @@ func (j *Journal) setAside() error {
 	}
 	j.closeReaders()
 	defer removeDatabase(j.path + copyMark)
-	for _, left := range []string{copyMark, partMark, salvagedMark} {
+	defer removeDatabase(j.path + firstMark)
+	for _, left := range []string{copyMark, firstMark, partMark, salvagedMark} {
 		removeDatabase(j.path + left)
 	}
 	found, err := j.salvage()

@@ -21,8 +21,9 @@
 //
 //	SELECT at_ns, json_extract(data, '$.vin'), json_extract(data, '$.voltage') FROM intakes WHERE kind = 'intake';
 //
-// Samples and raw exchanges are packed, some ten seconds a row: an hour at fifty exchanges a second would otherwise be
-// half a million rows. Package pack documents how; they are decoded again with Play and Exchanges.
+// Samples and raw exchanges lie in blocks, some ten seconds a row, as gzip streams of records: an hour at fifty exchanges
+// a second would otherwise be half a million rows. block.go documents the records, version1.go the packets of rows that
+// version 1 of the schema wrote; Play and Exchanges decode both.
 //
 // # Files beside it
 //
@@ -30,5 +31,9 @@
 // program first. journal.db.live-… is there while a drive is being recorded. journal.db.damaged-1 is a file that was
 // set aside. journal.db.suspect asks for a check of the whole file at the next start.
 //
-// A job taken to another journal is a file of JSON lines, compressed: see ExportJob.
+// # Other versions and other computers
+//
+// A file of an older version is brought up to date when it is opened, in one transaction: until that is committed it is
+// as it was. Where it cannot be written it is read as it is. A job goes to another computer as a journal with that one
+// job in it, by ExportJob and ImportJob; jobs that version 1 exported as lines of JSON are still taken in.
 package journal

@@ -4,10 +4,11 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"strconv"
 	"time"
 
 	"stumble/misfire/engine"
-	"stumble/misfire/journal/pack"
+	"stumble/obd"
 )
 
 // DriveState is how far the recording of a drive came.
@@ -28,7 +29,7 @@ type DriveInfo struct {
 	Name     string
 	Started  time.Time
 	Adapter  string // what it calls itself
-	Protocol string
+	Protocol obd.Protocol
 	Engine   engine.Layout // as the tally takes it
 	Map      engine.Map
 	// Catalyst and Emission are the limits that the car reports over 200 and 1,000 revolutions, in percent; NaN when
@@ -56,15 +57,16 @@ const driveQuery = `SELECT d.id, d.uid, d.job_id, j.name, d.name, d.state, d.sta
 func readDrive(row scanner) (d Drive, err error) {
 	var started, ended int64
 	var layout []byte
-	var cylinders string
+	var cylinders, protocol string
 	var catalyst, emission sql.NullFloat64
 	v := &d.Vehicle
-	err = row.Scan(&d.ID, &d.UID, &d.Job, &d.JobName, &d.Name, &d.State, &started, &ended, &d.Adapter, &d.Protocol, &layout, &cylinders,
+	err = row.Scan(&d.ID, &d.UID, &d.Job, &d.JobName, &d.Name, &d.State, &started, &ended, &d.Adapter, &protocol, &layout, &cylinders,
 		&catalyst, &emission, &d.Setup, &d.Samples, &d.Exchanges, &d.Lost, &v.ID, &v.UID, &v.VIN, &v.Name, &v.Layout, &v.Map, &v.Note)
 	if err != nil {
 		return d, err
 	}
-	d.Started, d.Ended = pack.Time(started), pack.Time(ended)
+	d.Protocol = protocolOf(protocol)
+	d.Started, d.Ended = timeOf(started), timeOf(ended)
 	d.Catalyst, d.Emission = orNaN(catalyst), orNaN(emission)
 	if err := json.Unmarshal(layout, &d.Engine); err != nil {
 		return d, fmt.Errorf("the engine of drive %d cannot be read: %w", d.ID, err)
@@ -107,6 +109,22 @@ func (j *Journal) DeleteDrive(id int64) error {
 	})
 }
 
+// protocolCode is a protocol as it is stored: its number, empty when it is not known.
+func protocolCode(p obd.Protocol) string {
+	if p == obd.ProtocolUnknown {
+		return ""
+	}
+	return strconv.Itoa(int(p))
+}
+
+// protocolOf is the protocol of a stored code, or of the words of version 1.
+func protocolOf(text string) obd.Protocol {
+	if n, err := strconv.ParseUint(text, 10, 8); err == nil {
+		return obd.Protocol(n)
+	}
+	return protocolWords()[text]
+}
+
 // recordingError is err, or that a drive is still being recorded.
 func recordingError(err error, drive int64) error {
 	if err != nil {
@@ -124,9 +142,9 @@ func (t tx) insertDrive(uid string, job int64, info *DriveInfo) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	started := pack.Nanoseconds(info.Started)
+	started := nanoseconds(info.Started)
 	return t.insert(`INSERT INTO drives (uid, job_id, name, state, started_ns, ended_ns, adapter, protocol, layout, engine, map, catalyst, emission, setup, samples, exchanges, lost)
 		VALUES (?, ?, ?, 'recording', ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0, 0, 0)`,
-		uid, job, info.Name, started, started, info.Adapter, info.Protocol, info.Engine.Key, string(layout), info.Map.String(),
+		uid, job, info.Name, started, started, info.Adapter, protocolCode(info.Protocol), info.Engine.Key, string(layout), info.Map.String(),
 		orNull(info.Catalyst), orNull(info.Emission), string(info.Setup))
 }

@@ -1,21 +1,21 @@
 package journal
 
 import (
-	"bytes"
-	"encoding/base64"
+	"bufio"
+	"context"
+	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"math"
+	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"unicode"
 
 	"stumble/misfire/engine"
-	"stumble/misfire/gear"
 )
 
 // Imported says what became of an exported job.
@@ -36,18 +36,108 @@ func (i Imported) String() string {
 	return fmt.Sprintf("job %d was here already: %d entries are new, %d were known", i.Job, i.Added, i.Known)
 }
 
-// ImportJob reads what ExportJob wrote, whole or not at all. A job that is already here takes in what it did not have;
-// nothing that is here is changed. The file may be anybody's: what does not fit the schema is refused.
-func (j *Journal) ImportJob(r io.Reader) (Imported, error) {
-	rows, err := readPortable(r)
-	if err != nil {
-		return Imported{}, err
+// ImportJob reads what ExportJob wrote, now or in version 1, whole or not at all. A job that is already here takes in
+// what it did not have; nothing that is here is changed. The file may be anybody's: what does not fit the schema is
+// refused.
+func (j *Journal) ImportJob(r io.Reader) (found Imported, err error) {
+	buffered := bufio.NewReader(r)
+	const sqliteFile = "SQLite format 3\x00" // the SQLite file format, "The Database Header"
+	if head, _ := buffered.Peek(len(sqliteFile)); string(head) != sqliteFile {
+		lines, err := readJobLines(buffered)
+		if err != nil {
+			return found, err
+		}
+		return j.importWith(lines.each)
 	}
-	var found Imported
-	err = j.write(func(t tx) error {
-		m := importer{t: t, ids: make(map[string]map[int64]int64), fresh: make(map[int64]bool), columns: make(map[string][]column)}
-		if err := m.all(rows); err != nil {
+	err = inFolder(func(folder string) error {
+		path := filepath.Join(folder, "job.db")
+		if err := spool(path, buffered, mostJobFile); err != nil {
 			return err
+		}
+		db, conn, err := connect(path, safe)
+		if err != nil {
+			return errNoJobFile
+		}
+		defer db.Close()
+		defer conn.Close()
+		if err := fitToImport(conn); err != nil {
+			return err
+		}
+		found, err = j.importWith(func(m *importer) error { return m.file(conn) })
+		return err
+	})
+	return found, err
+}
+
+// Limits of an exported job: some two hundred hours of drives.
+const (
+	mostJobFile = 2 << 30 // bytes
+	mostRows    = 200_000
+)
+
+var (
+	errNoJobFile  = errors.New("this is not an exported job: give a file that export wrote")
+	errCutJobFile = errors.New("the exported job is not whole: copy it again")
+	errTooMuch    = errors.New("the exported job is too large to take in: export it again with fewer drives")
+)
+
+// spool puts a file that comes from somewhere on the disk.
+func spool(path string, r io.Reader, most int64) error {
+	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	n, err := io.Copy(file, io.LimitReader(r, most+1))
+	if n > most {
+		err = errors.Join(err, errTooMuch)
+	}
+	return errors.Join(err, file.Close())
+}
+
+// fitToImport makes sure that a file is a whole journal with nothing in it that would run, and brings it up to date: it
+// is a copy.
+func fitToImport(conn *sql.Conn) error {
+	ctx := context.Background()
+	id, err := identify(ctx, conn)
+	switch {
+	case err != nil:
+		return errCutJobFile
+	case id.application != applicationID || id.version < 1:
+		return errNoJobFile
+	case id.version > newest:
+		return fmt.Errorf("the exported job: %w; use that version", ErrNewer)
+	}
+	var odd int
+	err = conn.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema
+		WHERE type = 'trigger' OR type = 'view' AND name <> 'drive_list' OR type = 'table' AND rootpage = 0`).Scan(&odd)
+	if err == nil && odd > 0 {
+		return errNoJobFile
+	}
+	var check string
+	if err == nil {
+		err = conn.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&check)
+	}
+	if err == nil && check == "ok" {
+		err = migrate(ctx, conn, migrations())
+	}
+	if err != nil || check != "ok" {
+		return errCutJobFile
+	}
+	return nil
+}
+
+// importWith takes in the rows that read gives to the importer's put.
+func (j *Journal) importWith(read func(*importer) error) (found Imported, err error) {
+	err = j.write(func(t tx) error {
+		m := importer{t: t, ids: make(map[string]map[int64]int64), fresh: make(map[int64]bool)}
+		for _, table := range tables() {
+			m.ids[table.name] = make(map[int64]int64)
+		}
+		if err := read(&m); err != nil {
+			return err
+		}
+		if m.found.Job == 0 {
+			return errors.New("the exported job holds no job: export it again")
 		}
 		found = m.found
 		return nil
@@ -57,64 +147,66 @@ func (j *Journal) ImportJob(r io.Reader) (Imported, error) {
 
 // importer puts rows into the journal and gives them its own ids.
 type importer struct {
-	t       tx
-	ids     map[string]map[int64]int64 // by table: the id in the file to the id here
-	fresh   map[int64]bool             // drives that were not here
-	columns map[string][]column
-	found   Imported
+	t     tx
+	ids   map[string]map[int64]int64 // by table: the id in the file to the id here
+	fresh map[int64]bool             // drives that were not here
+	rows  int
+	found Imported
 }
 
-func (m *importer) all(rows []portableRow) error {
+// file puts all rows of an exported job that is a journal.
+func (m *importer) file(from querier) error {
+	c := copier{from: from, to: m.t, put: func(r *copied) error {
+		return m.put(r, fmt.Sprintf("row %d of its %s", r.values[0], r.table))
+	}}
 	for _, table := range tables() {
-		columns, err := columnsIn(m.t.ctx, m.t.conn, table)
+		columns, err := c.common(table.name)
+		if err != nil || len(columns) == 0 || columns[0].name != "id" {
+			return errCutJobFile
+		}
+		_, unread, err := c.rows(table.name, columns, "ORDER BY id")
 		if err != nil {
 			return err
 		}
-		m.columns[table], m.ids[table] = columns, make(map[int64]int64)
-	}
-	for i := range rows {
-		err := m.row(&rows[i])
-		if err != nil && kindOf(err) == nil {
-			return fmt.Errorf("line %d of the exported job does not fit: %w", i+2, err)
+		if unread != nil {
+			return errCutJobFile
 		}
-		if err != nil {
-			return err
-		}
-	}
-	if m.found.Job == 0 {
-		return errors.New("the exported job holds no job: export it again")
 	}
 	return nil
 }
 
-func (m *importer) row(from *portableRow) error {
-	columns, known := m.columns[from.Table]
-	if !known {
-		return fmt.Errorf("there is no table %q", from.Table)
+// put takes a row in. An error that tells of the row, not of the disk, says where it is.
+func (m *importer) put(row *copied, where string) error {
+	if m.rows++; m.rows > mostRows {
+		return errTooMuch
 	}
-	values, err := convert(columns, from.Row)
-	if err != nil {
-		return err
+	err := m.row(row)
+	if err != nil && kindOf(err) == nil {
+		return fmt.Errorf("%s of the exported job does not fit: %w", where, err)
 	}
-	row := imported{table: from.Table, columns: columns, values: values}
+	return err
+}
+
+func (m *importer) row(row *copied) error {
 	if err := row.check(); err != nil {
 		return err
 	}
-	for i, c := range columns {
-		if parent := parents()[c.name]; parent != "" && values[i] != nil {
-			id, ok := m.ids[parent][values[i].(int64)]
+	for i, c := range row.columns {
+		if parent := parents()[c.name]; parent != "" && row.values[i] != nil {
+			of, _ := row.values[i].(int64)
+			id, ok := m.ids[parent][of]
 			if !ok {
 				return fmt.Errorf("its %s is not in the file before it", c.name)
 			}
-			values[i] = id
+			row.values[i] = id
 		}
 	}
 	old := row.int("id")
-	if _, twice := m.ids[from.Table][old]; twice {
+	if _, twice := m.ids[row.table][old]; twice {
 		return errors.New("its id was there before")
 	}
-	id, err := m.place(&row)
-	m.ids[from.Table][old] = id
+	id, err := m.place(row)
+	m.ids[row.table][old] = id
 	return err
 }
 
@@ -124,7 +216,7 @@ func parents() map[string]string {
 }
 
 // place inserts a row, or finds the one that is the same here.
-func (m *importer) place(row *imported) (int64, error) {
+func (m *importer) place(row *copied) (int64, error) {
 	switch row.table {
 	case "vehicles":
 		return m.vehicle(row)
@@ -134,7 +226,7 @@ func (m *importer) place(row *imported) (int64, error) {
 		if !m.fresh[row.int("drive_id")] {
 			return 0, nil
 		}
-		return m.insert(row)
+		return m.t.insertCopy("INSERT", row, 1)
 	}
 	id, err := m.t.id("SELECT id FROM "+row.table+" WHERE uid = ? AND job_id = ?", row.text("uid"), row.int("job_id"))
 	if err != nil {
@@ -148,7 +240,7 @@ func (m *importer) place(row *imported) (int64, error) {
 	if row.table == "drives" && row.text("state") == string(DriveRecording) {
 		row.set("state", string(DriveInterrupted))
 	}
-	id, err = m.insert(row)
+	id, err = m.t.insertCopy("INSERT", row, 1)
 	if row.table == "drives" {
 		m.fresh[id] = true
 	}
@@ -156,75 +248,36 @@ func (m *importer) place(row *imported) (int64, error) {
 }
 
 // vehicle is the one with the same uid or VIN, left as it is here, or a new one.
-func (m *importer) vehicle(row *imported) (int64, error) {
+func (m *importer) vehicle(row *copied) (int64, error) {
 	if len(m.ids["vehicles"]) > 0 {
 		return 0, errors.New("there is more than one vehicle")
 	}
-	id, err := m.t.id("SELECT id FROM vehicles WHERE uid = ?1 OR vin = ?2 AND ?2 <> '' ORDER BY uid = ?1 DESC LIMIT 1", row.text("uid"), row.text("vin"))
+	id, err := m.t.id(`SELECT id FROM vehicles WHERE uid = ?1 OR vin = ?2 AND ?2 <> '' ORDER BY uid = ?1 DESC LIMIT 1`,
+		row.text("uid"), row.text("vin"))
 	if err != nil || id != 0 {
 		return id, err
 	}
-	return m.insert(row)
+	return m.t.insertCopy("INSERT", row, 1)
 }
 
-func (m *importer) job(row *imported) (id int64, err error) {
+func (m *importer) job(row *copied) (id int64, err error) {
 	if m.found.Job != 0 {
 		return 0, errors.New("there is more than one job")
 	}
 	id, err = m.t.id("SELECT id FROM jobs WHERE uid = ?", row.text("uid"))
 	if err == nil && id == 0 {
 		m.found.NewJob = true
-		id, err = m.insert(row)
+		id, err = m.t.insertCopy("INSERT", row, 1)
 	}
 	m.found.Job = id
 	return id, err
 }
 
-// insert adds a row under an id of this file's own.
-func (m *importer) insert(row *imported) (int64, error) {
-	var names []string
-	var values []any
-	for i, c := range row.columns {
-		if c.name != "id" {
-			names, values = append(names, c.name), append(values, row.values[i])
-		}
-	}
-	return m.t.insert(fmt.Sprintf("INSERT INTO %s (%s) VALUES (?%s)", row.table, strings.Join(names, ", "), strings.Repeat(", ?", len(names)-1)), values...)
-}
-
-// imported is a row with values of the schema's types.
-type imported struct {
-	table   string
-	columns []column
-	values  []any
-}
-
-func (r *imported) at(name string) int {
-	for i, c := range r.columns {
-		if c.name == name {
-			return i
-		}
-	}
-	return -1
-}
-
-func (r *imported) int(name string) int64 {
-	n, _ := r.values[r.at(name)].(int64)
-	return n
-}
-
-func (r *imported) text(name string) string {
-	s, _ := r.values[r.at(name)].(string)
-	return s
-}
-
-func (r *imported) set(name string, v any) { r.values[r.at(name)] = v }
-
 // uidForm is what a uid may look like: it becomes part of a file's name.
 var uidForm = regexp.MustCompile(`^[0-9A-Za-z-]{1,64}$`)
 
 // check refuses what the database's own rules let pass.
-func (r *imported) check() error {
+func (r *copied) check() error {
 	for i, c := range r.columns {
 		text, ok := r.values[i].(string)
 		if !ok {
@@ -237,7 +290,7 @@ func (r *imported) check() error {
 	return nil
 }
 
-func (r *imported) checkText(name, text string) error {
+func (r *copied) checkText(name, text string) error {
 	bad := errors.New("cannot be read")
 	switch {
 	case name == "uid":
@@ -245,7 +298,7 @@ func (r *imported) checkText(name, text string) error {
 			return bad
 		}
 	case r.table == "intakes" && name == "data":
-		if _, err := unpackIntake(r.text("kind"), []byte(text)); err != nil {
+		if _, err := readStored(r.text("kind"), []byte(text)); err != nil {
 			return bad
 		}
 	case r.table == "drives" && name == "engine":
@@ -280,65 +333,4 @@ func possible(l engine.Layout) bool {
 	}
 	outside := func(cylinder int) bool { return cylinder < 1 || cylinder > l.Cylinders }
 	return l.Cylinders >= 0 && l.Cylinders <= engine.MaxCylinders && !slices.ContainsFunc(named, outside)
-}
-
-// gearOf is the gear state of a name.
-func gearOf(name string) (gear.State, bool) {
-	for _, g := range gear.Order() {
-		if g.String() == name {
-			return g, true
-		}
-	}
-	return gear.Unknown, false
-}
-
-// convert gives a row's values in the order and types of its columns, and refuses any that are missing or too many.
-func convert(columns []column, row map[string]any) ([]any, error) {
-	if len(row) != len(columns) {
-		return nil, fmt.Errorf("it has %d columns, not %d", len(row), len(columns))
-	}
-	values := make([]any, len(columns))
-	for i, c := range columns {
-		v, ok := row[c.name]
-		if !ok {
-			return nil, fmt.Errorf("it has no %s", c.name)
-		}
-		if v == nil {
-			continue // the schema says whether it may be
-		}
-		if values[i], ok = c.value(v); !ok {
-			return nil, fmt.Errorf("its %s is no %s", c.name, c.kind)
-		}
-	}
-	return values, nil
-}
-
-// value is a value of JSON in the column's type.
-func (c column) value(v any) (any, bool) {
-	number, isNumber := v.(json.Number)
-	text, isText := v.(string)
-	switch c.kind {
-	case "INTEGER":
-		n, err := strconv.ParseInt(string(number), 10, 64)
-		return n, isNumber && err == nil
-	case "REAL":
-		if isText {
-			f, err := strconv.ParseFloat(text, 64)
-			return f, err == nil && math.IsInf(f, 0)
-		}
-		f, err := number.Float64()
-		return f, isNumber && err == nil
-	case "BLOB":
-		data, err := base64.StdEncoding.DecodeString(text)
-		return data, isText && err == nil
-	}
-	return text, isText
-}
-
-// unmarshalLine is json.Unmarshal that keeps whole numbers whole and refuses what it does not know.
-func unmarshalLine(data []byte, to any) error {
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.UseNumber()
-	d.DisallowUnknownFields()
-	return d.Decode(to)
 }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"time"
 
-	"stumble/misfire/journal/pack"
 	"stumble/obd"
 )
 
@@ -25,12 +24,12 @@ const (
 
 // AddIntake saves an intake under a job.
 func (j *Journal) AddIntake(job int64, in *obd.Intake) (int64, error) {
-	return j.addReading(job, in.At, kindIntake, packIntake(in))
+	return j.addReading(job, in.At, kindIntake, storeIntake(in))
 }
 
 // AddCodes saves trouble codes that were read by themselves, as after a repair.
 func (j *Journal) AddCodes(job int64, at time.Time, report *obd.CodeReport) (int64, error) {
-	return j.addReading(job, at, kindCodes, packCodes(report))
+	return j.addReading(job, at, kindCodes, storeCodes(report))
 }
 
 func (j *Journal) addReading(job int64, at time.Time, kind string, what any) (id int64, err error) {
@@ -40,7 +39,7 @@ func (j *Journal) addReading(job int64, at time.Time, kind string, what any) (id
 	}
 	uid := newUID()
 	err = j.writeJob(job, func(t tx) (err error) {
-		id, err = t.insert("INSERT INTO intakes (uid, job_id, at_ns, kind, data) VALUES (?, ?, ?, ?, ?)", uid, job, pack.Nanoseconds(at), kind, string(data))
+		id, err = t.insert("INSERT INTO intakes (uid, job_id, at_ns, kind, data) VALUES (?, ?, ?, ?, ?)", uid, job, nanoseconds(at), kind, string(data))
 		return err
 	})
 	return id, err
@@ -58,8 +57,8 @@ func readIntake(row scanner) (r IntakeRecord, err error) {
 	if err := row.Scan(&r.ID, &r.Job, &at, &kind, &data); err != nil {
 		return r, err
 	}
-	r.At = pack.Time(at)
-	in, err := unpackIntake(kind, data)
+	r.At = timeOf(at)
+	in, err := readStored(kind, data)
 	if err != nil {
 		return r, fmt.Errorf("the %s of %v cannot be read: %w", kind, r.At, err)
 	}
@@ -69,14 +68,14 @@ func readIntake(row scanner) (r IntakeRecord, err error) {
 	return r, nil
 }
 
-// unpackIntake reads what was saved; of a code report only the codes are set.
-func unpackIntake(kind string, data []byte) (*obd.Intake, error) {
+// readStored reads what was saved; of a code report only the codes are set.
+func readStored(kind string, data []byte) (*obd.Intake, error) {
 	if kind == kindCodes {
-		var codes packedCodes
+		var codes storedCodes
 		err := json.Unmarshal(data, &codes)
-		return &obd.Intake{CodeReport: codes.unpack()}, err
+		return &obd.Intake{CodeReport: codes.report()}, err
 	}
-	var in packedIntake
+	var in storedIntake
 	err := json.Unmarshal(data, &in)
-	return in.unpack(), err
+	return in.intake(), err
 }

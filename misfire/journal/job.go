@@ -4,8 +4,6 @@ import (
 	"context"
 	"strings"
 	"time"
-
-	"stumble/misfire/journal/pack"
 )
 
 // Job is one complaint on one vehicle.
@@ -33,7 +31,7 @@ func readJob(row scanner) (b Job, err error) {
 	v := &b.Vehicle
 	err = row.Scan(&b.ID, &b.UID, &b.Name, &b.Complaint, &opened, &v.ID, &v.UID, &v.VIN, &v.Name, &v.Layout, &v.Map, &v.Note,
 		&b.Intakes, &b.Drives, &b.Bench, &b.Notes, &last)
-	b.Opened, b.Last = pack.Time(opened), pack.Time(last)
+	b.Opened, b.Last = timeOf(opened), timeOf(last)
 	return b, err
 }
 
@@ -81,7 +79,7 @@ func (t tx) job(b Job) (int64, error) {
 		return 0, err
 	}
 	return t.insert("INSERT INTO jobs (uid, vehicle_id, name, complaint, opened_ns) VALUES (?, ?, ?, ?, ?)",
-		b.UID, v.ID, b.Name, b.Complaint, pack.Nanoseconds(b.Opened))
+		b.UID, v.ID, b.Name, b.Complaint, nanoseconds(b.Opened))
 }
 
 // NameJob gives a job another name.
@@ -116,7 +114,7 @@ type Note struct {
 func (j *Journal) AddNote(job int64, n Note) error {
 	uid := newUID()
 	return j.writeJob(job, func(t tx) error {
-		return t.exec("INSERT INTO notes (uid, job_id, at_ns, text) VALUES (?, ?, ?, ?)", uid, job, pack.Nanoseconds(n.At), n.Text)
+		return t.exec("INSERT INTO notes (uid, job_id, at_ns, text) VALUES (?, ?, ?, ?)", uid, job, nanoseconds(n.At), n.Text)
 	})
 }
 
@@ -125,7 +123,7 @@ func (j *Journal) Notes(job int64) ([]Note, error) {
 	return list(j, func(row scanner) (n Note, err error) {
 		var at int64
 		err = row.Scan(&at, &n.Text)
-		n.At = pack.Time(at)
+		n.At = timeOf(at)
 		return n, err
 	}, "SELECT at_ns, text FROM notes WHERE job_id = ? ORDER BY id", job)
 }
@@ -162,15 +160,15 @@ func (j *Journal) erase(do func(tx) error) error {
 	defer j.mu.Unlock()
 	// Each of these works a page at a time, for as long as rows are asked for.
 	for _, tidy := range []string{"PRAGMA secure_delete = OFF", "PRAGMA incremental_vacuum", "PRAGMA wal_checkpoint(TRUNCATE)"} {
-		if err := j.drain(tidy); err != nil {
+		if err := j.runToEnd(tidy); err != nil {
 			return j.trouble(err)
 		}
 	}
 	return nil
 }
 
-// drain runs a statement to its end and passes over its rows.
-func (j *Journal) drain(statement string) error {
+// runToEnd runs a statement to its end and passes over its rows.
+func (j *Journal) runToEnd(statement string) error {
 	if j.conn == nil {
 		return nil
 	}

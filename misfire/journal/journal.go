@@ -192,7 +192,7 @@ func (j *Journal) prepare() error {
 	switch {
 	case id.tables > 0 && id.application != applicationID:
 		return &Error{Path: j.path, Kind: ErrForeign}
-	case id.version > len(migrations()):
+	case id.version > newest:
 		return &Error{Path: j.path, Kind: ErrNewer}
 	}
 	if id.version > 0 {
@@ -272,11 +272,11 @@ func (j *Journal) reader() (*sql.DB, error) {
 		id, err := identify(context.Background(), conn)
 		conn.Close()
 		switch {
-		case err == nil && id.application == applicationID && id.version == len(migrations()):
+		case err == nil && id.application == applicationID && id.version > 0 && id.version <= newest:
 			j.readers = db
 			return db, nil
 		case err == nil:
-			err = &Error{Path: j.path, Kind: ErrReadOnly, Cause: errors.New("its version cannot be brought up to date")}
+			err = &Error{Path: j.path, Kind: ErrReadOnly, Cause: errors.New("it is no journal yet")}
 		}
 		db.Close()
 		if err = j.trouble(err); !errors.Is(err, ErrReadOnly) || how != "mode=ro" {

@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	_ "embed"
 	"fmt"
+	"slices"
+	"strings"
 )
 
 //go:embed schema.sql
@@ -13,35 +15,58 @@ var schema string
 // applicationID marks a SQLite file as a journal: "STBL".
 const applicationID = 0x5354424c
 
-// migrations lead from each version of the schema to the next, beginning with the empty file. A released one never
-// changes; a new version is one more.
-func migrations() []string { return []string{schema} }
+// newest is the version of the schema that this program writes.
+const newest = 2
+
+// migration leads from one version of the schema to a later one. Released ones never change.
+type migration struct {
+	from, to   int
+	statements string
+}
+
+// migrations begin an empty file, and lead to the newest version from each older one.
+func migrations() []migration {
+	return []migration{{0, newest, schema}, {1, 2, addForms + protocolCodes()}}
+}
+
+// addForms marks the blocks of version 1 as packed; they stay as they are.
+const addForms = `
+ALTER TABLE samples ADD COLUMN form INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE exchanges ADD COLUMN form INTEGER NOT NULL DEFAULT 0;`
+
+// protocolCodes puts a number in the place of each protocol that version 1 stored by its words.
+func protocolCodes() string {
+	var statements strings.Builder
+	for words, p := range protocolWords() {
+		fmt.Fprintf(&statements, "\nUPDATE drives SET protocol = '%s' WHERE protocol = '%s';", protocolCode(p), words)
+	}
+	return statements.String()
+}
 
 // identity is what a SQLite file says of itself.
 type identity struct {
 	application, version, tables int
 }
 
+// identify asks in one statement, so that no other program can begin the file between one answer and the next.
 func identify(ctx context.Context, conn *sql.Conn) (id identity, err error) {
-	for query, to := range map[string]*int{
-		"PRAGMA application_id":              &id.application,
-		"PRAGMA user_version":                &id.version,
-		"SELECT count(*) FROM sqlite_schema": &id.tables,
-	} {
-		if err := conn.QueryRowContext(ctx, query).Scan(to); err != nil {
-			return id, err
-		}
-	}
-	return id, nil
+	err = conn.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id),
+		(SELECT user_version FROM pragma_user_version), (SELECT count(*) FROM sqlite_schema)`).Scan(&id.application, &id.version, &id.tables)
+	return id, err
 }
 
-// migrate brings the file to the newest version, each step whole or not at all. Another program may be doing the
-// same: the version is read again inside the transaction.
-func migrate(ctx context.Context, conn *sql.Conn, steps []string) error {
+// migrate brings the file to the newest version, each step whole or not at all: until a step is committed the file
+// holds what it held, whatever becomes of the program. Another program may be doing the same: the version is read again
+// inside the transaction.
+func migrate(ctx context.Context, conn *sql.Conn, steps []migration) error {
 	for {
 		id, err := identify(ctx, conn)
-		if err != nil || id.version >= len(steps) {
+		if err != nil {
 			return err
+		}
+		next := slices.IndexFunc(steps, func(m migration) bool { return m.from == id.version })
+		if next < 0 {
+			return nil
 		}
 		if id.version == 0 {
 			// Room of deleted jobs is given back to the disk; this can only be said before the first table.
@@ -49,18 +74,19 @@ func migrate(ctx context.Context, conn *sql.Conn, steps []string) error {
 				return err
 			}
 		}
-		if err := step(ctx, conn, id.version, steps[id.version]); err != nil {
+		if err := steps[next].do(ctx, conn); err != nil {
 			return err
 		}
 	}
 }
 
-func step(ctx context.Context, conn *sql.Conn, from int, statements string) error {
+func (m migration) do(ctx context.Context, conn *sql.Conn) error {
 	return transaction(ctx, conn, func(t tx) error {
 		id, err := identify(ctx, conn)
-		if err != nil || id.version != from {
+		if err != nil || id.version != m.from {
 			return err
 		}
-		return t.exec(fmt.Sprintf("%s; PRAGMA application_id = %d; PRAGMA user_version = %d", statements, applicationID, from+1))
+		const mark = "%s; PRAGMA application_id = %d; PRAGMA user_version = %d"
+		return t.exec(fmt.Sprintf(mark, m.statements, applicationID, m.to))
 	})
 }

@@ -4,10 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"stumble/misfire/gear"
-	"stumble/misfire/journal/pack"
 	"stumble/obd"
 )
 
@@ -51,7 +51,7 @@ func (j *Journal) Play(drive int64, do func(Event) error) error {
 	p := player{marks: marks, do: do}
 	err = j.blocks("samples", drive, func(b row) error {
 		p.at = b.first
-		return p.heal(b, p.reader.Read(b.data, p.sample))
+		return p.heal(b, p.reader.samples(&b, p.sample))
 	})
 	if err != nil {
 		return err
@@ -61,7 +61,7 @@ func (j *Journal) Play(drive int64, do func(Event) error) error {
 
 // player merges samples and marks.
 type player struct {
-	reader pack.SampleReader
+	reader blockReader
 	marks  []Mark
 	at     int // number of the next sample
 	do     func(Event) error
@@ -90,11 +90,11 @@ func (p *player) marksUpTo(n int) error {
 
 // heal turns damage of a block into a mark.
 func (p *player) heal(b row, err error) error {
-	var damage *pack.DamageError
+	var damage *damageError
 	if !errors.As(err, &damage) {
 		return err
 	}
-	return p.do(Event{Mark: &Mark{At: pack.Time(b.begin), Until: pack.Time(b.end), Kind: MarkGap, Text: b.damage("samples", p.at, damage)}})
+	return p.do(Event{Mark: &Mark{At: timeOf(b.begin), Until: timeOf(b.end), Kind: MarkGap, Text: b.damage("samples", p.at, damage)}})
 }
 
 // damage says what of a block is missing, at being the number of the first record that is.
@@ -109,15 +109,15 @@ func (j *Journal) Exchanges(drive int64, do func(*obd.Exchange) error) error {
 	if _, err := j.Drive(drive); err != nil {
 		return err
 	}
-	var reader pack.ExchangeReader
+	var reader blockReader
 	var gaps GapError
 	err := j.blocks("exchanges", drive, func(b row) error {
 		at := b.first
-		err := reader.Read(b.data, func(e *obd.Exchange) error {
+		err := reader.exchanges(&b, func(e *obd.Exchange) error {
 			at++
 			return do(e)
 		})
-		var damage *pack.DamageError
+		var damage *damageError
 		if errors.As(err, &damage) {
 			gaps.Gaps = append(gaps.Gaps, b.damage("exchanges", at, damage))
 			return nil
@@ -152,19 +152,36 @@ func readMark(row scanner) (m Mark, err error) {
 	var at, until int64
 	var state string
 	err = row.Scan(&m.number, &m.after, &at, &until, &m.Kind, &state, &m.Text)
-	m.At, m.Until = pack.Time(at), pack.Time(until)
+	m.At, m.Until = timeOf(at), timeOf(until)
 	m.Gear, _ = gearOf(state)
 	return m, err
+}
+
+// formColumn is what tells the form of a block: version 1, which may lie on a disk that cannot be written, has one.
+func (j *Journal) formColumn() (string, error) {
+	version, err := list(j, func(found scanner) (n int, err error) {
+		err = found.Scan(&n)
+		return n, err
+	}, "PRAGMA user_version")
+	if err != nil || version[0] < 2 {
+		return "0", err
+	}
+	return "form", nil
 }
 
 // blocks gives the rows of a drive to do, some at a time: a transaction held open through an hour of playback would
 // let the log grow.
 func (j *Journal) blocks(table string, drive int64, do func(row) error) error {
 	const atOnce = 32
-	query := "SELECT block, first, count, begin_ns, end_ns, data FROM " + table + " WHERE drive_id = ? AND block > ? ORDER BY block LIMIT ?"
+	form, err := j.formColumn()
+	if err != nil {
+		return err
+	}
+	query := fmt.Sprintf(`SELECT block, first, count, begin_ns, end_ns, data, %s FROM %s
+		WHERE drive_id = ? AND block > ? ORDER BY block LIMIT ?`, form, table)
 	for after := -1; ; {
 		some, err := list(j, func(found scanner) (b row, err error) {
-			err = found.Scan(&b.number, &b.first, &b.count, &b.begin, &b.end, &b.data)
+			err = found.Scan(&b.number, &b.first, &b.count, &b.begin, &b.end, &b.data, &b.form)
 			return b, err
 		}, query, drive, after, atOnce)
 		if err != nil {
@@ -180,4 +197,13 @@ func (j *Journal) blocks(table string, drive int64, do func(row) error) error {
 			return nil
 		}
 	}
+}
+
+// gearCodes are the gear states as they are stored, in the order of package gear.
+func gearCodes() []string { return []string{"?", "P/N", "D", "R", "moving"} }
+
+// gearOf is the gear state of a code.
+func gearOf(code string) (gear.State, bool) {
+	i := slices.Index(gearCodes(), code)
+	return gear.State(max(i, 0)), i >= 0
 }

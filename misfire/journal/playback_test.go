@@ -44,7 +44,7 @@ func TestPlaybackTalliesTheSame(t *testing.T) {
 	layout, err := engine.Plain(caps.Cylinders())
 	require.NoError(t, err)
 	r, err = j.StartDrive(journal.DriveInfo{
-		Vehicle: journal.Vehicle{Name: "Larkspur Wren"}, Started: clk.Now(), Adapter: a.Identity(), Protocol: a.Protocol().String(),
+		Vehicle: journal.Vehicle{Name: "Larkspur Wren"}, Started: clk.Now(), Adapter: a.Identity(), Protocol: a.Protocol(),
 		Engine: layout, Catalyst: caps.CatalystLimit, Emission: caps.EmissionLimit,
 	})
 	require.NoError(t, err)

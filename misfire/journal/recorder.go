@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"stumble/misfire/gear"
-	"stumble/misfire/journal/pack"
 	"stumble/obd"
 )
 
@@ -32,16 +31,15 @@ type Recorder struct {
 	job     Job // as it is made should it not be there
 
 	saving sync.Mutex // one save at a time
-	life   *life      // guarded by saving; nil while there is none
-	kick   chan struct{}
+	lock   *driveLock // guarded by saving; nil while there is none
+	wake   chan struct{}
 	done   sync.WaitGroup
+	zip    zipper // guarded by saving
 
 	mu        sync.Mutex
 	id        int64
-	samples   pack.SampleWriter
-	exchanges pack.ExchangeWriter
-	sampled   lane
-	exchanged lane
+	sampled   stream
+	exchanged stream
 	marks     []Mark // not saved yet
 	taken     int    // how many of them are being saved
 	marked    int    // marks recorded
@@ -57,8 +55,8 @@ type Recorder struct {
 	ended   bool
 }
 
-// lane is one of the two tables that a drive fills.
-type lane struct {
+// stream is one of the two tables that a drive fills.
+type stream struct {
 	table string
 	next  int      // number of the next record of the drive
 	blk   int      // number of the next block
@@ -67,19 +65,23 @@ type lane struct {
 	saved int      // records saved
 }
 
-// block is a row of a lane's table, being filled or waiting to be saved.
+// block is a row of a stream's table, being filled or waiting to be saved.
 type block struct {
-	row
-	count int   // records in it, sealed or not
-	last  int64 // when the last of them was received
-	saved int   // how many are on the disk
-	taken bool  // it is being saved
+	row            // what was recorded of it by the last flush: its records, or its data once they are zipped
+	records []byte // being added to
+	count   int    // how many there are
+	last    int64  // when the last of them was received
+	saved   int    // how many are on the disk
+	taken   bool   // it is being saved
+	full    bool   // nothing more comes into it
+	zipped  bool   // data is what lies in the file for good
 }
 
-// row is what is saved of a block: what was sealed by then.
+// row is what is saved of a block.
 type row struct {
 	number, first, count int
 	begin, end           int64 // when its first and last record were received
+	form                 form
 	data                 []byte
 }
 
@@ -91,9 +93,9 @@ func (j *Journal) StartDrive(info DriveInfo) (*Recorder, error) {
 		return nil, errNoJSON
 	}
 	r := &Recorder{
-		journal: j, uid: newUID(), info: info, kick: make(chan struct{}, 1),
+		journal: j, uid: newUID(), info: info, wake: make(chan struct{}, 1),
 		job:     Job{Vehicle: info.Vehicle, Name: info.JobName, Opened: info.Started},
-		sampled: lane{table: "samples"}, exchanged: lane{table: "exchanges"},
+		sampled: stream{table: "samples"}, exchanged: stream{table: "exchanges"},
 		now: info.Started, saved: info.Started,
 	}
 	if r.job.Vehicle.VIN == "" && r.job.Vehicle.Name == "" {
@@ -114,7 +116,7 @@ func (j *Journal) StartDrive(info DriveInfo) (*Recorder, error) {
 	// The state tells of a failure; the first save shows it before the engine is started.
 	_ = r.save()
 	r.done.Go(func() {
-		for range r.kick {
+		for range r.wake {
 			_ = r.save()
 		}
 	})
@@ -123,44 +125,32 @@ func (j *Journal) StartDrive(info DriveInfo) (*Recorder, error) {
 
 // Exchange records what was said with the adapter.
 func (r *Recorder) Exchange(e *obd.Exchange) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	l := &r.exchanged
-	if r.ended {
-		return
-	}
-	if l.due(e.Received, r.exchanges.Full()) {
-		r.seal(l)
-		r.exchanges.Begin()
-		l.open(e.Received)
-	}
-	if err := r.exchanges.Append(e); err != nil {
-		r.lose(1, l.next, e.Received, e.Received, "an exchange is "+err.Error())
-	} else {
-		l.add(e.Received)
-	}
-	r.recorded(e.Received)
+	record(r, &r.exchanged, e, e.Received, appendExchange, "an exchange is ")
 }
 
 // Sample records what an exchange told.
 func (r *Recorder) Sample(s *obd.Sample) {
+	record(r, &r.sampled, s, s.Received, appendSample, "a sample is ")
+}
+
+func record[T any](r *Recorder, l *stream, what *T, at time.Time, add func([]byte, int64, *T) ([]byte, error), name string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	l := &r.sampled
 	if r.ended {
 		return
 	}
-	if l.due(s.Received, r.samples.Full()) {
-		r.seal(l)
-		r.samples.Begin()
-		l.open(s.Received)
+	if l.due(at) {
+		l.seal(true)
+		l.open(at)
 	}
-	if err := r.samples.Append(s); err != nil {
-		r.lose(1, l.next, s.Received, s.Received, "a sample is "+err.Error())
+	records, err := add(l.now.records, l.now.last, what)
+	if err != nil {
+		r.lose(1, l.next, at, at, name+err.Error())
 	} else {
-		l.add(s.Received)
+		l.now.records = records
+		l.add(at)
 	}
-	r.recorded(s.Received)
+	r.recorded(at)
 }
 
 // Mark records a gear that was marked, or, with gear.Unknown, a note.
@@ -230,7 +220,11 @@ func (r *Recorder) State() State {
 
 // behind reports whether anything is in memory only.
 func (r *Recorder) behind() bool {
-	return !r.waiting.IsZero() || len(r.sampled.wait)+len(r.exchanged.wait)+len(r.marks) > 0
+	return !r.waiting.IsZero() || len(r.marks) > 0 || r.sampled.behind() || r.exchanged.behind()
+}
+
+func (l *stream) behind() bool {
+	return slices.ContainsFunc(l.wait, func(b *block) bool { return b.row.count > b.saved })
 }
 
 // ID is the drive's number in the journal; 0 as long as nothing could be saved.
@@ -288,9 +282,9 @@ func (j *Journal) forget(r *Recorder) {
 	j.recording.Unlock()
 	r.saving.Lock()
 	defer r.saving.Unlock()
-	if r.life != nil {
-		r.life.end()
-		r.life = nil
+	if r.lock != nil {
+		r.lock.end()
+		r.lock = nil
 	}
 }
 
@@ -302,7 +296,7 @@ func (r *Recorder) end() {
 	r.flush()
 	r.mu.Unlock()
 	if !again {
-		close(r.kick)
+		close(r.wake)
 		r.done.Wait()
 	}
 }
@@ -334,7 +328,7 @@ func (r *Recorder) advance(now time.Time) {
 	waited := r.now.Sub(r.tried)
 	if retry := r.trouble != nil && (waited >= retryEvery || waited < 0); due && r.trouble == nil || retry {
 		select {
-		case r.kick <- struct{}{}:
+		case r.wake <- struct{}{}:
 		default: // it is at it
 		}
 	}
@@ -342,25 +336,24 @@ func (r *Recorder) advance(now time.Time) {
 
 // flush makes all that was recorded ready to be saved.
 func (r *Recorder) flush() {
-	r.seal(&r.sampled)
-	r.seal(&r.exchanged)
+	r.sampled.seal(r.ended)
+	r.exchanged.seal(r.ended)
 	r.waiting, r.flushed = time.Time{}, r.now
 	r.bound()
 }
 
-// seal takes over what the block being filled holds by now.
-func (r *Recorder) seal(l *lane) {
-	if l.now == nil {
+// seal takes over what the block being filled holds by now. A full one is saved once more, to be zipped.
+func (l *stream) seal(full bool) {
+	b := l.now
+	if b == nil || b.count == 0 {
 		return
 	}
-	if l == &r.sampled {
-		l.now.data = r.samples.Seal()
-	} else {
-		l.now.data = r.exchanges.Seal()
+	if !b.zipped {
+		b.data = b.records[:len(b.records):len(b.records)]
 	}
-	l.now.row.count, l.now.end = l.now.count, l.now.last
-	if l.now.count > l.now.saved && (len(l.wait) == 0 || l.wait[len(l.wait)-1] != l.now) {
-		l.wait = append(l.wait, l.now)
+	b.row.count, b.end, b.full = b.count, b.last, full
+	if (b.count > b.saved || full && !b.zipped) && (len(l.wait) == 0 || l.wait[len(l.wait)-1] != b) {
+		l.wait = append(l.wait, b)
 	}
 }
 
@@ -378,12 +371,15 @@ func (r *Recorder) bound() {
 		lost := l.wait[n]
 		l.wait = slices.Delete(l.wait, n, n+1)
 		size -= len(lost.data)
-		r.lose(lost.count-lost.saved, lost.first, pack.Time(lost.begin), pack.Time(lost.last), l.table+" were not saved in time")
+		if lost.count == lost.saved {
+			continue // it is there, only not as small as it could be
+		}
+		r.lose(lost.count-lost.saved, lost.first, timeOf(lost.begin), timeOf(lost.last), l.table+" were not saved in time")
 	}
 }
 
 // oldest is the place of the oldest block that can be given up: neither being filled nor being saved; -1 if none can.
-func (l *lane) oldest() int {
+func (l *stream) oldest() int {
 	return slices.IndexFunc(l.wait, func(b *block) bool { return b != l.now && !b.taken })
 }
 
@@ -400,7 +396,7 @@ func (r *Recorder) lose(n, after int, from, to time.Time, text string) {
 	r.mark(Mark{At: from, Until: to, Kind: MarkGap, Text: text, after: after})
 }
 
-func (l *lane) size() (n int) {
+func (l *stream) size() (n int) {
 	for _, b := range l.wait {
 		n += len(b.data)
 	}
@@ -408,21 +404,21 @@ func (l *lane) size() (n int) {
 }
 
 // due reports whether the next record begins a block.
-func (l *lane) due(at time.Time, full bool) bool {
-	if l.now == nil || full {
+func (l *stream) due(at time.Time) bool {
+	if l.now == nil || len(l.now.records) >= fullBlock {
 		return true
 	}
-	length := pack.Nanoseconds(at) - l.now.begin
+	length := nanoseconds(at) - l.now.begin
 	return length >= int64(blockLength) || length < 0
 }
 
-func (l *lane) open(at time.Time) {
-	l.now = &block{row: row{number: l.blk, first: l.next, begin: pack.Nanoseconds(at)}}
+func (l *stream) open(at time.Time) {
+	l.now = &block{row: row{number: l.blk, first: l.next, begin: nanoseconds(at), form: formZipped}}
 	l.blk++
 }
 
-func (l *lane) add(at time.Time) {
+func (l *stream) add(at time.Time) {
 	l.next++
 	l.now.count++
-	l.now.last = pack.Nanoseconds(at)
+	l.now.last = nanoseconds(at)
 }

@@ -9,7 +9,6 @@ import (
 
 	"stumble/misfire/gear"
 	"stumble/misfire/journal"
-	"stumble/misfire/journal/pack"
 	"stumble/obd"
 )
 
@@ -94,8 +93,8 @@ func TestWhatIsTooLargeIsMarked(t *testing.T) {
 	require.NoError(t, err)
 	c := newCar(1)
 	record(r, c, 10)
-	r.Sample(&obd.Sample{Sent: c.now, Received: c.now, Readings: make([]obd.Reading, pack.MaxReadings+1)})
-	r.Exchange(&obd.Exchange{Sent: c.now, Received: c.now, Answer: make([]byte, pack.MaxText+1)})
+	r.Sample(&obd.Sample{Sent: c.now, Received: c.now, Readings: make([]obd.Reading, journal.MostReadings+1)})
+	r.Exchange(&obd.Exchange{Sent: c.now, Received: c.now, Answer: make([]byte, journal.MostText+1)})
 	record(r, c, 10)
 	assert.Equal(t, 2, r.State().Lost)
 	require.NoError(t, r.Finish(nil))

@@ -120,7 +120,7 @@ func wren(t testing.TB) journal.DriveInfo {
 	return journal.DriveInfo{
 		Vehicle: journal.Vehicle{Name: "Larkspur Wren", Layout: layout.Key},
 		JobName: "stumbles in Drive", Name: "before", Started: morning,
-		Adapter: "ELM327 v2.1", Protocol: obd.CAN11At500.String(),
+		Adapter: "ELM327 v2.1", Protocol: obd.CAN11At500,
 		Engine: layout, Map: engine.Identity(4), Catalyst: 12.5, Emission: math.NaN(), Setup: []byte(`{"for":"test"}`),
 	}
 }

@@ -9,8 +9,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"slices"
-	"strings"
+	"regexp"
 )
 
 // salvaged counts what could be read from a damaged file.
@@ -28,11 +27,6 @@ func (s salvaged) String() string {
 		text += fmt.Sprintf("; %d rows could not", s.unreadable)
 	}
 	return text
-}
-
-// tables are those of the schema, parents first.
-func tables() []string {
-	return []string{"vehicles", "jobs", "notes", "intakes", "drives", "samples", "exchanges", "marks", "bench", "verdicts"}
 }
 
 // orphans give rows that lost their parent a new one, so that nothing read is thrown away.
@@ -74,7 +68,7 @@ func (j *Journal) salvage() (found salvaged, err error) {
 		return found, err
 	}
 	if err = migrate(ctx, into, migrations()); err == nil {
-		found, err = salvageInto(ctx, into, from, to)
+		found, err = salvageInto(ctx, into, from, j.path+firstMark)
 	}
 	if err = errors.Join(err, into.Close(), newDB.Close()); err != nil {
 		return found, err
@@ -82,8 +76,8 @@ func (j *Journal) salvage() (found salvaged, err error) {
 	return found, os.Rename(to, j.path+salvagedMark)
 }
 
-func salvageInto(ctx context.Context, into *sql.Conn, from, fresh string) (found salvaged, err error) {
-	oldDB, old, err := connectDamaged(ctx, from, fresh)
+func salvageInto(ctx context.Context, into *sql.Conn, from, first string) (found salvaged, err error) {
+	oldDB, old, err := connectDamaged(ctx, from, first)
 	if err != nil {
 		// Nothing of it can be read.
 		return found, nil
@@ -92,14 +86,11 @@ func salvageInto(ctx context.Context, into *sql.Conn, from, fresh string) (found
 	defer old.Close()
 	err = transaction(ctx, into, func(t tx) error {
 		for _, table := range tables() {
-			read, lost, err := salvageTable(t, old, table)
-			if err != nil {
+			if err := found.table(t, old, table.name); err != nil {
 				return err
 			}
-			found.rows += read
-			found.unreadable += lost
 		}
-		if err := t.exec(orphans); err != nil {
+		if err := t.exec(protocolCodes() + orphans); err != nil {
 			return err
 		}
 		if err := into.QueryRowContext(ctx, "SELECT count(*) FROM jobs").Scan(&found.jobs); err != nil {
@@ -110,9 +101,8 @@ func salvageInto(ctx context.Context, into *sql.Conn, from, fresh string) (found
 	return found, err
 }
 
-// connectDamaged opens a copy of a damaged file, with the first page of a fresh one when its own is spoilt: tables
-// begin on the same pages in both, because both were made by the same statements.
-func connectDamaged(ctx context.Context, path, fresh string) (*sql.DB, *sql.Conn, error) {
+// connectDamaged opens a copy of a damaged file, with a new first page, made in another file, when its own is spoilt.
+func connectDamaged(ctx context.Context, path, first string) (*sql.DB, *sql.Conn, error) {
 	open := func() (*sql.DB, *sql.Conn, error) {
 		db, conn, err := connect(path, safe)
 		if err != nil {
@@ -128,22 +118,39 @@ func connectDamaged(ctx context.Context, path, fresh string) (*sql.DB, *sql.Conn
 	if db, conn, err := open(); err == nil {
 		return db, conn, nil
 	}
-	if err := transplant(path, fresh); err != nil {
+	if err := errors.Join(makeFirst(ctx, first), transplant(path, first)); err != nil {
 		return nil, nil, err
 	}
 	return open()
 }
 
-// transplant puts the first page of a fresh file onto a damaged one. The places of the header are those of the
+// makeFirst makes a file whose first page alone tells where the tables of a journal begin. That is on the same pages in
+// every journal, because all were made by the same statements in the same order, and a version only adds columns; the
+// schema's own pages may differ, and are done without: it is written without comments, and what only writing needs is
+// left out.
+func makeFirst(ctx context.Context, path string) error {
+	db, conn, err := connect(path, "_journal_mode=MEMORY")
+	if err != nil {
+		return err
+	}
+	bare := regexp.MustCompile(`(?m) *--.*$| REFERENCES \w+ \(id\)( ON DELETE CASCADE)?`).ReplaceAllString(schema, "")
+	bare = regexp.MustCompile(`\s+`).ReplaceAllString(bare, " ")
+	_, err = conn.ExecContext(ctx, fmt.Sprintf(`PRAGMA auto_vacuum = INCREMENTAL; %s; PRAGMA application_id = %d; PRAGMA user_version = %d;
+		CREATE TEMP TABLE needed AS SELECT * FROM sqlite_schema WHERE type = 'table' OR sql IS NULL;
+		PRAGMA writable_schema = ON; DELETE FROM sqlite_schema; INSERT INTO sqlite_schema SELECT * FROM needed`, bare, applicationID, newest))
+	return errors.Join(err, conn.Close(), db.Close())
+}
+
+// transplant puts the first page of such a file onto a damaged one. The places of the header are those of the
 // SQLite file format, "The Database Header".
-func transplant(path, fresh string) error {
+func transplant(path, first string) error {
 	const (
 		pageSize                                   = 4096
 		writeVersion, readVersion, counter         = 18, 19, 24
 		pages, freeTrunk, freePages, validFor      = 28, 32, 36, 92
 		writeAhead                            byte = 2
 	)
-	source, err := os.Open(fresh)
+	source, err := os.Open(first)
 	if err != nil {
 		return err
 	}
@@ -170,97 +177,42 @@ func transplant(path, fresh string) error {
 	return err
 }
 
-// salvageTable copies the rows of a table that can be read: up from its beginning and down from its end as far as
-// that goes, and row by row between.
-func salvageTable(t tx, old *sql.Conn, table string) (read, lost int, err error) {
-	columns, err := commonColumns(t, old, table)
-	if err != nil || len(columns) == 0 {
-		return 0, 0, err
-	}
-	c := copier{t: t, old: old, columns: len(columns)}
-	names := strings.Join(columns, ", ")
-	c.insert = fmt.Sprintf("INSERT OR IGNORE INTO %s (%s) VALUES (?%s)", table, names, strings.Repeat(", ?", len(columns)-1))
-	query := fmt.Sprintf("SELECT %s FROM %s ", names, table)
+// most is how many rows of a table are tried one by one.
+const most = 1 << 20
 
-	low, whole, err := c.copy(query + "ORDER BY id")
-	if err != nil || whole {
-		return c.read, c.lost, err
-	}
-	c.lowest = low
-	high, _, err := c.copy(query + "ORDER BY id DESC")
-	if err != nil {
-		return c.read, c.lost, err
-	}
-	const most = 1 << 20 // rows to try one by one
-	for id := low + 1; id < high && id-low < most; id++ {
-		before := c.read
-		if _, whole, err = c.copy(query + fmt.Sprintf("WHERE id = %d", id)); err != nil {
-			return c.read, c.lost, err
-		}
-		if !whole && c.read == before {
-			c.lost++
-		}
-	}
-	return c.read, c.lost, nil
-}
-
-// copier copies rows, the first column of which is the id.
-type copier struct {
-	t          tx
-	old        *sql.Conn
-	insert     string
-	columns    int
-	lowest     int64 // ids up to here are copied
-	read, lost int
-}
-
-// copy copies the rows of a query until it ends or fails, and returns the last id. The error is one of writing.
-func (c *copier) copy(query string) (last int64, whole bool, err error) {
-	rows, err := c.old.QueryContext(c.t.ctx, query)
-	if err != nil {
-		return 0, false, nil
-	}
-	defer rows.Close()
-	values, to := make([]any, c.columns), make([]any, c.columns)
-	for i := range values {
-		to[i] = &values[i]
-	}
-	for rows.Next() {
-		if err := rows.Scan(to...); err != nil {
-			return last, false, nil
-		}
-		id, ok := values[0].(int64)
-		if !ok {
-			return last, false, nil
-		}
-		if last = id; id <= c.lowest {
-			return last, true, nil
-		}
-		switch err := c.t.exec(c.insert, values...); {
+// table copies the rows of a table that can be read: up from its beginning and down from its end as far as that goes,
+// and row by row between.
+func (s *salvaged) table(t tx, old *sql.Conn, name string) error {
+	read := 0
+	c := copier{from: old, to: t, put: func(r *copied) error {
+		switch _, err := t.insertCopy("INSERT OR IGNORE", r, 0); {
 		case err == nil:
-			c.read++
+			read++
 		case kindOf(err) == nil: // the row breaks a rule of the schema: its bytes are spoilt
-			c.lost++
+			s.unreadable++
 		default:
-			return last, false, err
+			return err
+		}
+		return nil
+	}}
+	defer func() { s.rows += read }()
+	columns, err := c.common(name)
+	if err != nil || len(columns) == 0 || columns[0].name != "id" {
+		return nil // the damaged file cannot tell
+	}
+	low, unread, err := c.rows(name, columns, "ORDER BY id")
+	if err != nil || unread == nil {
+		return err
+	}
+	high, _, err := c.rows(name, columns, "WHERE id > ? ORDER BY id DESC", low)
+	for id := low + 1; err == nil && id < high && id-low < most; id++ {
+		before := read + s.unreadable
+		_, unread, err = c.rows(name, columns, "WHERE id = ?", id)
+		if unread != nil && read+s.unreadable == before {
+			s.unreadable++
 		}
 	}
-	return last, rows.Err() == nil, nil
-}
-
-// commonColumns are the columns that a table has in both files; none if the old one cannot tell.
-func commonColumns(t tx, old *sql.Conn, table string) (common []string, err error) {
-	have, err := columnsIn(t.ctx, old, table)
-	if err != nil {
-		return nil, nil
-	}
-	want, err := columnsIn(t.ctx, t.conn, table)
-	for _, c := range want {
-		if slices.Contains(have, c) {
-			common = append(common, c.name)
-		}
-	}
-	return common, err
+	return err
 }
 
 func copyFile(from, to string) (err error) {

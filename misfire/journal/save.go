@@ -5,25 +5,29 @@ import (
 	"errors"
 	"slices"
 	"time"
-
-	"stumble/misfire/journal/pack"
 )
 
 // batch is what one transaction saves: copies, since recording goes on.
 type batch struct {
-	lanes [2]laneBatch
-	marks []Mark
-	upTo  int64     // the newest time in it
-	now   time.Time // up to when all of the drive is in it
-	at    time.Time // when it was taken
-	lost  int
+	streams [2]streamBatch
+	marks   []Mark
+	upTo    int64     // the newest time in it
+	now     time.Time // up to when all of the drive is in it
+	at      time.Time // when it was taken
+	lost    int
 }
 
-type laneBatch struct {
-	lane  *lane
-	rows  []row
-	of    []*block // where they came from
-	total int      // records saved, when this is
+type streamBatch struct {
+	stream *stream
+	rows   []takenRow
+	total  int // records saved, when this is
+}
+
+// takenRow is what is saved of a block now.
+type takenRow struct {
+	row
+	of           *block
+	full, zipped bool
 }
 
 // mostAtOnce bounds a transaction after a long time without saving, so that the log does not grow without need.
@@ -36,17 +40,20 @@ func (r *Recorder) save() error { return r.saveAll(nil, false) }
 func (r *Recorder) saveAll(verdict []byte, finish bool) error {
 	r.saving.Lock()
 	defer r.saving.Unlock()
-	if r.life == nil {
+	if r.lock == nil {
 		// Without the lock nothing is saved: another program would take the drive for one cut off.
-		life, err := r.journal.live(r.uid)
+		lock, err := r.journal.lockDrive(r.uid)
 		if err != nil {
 			return r.failed(err)
 		}
-		r.life = life
+		r.lock = lock
 	}
 	for {
 		b, more := r.take()
-		err := r.write(b, verdict, finish && !more)
+		err := b.zip(&r.zip)
+		if err == nil {
+			err = r.write(b, verdict, finish && !more)
+		}
 		r.settle(b, err == nil)
 		if err != nil {
 			return r.failed(err)
@@ -61,11 +68,11 @@ func (r *Recorder) saveAll(verdict []byte, finish bool) error {
 func (r *Recorder) take() (b batch, more bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	b = batch{marks: slices.Clone(r.marks), upTo: pack.Nanoseconds(r.info.Started), now: r.flushed, at: r.now, lost: r.lost}
+	b = batch{marks: slices.Clone(r.marks), upTo: nanoseconds(r.info.Started), now: r.flushed, at: r.now, lost: r.lost}
 	r.taken = len(b.marks)
 	size := 0
-	for i, l := range []*lane{&r.sampled, &r.exchanged} {
-		lb := laneBatch{lane: l, total: l.saved}
+	for i, l := range []*stream{&r.sampled, &r.exchanged} {
+		lb := streamBatch{stream: l, total: l.saved}
 		for _, w := range l.wait {
 			if size > mostAtOnce {
 				more, b.now = true, r.saved
@@ -73,16 +80,31 @@ func (r *Recorder) take() (b batch, more bool) {
 			}
 			size += len(w.data)
 			w.taken = true
-			lb.rows, lb.of = append(lb.rows, w.row), append(lb.of, w)
+			lb.rows = append(lb.rows, takenRow{row: w.row, of: w, full: w.full, zipped: w.zipped})
 			lb.total += w.row.count - w.saved
 			b.upTo = max(b.upTo, w.end)
 		}
-		b.lanes[i] = lb
+		b.streams[i] = lb
 	}
 	for _, m := range b.marks {
-		b.upTo = max(b.upTo, pack.Nanoseconds(m.Until))
+		b.upTo = max(b.upTo, nanoseconds(m.Until))
 	}
 	return b, more
+}
+
+// zip makes the data of each row that has none yet.
+func (b *batch) zip(z *zipper) (err error) {
+	for _, lb := range b.streams {
+		for i := range lb.rows {
+			if row := &lb.rows[i]; !row.zipped {
+				if row.data, err = z.zip(row.data, row.full); err != nil {
+					return err
+				}
+				row.zipped = row.full
+			}
+		}
+	}
+	return nil
 }
 
 // write is the transaction. It may be repeated, whatever became of it: a row that is there is written over.
@@ -92,9 +114,9 @@ func (r *Recorder) write(b batch, verdict []byte, finish bool) error {
 		if err != nil {
 			return err
 		}
-		for _, lb := range b.lanes {
+		for _, lb := range b.streams {
 			for i := range lb.rows {
-				if err := t.block(lb.lane.table, id, &lb.rows[i]); err != nil {
+				if err := t.block(lb.stream.table, id, &lb.rows[i].row); err != nil {
 					return err
 				}
 			}
@@ -109,7 +131,7 @@ func (r *Recorder) write(b batch, verdict []byte, finish bool) error {
 			state = DriveFinished
 		}
 		err = t.exec("UPDATE drives SET state = ?, ended_ns = max(ended_ns, ?), samples = ?, exchanges = ?, lost = ? WHERE id = ?",
-			state, b.upTo, b.lanes[0].total, b.lanes[1].total, b.lost, id)
+			state, b.upTo, b.streams[0].total, b.streams[1].total, b.lost, id)
 		if err != nil || !finish || len(verdict) == 0 {
 			return err
 		}
@@ -158,31 +180,35 @@ func (t tx) uid(uid *string, job int64) error {
 }
 
 func (t tx) block(table string, drive int64, b *row) error {
-	return t.exec("INSERT INTO "+table+` (drive_id, block, first, count, begin_ns, end_ns, data) VALUES (?, ?, ?, ?, ?, ?, ?)
+	return t.exec("INSERT INTO "+table+` (drive_id, block, first, count, begin_ns, end_ns, data, form) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
 		ON CONFLICT (drive_id, block) DO UPDATE SET count = excluded.count, end_ns = excluded.end_ns, data = excluded.data`,
-		drive, b.number, b.first, b.count, b.begin, b.end, b.data)
+		drive, b.number, b.first, b.count, b.begin, b.end, b.data, b.form)
 }
 
 func (t tx) mark(drive int64, m Mark) error {
 	return t.exec(`INSERT INTO marks (drive_id, number, after, at_ns, until_ns, kind, gear, text) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
 		ON CONFLICT (drive_id, number) DO UPDATE SET until_ns = excluded.until_ns`,
-		drive, m.number, m.after, pack.Nanoseconds(m.At), pack.Nanoseconds(m.Until), m.Kind, m.Gear.String(), m.Text)
+		drive, m.number, m.after, nanoseconds(m.At), nanoseconds(m.Until), m.Kind, gearCodes()[m.Gear], m.Text)
 }
 
 // settle lets go of what was taken, and notes what of it is on the disk now.
 func (r *Recorder) settle(b batch, saved bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	for _, lb := range b.lanes {
-		for i, of := range lb.of {
+	for _, lb := range b.streams {
+		for _, row := range lb.rows {
+			of := row.of
 			of.taken = false
 			if saved {
-				of.saved = lb.rows[i].count
+				of.saved = row.count
+			}
+			if row.zipped && !of.zipped {
+				of.data, of.records, of.zipped = row.data, nil, true // not to be done again, and less to keep
 			}
 		}
 		if saved {
-			lb.lane.saved = lb.total
-			lb.lane.settle()
+			lb.stream.saved = lb.total
+			lb.stream.settle()
 		}
 	}
 	r.taken = 0
@@ -195,11 +221,11 @@ func (r *Recorder) settle(b batch, saved bool) {
 	}
 }
 
-// settle takes from those waiting the blocks that are wholly saved.
-func (l *lane) settle() {
+// settle takes from those waiting the blocks that are wholly saved, a full one as it is to stay.
+func (l *stream) settle() {
 	waiting := l.wait[:0]
 	for _, b := range l.wait {
-		if b.row.count > b.saved {
+		if b.row.count > b.saved || b.full && !b.zipped {
 			waiting = append(waiting, b)
 		}
 	}

@@ -1,4 +1,4 @@
--- The journal of stumble, version 1. The version is in PRAGMA user_version; PRAGMA application_id is 0x5354424c.
+-- The journal of stumble, version 2. The version is in PRAGMA user_version; PRAGMA application_id is 0x5354424c.
 --
 -- Times end in _ns: nanoseconds since 1970-01-01 00:00 UTC; -9223372036854775808 is "not known". To read one:
 --     SELECT datetime(opened_ns / 1000000000, 'unixepoch') FROM jobs;
@@ -57,7 +57,7 @@ CREATE TABLE drives (
     started_ns INTEGER NOT NULL,
     ended_ns   INTEGER NOT NULL,      -- the last that was saved
     adapter    TEXT NOT NULL,         -- what the adapter calls itself
-    protocol   TEXT NOT NULL,
+    protocol   TEXT NOT NULL,         -- its number, 1 to 9, as ELM327-compatible adapters count them; empty: not known
     layout     TEXT NOT NULL,         -- key of the engine's layout
     engine     TEXT NOT NULL,         -- JSON: the layout in full, as it was taken to be
     map        TEXT NOT NULL,         -- as in vehicles
@@ -70,7 +70,7 @@ CREATE TABLE drives (
 ) STRICT;
 CREATE INDEX drives_job ON drives (job_id);
 
--- Decoded samples, some ten seconds a row. Package pack documents data.
+-- Decoded samples, some ten seconds a row. block.go tells what is in data; version1.go, what is in that of form 0.
 CREATE TABLE samples (
     id       INTEGER PRIMARY KEY,
     drive_id INTEGER NOT NULL REFERENCES drives (id) ON DELETE CASCADE,
@@ -80,6 +80,7 @@ CREATE TABLE samples (
     begin_ns INTEGER NOT NULL,        -- when its first sample was received
     end_ns   INTEGER NOT NULL,        -- when its last was
     data     BLOB NOT NULL,
+    form     INTEGER NOT NULL DEFAULT 0, -- of data: 1 a gzip stream of records, 0 as version 1 packed it
     UNIQUE (drive_id, block)
 ) STRICT;
 
@@ -93,10 +94,11 @@ CREATE TABLE exchanges (
     begin_ns INTEGER NOT NULL,
     end_ns   INTEGER NOT NULL,
     data     BLOB NOT NULL,
+    form     INTEGER NOT NULL DEFAULT 0,
     UNIQUE (drive_id, block)
 ) STRICT;
 
--- What the driver or a helper noted in a drive, and what befell the recording.
+-- What the driver or a helper noted in a drive, and where something is missing in it.
 CREATE TABLE marks (
     id       INTEGER PRIMARY KEY,
     drive_id INTEGER NOT NULL REFERENCES drives (id) ON DELETE CASCADE,

@@ -3,8 +3,6 @@ package journal
 import (
 	"database/sql"
 	"time"
-
-	"stumble/misfire/journal/pack"
 )
 
 // Verdict is what was concluded, as it was concluded then: JSON of whoever concluded it.
@@ -36,7 +34,7 @@ func (j *Journal) AddVerdict(v Verdict) (id int64, err error) {
 func (t tx) verdict(uid string, v Verdict) (int64, error) {
 	drive := sql.NullInt64{Int64: v.Drive, Valid: v.Drive != 0}
 	return t.insert("INSERT INTO verdicts (uid, job_id, drive_id, at_ns, kind, data) VALUES (?, ?, ?, ?, ?, ?)",
-		uid, v.Job, drive, pack.Nanoseconds(v.At), v.Kind, string(v.Data))
+		uid, v.Job, drive, nanoseconds(v.At), v.Kind, string(v.Data))
 }
 
 // Verdicts lists the verdicts of a job and its drives in the order they were saved.
@@ -44,7 +42,7 @@ func (j *Journal) Verdicts(job int64) ([]Verdict, error) {
 	return list(j, func(row scanner) (v Verdict, err error) {
 		var at int64
 		err = row.Scan(&v.ID, &v.Job, &v.Drive, &at, &v.Kind, &v.Data)
-		v.At = pack.Time(at)
+		v.At = timeOf(at)
 		return v, err
 	}, "SELECT id, job_id, coalesce(drive_id, 0), at_ns, kind, data FROM verdicts WHERE job_id = ? ORDER BY id", job)
 }

@@ -47,7 +47,7 @@ func TestRereadGivesTheSamplesAgain(t *testing.T) {
 				return nil
 			})
 			require.ErrorIs(t, err, errOver)
-			r := NewReread(obd.ProtocolNamed(a.Protocol().String()), a.Headers())
+			r := NewReread(a.Protocol(), a.Headers())
 			for i := range exchanges {
 				if sample := r.Sample(&exchanges[i]); sample != nil {
 					again = append(again, sample.Clone())

@@ -9,40 +9,38 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
-
-	"stumble/misfire/journal/pack"
 )
 
 // A drive that is being recorded has a file of its own beside the journal, locked for as long as the program lives.
 // The system lets go of the lock however the program ends, so another program can tell a drive that goes on from
 // one that a crash cut off. SQLite does the locking: it knows how on every system.
 
-const lifeMark = ".live-"
+const lockMark = ".live-"
 
-// life is the lock of one drive.
-type life struct {
+// driveLock is the lock of one drive.
+type driveLock struct {
 	path string
 	db   *sql.DB
 	conn *sql.Conn
 }
 
-func (j *Journal) lifePath(uid string) string { return j.path + lifeMark + uid }
+func (j *Journal) lockPath(uid string) string { return j.path + lockMark + uid }
 
-// live takes the lock of a drive.
-func (j *Journal) live(uid string) (*life, error) {
+// lockDrive takes the lock of a drive.
+func (j *Journal) lockDrive(uid string) (*driveLock, error) {
 	if err := os.MkdirAll(filepath.Dir(j.path), 0o700); err != nil {
 		return nil, j.trouble(err)
 	}
-	l, err := lock(j.lifePath(uid))
+	l, err := lock(j.lockPath(uid))
 	return l, j.trouble(err)
 }
 
-func lock(path string) (*life, error) {
+func lock(path string) (*driveLock, error) {
 	db, conn, err := connect(path, "_journal_mode=MEMORY")
 	if err != nil {
 		return nil, err
 	}
-	l := &life{path: path, db: db, conn: conn}
+	l := &driveLock{path: path, db: db, conn: conn}
 	if _, err := conn.ExecContext(context.Background(), "BEGIN EXCLUSIVE"); err != nil {
 		l.release()
 		return nil, err
@@ -50,20 +48,20 @@ func lock(path string) (*life, error) {
 	return l, nil
 }
 
-func (l *life) release() {
+func (l *driveLock) release() {
 	l.conn.Close()
 	l.db.Close()
 }
 
 // end lets go of the lock and removes its file.
-func (l *life) end() {
+func (l *driveLock) end() {
 	l.release()
 	os.Remove(l.path)
 }
 
-// lives reports whether some program is recording a drive. A lock left by a crash is removed.
-func (j *Journal) lives(uid string) bool {
-	path := j.lifePath(uid)
+// isRecorded reports whether some program is recording a drive. A lock left by a crash is removed.
+func (j *Journal) isRecorded(uid string) bool {
+	path := j.lockPath(uid)
 	if _, err := os.Stat(path); err != nil {
 		return false
 	}
@@ -79,17 +77,17 @@ func (j *Journal) lives(uid string) bool {
 
 // othersRecord reports whether another program records into this journal. Locks left by crashes are removed.
 func (j *Journal) othersRecord() bool {
-	files, err := filepath.Glob(escapeGlob(j.path) + lifeMark + "*")
+	files, err := filepath.Glob(escapeGlob(j.path) + lockMark + "*")
 	if err != nil {
 		return false
 	}
 	own, alive := j.ownDrives(), false
 	for _, file := range files {
-		uid := strings.TrimPrefix(file, j.path+lifeMark)
+		uid := strings.TrimPrefix(file, j.path+lockMark)
 		if strings.Contains(uid, "-") || own[uid] { // SQLite's own files, or ours
 			continue
 		}
-		alive = j.lives(uid) || alive
+		alive = j.isRecorded(uid) || alive
 	}
 	return alive
 }
@@ -133,7 +131,7 @@ func (j *Journal) closeInterrupted() error {
 	}
 	own := j.ownDrives()
 	for _, d := range open {
-		if own[d.uid] || j.lives(d.uid) {
+		if own[d.uid] || j.isRecorded(d.uid) {
 			continue
 		}
 		err := transaction(context.Background(), j.conn, func(t tx) error {
@@ -155,7 +153,7 @@ func (d cutOff) String() string {
 	if d.samples+d.exchanges == 0 {
 		return text + " was cut off before anything of it was saved"
 	}
-	length := pack.Time(d.ended).Sub(pack.Time(d.started)).Round(time.Second)
+	length := timeOf(d.ended).Sub(timeOf(d.started)).Round(time.Second)
 	return fmt.Sprintf("%s was cut off: its %v until then are saved, %d samples and %d exchanges", text, length, d.samples, d.exchanges)
 }
 

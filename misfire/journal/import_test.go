@@ -5,6 +5,8 @@ import (
 	"compress/gzip"
 	"fmt"
 	"io"
+	"math/rand/v2"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -135,9 +137,16 @@ func unzipped(t testing.TB, file []byte) string {
 	return string(text)
 }
 
-func TestImportRefusesWhatDoesNotFit(t *testing.T) {
-	from := fresh(t)
-	good := exported(t, from, worked(t, from).ID)
+// oldJob is the job that version 1 exported.
+func oldJob(t testing.TB) []byte {
+	t.Helper()
+	file, err := os.ReadFile(filepath.Join("testdata", "journals", "version-1.job"))
+	require.NoError(t, err)
+	return file
+}
+
+func TestImportRefusesLinesThatDoNotFit(t *testing.T) {
+	good := oldJob(t)
 	text := unzipped(t, good)
 	swap := func(old, new string) []byte {
 		require.Contains(t, text, old)
@@ -160,13 +169,13 @@ func TestImportRefusesWhatDoesNotFit(t *testing.T) {
 		"no JSON":           {swap(`"table":"jobs"`, `"table":jobs`), "line 3 of the exported job cannot be read"},
 		"unknown table":     {swap(`"table":"jobs"`, `"table":"sqlite_schema"`), `line 3 of the exported job does not fit: there is no table "sqlite_schema"`},
 		"unknown column":    {swap(`"complaint":`, `"complaint) --":`), "it has no complaint"},
-		"missing column":    {swap(`"complaint":"shakes in Drive",`, ``), "columns"},
-		"wrong type":        {swap(`"complaint":"shakes in Drive"`, `"complaint":7`), "its complaint is no TEXT"},
-		"null":              {swap(`"complaint":"shakes in Drive"`, `"complaint":null`), "line 3"},
+		"missing column":    {swap(`"complaint":"shudders when pulling away warm",`, ``), "columns"},
+		"wrong type":        {swap(`"complaint":"shudders when pulling away warm"`, `"complaint":7`), "its complaint is no TEXT"},
+		"null":              {swap(`"complaint":"shudders when pulling away warm"`, `"complaint":null`), "line 3"},
 		"wrong parent":      {swap(`"vehicle_id":1`, `"vehicle_id":5`), "its vehicle_id is not in the file"},
 		"path in uid":       {swap(`"uid":"`, `"uid":"../`), "its uid cannot be read"},
 		"escape in text":    {swap(`"complaint":"`, `"complaint":"\u001b[2J`), "its complaint holds control characters"},
-		"too many cylinder": {swap(`\"Cylinders\":4`, `\"Cylinders\":4000000`), "its engine cannot be read"},
+		"too many cylinder": {swap(`\"Cylinders\":6`, `\"Cylinders\":4000000`), "its engine cannot be read"},
 		"no such cylinder":  {swap(`\"FiringOrder\":[1`, `\"FiringOrder\":[99`), "its engine cannot be read"},
 		"no such gear":      {swap(`"gear":"D"`, `"gear":"Z"`), "its gear cannot be read"},
 		"no such state":     {swap(`"state":"finished"`, `"state":"flying"`), "does not fit"},
@@ -195,13 +204,113 @@ func with(text string, n int, old, new string) []byte {
 }
 
 func TestImportedRecordingIsNotTakenForLive(t *testing.T) {
-	from, to := fresh(t), fresh(t)
-	text := unzipped(t, exported(t, from, worked(t, from).ID))
-	found, err := to.ImportJob(bytes.NewReader(zipped(strings.Replace(text, `"state":"finished"`, `"state":"recording"`, 1))))
+	from := fresh(t)
+	lines := zipped(strings.Replace(unzipped(t, oldJob(t)), `"state":"finished"`, `"state":"recording"`, 1))
+	file := altered(t, exported(t, from, worked(t, from).ID), "UPDATE drives SET state = 'recording'")
+	for name, data := range map[string][]byte{"lines": lines, "file": file} {
+		t.Run(name, func(t *testing.T) {
+			to := fresh(t)
+			found, err := to.ImportJob(bytes.NewReader(data))
+			require.NoError(t, err)
+			drives, err := to.Drives(found.Job)
+			require.NoError(t, err)
+			assert.Equal(t, journal.DriveInterrupted, drives[0].State)
+		})
+	}
+}
+
+// altered is an exported job that somebody changed with SQLite.
+func altered(t testing.TB, file []byte, statement string) []byte {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "altered.db")
+	require.NoError(t, os.WriteFile(path, file, 0o600))
+	alter(t, path, "PRAGMA ignore_check_constraints = ON; PRAGMA writable_schema = ON; "+statement)
+	file, err := os.ReadFile(path)
 	require.NoError(t, err)
-	drives, err := to.Drives(found.Job)
+	return file
+}
+
+func TestImportRefusesAFileThatDoesNotFit(t *testing.T) {
+	from := fresh(t)
+	good := exported(t, from, worked(t, from).ID)
+	engineless := `UPDATE drives SET engine = replace(engine, '"Cylinders":4', '"Cylinders":4000000')`
+	j := fresh(t)
+	for name, c := range map[string]struct {
+		file []byte
+		want string
+	}{
+		"cut":              {good[:len(good)/2], "not whole"},
+		"only its head":    {good[:100], "not whole"},
+		"spoilt":           {append(bytes.Clone(good[:5000]), make([]byte, len(good)-5000)...), "not whole"},
+		"foreign":          {altered(t, good, "PRAGMA application_id = 7"), "not an exported job"},
+		"newer":            {altered(t, good, "PRAGMA user_version = 9"), "newer version"},
+		"trigger":          {altered(t, good, "CREATE TRIGGER t AFTER UPDATE ON drives BEGIN DELETE FROM jobs; END"), "not an exported job"},
+		"view for a table": {altered(t, good, "DROP TABLE notes; CREATE VIEW notes AS SELECT 1 AS id"), "not an exported job"},
+		"no table":         {altered(t, good, "DROP TABLE notes"), "not whole"},
+		"no job":           {altered(t, good, "DELETE FROM jobs; DELETE FROM vehicles"), "row 1 of its notes of the exported job does not fit: its job_id is not in the file"},
+		"nothing in it": {altered(t, good, `DELETE FROM vehicles; DELETE FROM jobs; DELETE FROM notes; DELETE FROM intakes; DELETE FROM drives;
+			DELETE FROM samples; DELETE FROM exchanges; DELETE FROM marks; DELETE FROM bench; DELETE FROM verdicts`), "holds no job"},
+		"two jobs":          {altered(t, good, "INSERT INTO jobs SELECT 2, 'X', vehicle_id, name, complaint, opened_ns FROM jobs"), "more than one job"},
+		"two vehicles":      {altered(t, good, "INSERT INTO vehicles SELECT 2, 'X', '', name, layout, map, note FROM vehicles"), "more than one vehicle"},
+		"wrong parent":      {altered(t, good, "UPDATE marks SET drive_id = 7"), "its drive_id is not in the file"},
+		"path in uid":       {altered(t, good, "UPDATE drives SET uid = '../x'"), "its uid cannot be read"},
+		"escape in text":    {altered(t, good, "UPDATE jobs SET complaint = char(27) || '[2J'"), "its complaint holds control characters"},
+		"too many cylinder": {altered(t, good, engineless), "its engine cannot be read"},
+		"no such gear":      {altered(t, good, "UPDATE marks SET gear = 'Z'"), "its gear cannot be read"},
+		"no such state":     {altered(t, good, "UPDATE drives SET state = 'flying'"), "not whole"},
+		"broken intake":     {altered(t, good, "UPDATE intakes SET data = '{'"), "its data cannot be read"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, err := j.ImportJob(bytes.NewReader(c.file))
+			require.ErrorContains(t, err, c.want)
+			assert.NotContains(t, err.Error(), "\n")
+			jobs, err := j.Jobs(journal.JobFilter{})
+			require.NoError(t, err)
+			assert.Empty(t, jobs, "whole or not at all")
+		})
+	}
+}
+
+// An exported job is a journal: what opens one opens the other.
+func TestExportedJobIsAJournal(t *testing.T) {
+	from := fresh(t)
+	worked(t, from)
+	job := worked(t, from) // the second, on the same car
+	path := filepath.Join(t.TempDir(), "job.db")
+	require.NoError(t, os.WriteFile(path, exported(t, from, job.ID), 0o600))
+	sound(t, path)
+	to, notices := open(t, path)
+	assert.Empty(t, notices)
+	jobs, err := to.Jobs(journal.JobFilter{})
 	require.NoError(t, err)
-	assert.Equal(t, journal.DriveInterrupted, drives[0].State)
+	assert.Equal(t, []journal.Job{job}, jobs)
+	drives, err := from.Drives(job.ID)
+	require.NoError(t, err)
+	there, err := to.Drive(drives[0].ID)
+	require.NoError(t, err)
+	assert.Equal(t, holdings(t, from, &drives[0]), holdings(t, to, &there))
+}
+
+// Any byte of a job's file may be spoilt on its way: it is taken in sound or refused in one line.
+func TestFlippedBitsInAJobFile(t *testing.T) {
+	from := fresh(t)
+	whole := exported(t, from, workedFor(t, from, 100).ID)
+	dice := rand.New(rand.NewPCG(3, 4))
+	j := fresh(t)
+	for n := range 60 {
+		spoilt := bytes.Clone(whole)
+		for range 1 + n%4 {
+			spoilt[dice.IntN(len(spoilt))] ^= 1 << dice.IntN(8)
+		}
+		found, err := j.ImportJob(bytes.NewReader(spoilt))
+		if err != nil {
+			assert.NotContains(t, err.Error(), "\n")
+			continue
+		}
+		look(t, j, found.Job)
+		require.NoError(t, j.DeleteJob(found.Job))
+	}
+	sound(t, j.Path())
 }
 
 // FuzzImport gives a journal whatever anybody may send. What is taken in can be read, sent on and deleted, and the file
@@ -214,9 +323,7 @@ func FuzzImport(f *testing.F) {
 		require.NoError(f, j.Close())
 		sound(f, path)
 	})
-	job := workedFor(f, j, 8).ID
-	text := unzipped(f, exported(f, j, job))
-	require.NoError(f, j.DeleteJob(job))
+	text := unzipped(f, oldJob(f))
 	f.Add([]byte(text))
 	lines := strings.SplitAfter(text, "\n")
 	f.Add([]byte(strings.Join(lines[:3], "") + `{"end":2}` + "\n"))
