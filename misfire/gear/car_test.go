@@ -49,9 +49,9 @@ func stateOf(g car.GearState) gear.State {
 	return [...]gear.State{car.ParkNeutral: gear.ParkNeutral, car.DriveAtRest: gear.InGear, car.Reverse: gear.InGear, car.Moving: gear.Moving}[g]
 }
 
-// The truth is the simulated car's own. At rest nothing tells drive from reverse. The bounds are what package lever
-// measures on families of other cars of this kind: told the gearbox some 94 of 100 right, not told less, but hardly ever
-// wrong.
+// The truth is the simulated car's own. At rest nothing tells drive from reverse. The bounds: wrong at most 2 %, and told the gearbox
+// about as much right as package lab measures on families with a fan and heaters, which these cars have; one in ten of the
+// samples counted lies beside moving or in a stir, where nothing is said.
 func TestInferredOnTheSimulatedCar(t *testing.T) {
 	simulation(t)
 	configs := map[string]func(*car.Config){
@@ -77,7 +77,7 @@ func TestInferredOnTheSimulatedCar(t *testing.T) {
 					100*float64(sum.right)/all, 100*float64(sum.wrong)/all, 100*float64(sum.smoothed)/all, 100*float64(sum.mistaken)/all)
 				assert.LessOrEqual(t, float64(sum.mistaken)/all, 0.02)
 				if box == gear.Automatic {
-					assert.GreaterOrEqual(t, float64(sum.smoothed)/all, 0.9)
+					assert.GreaterOrEqual(t, float64(sum.smoothed)/all, 0.75)
 				}
 			})
 		}

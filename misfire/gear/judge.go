@@ -102,7 +102,11 @@ func (j *Judge) Add(s *obd.Sample) (call Call, changed bool) {
 	}
 	was := j.report.state
 	j.report.read(&j.now, s.Sent, at)
-	if j.report.state != was && j.report.state != Unknown {
+	switch {
+	case j.report.state == was:
+	case j.report.state == Unknown:
+		j.bank.Unknow()
+	default:
 		j.bank.Know(j.ticker.seconds(at), j.report.state != ParkNeutral)
 	}
 	j.takeRatio(now)

@@ -7,6 +7,7 @@ type follower struct {
 	trail
 	pedal, throttle least
 	zeros, offs     int // ticks on end
+	rolls           int
 	zeroAt          float64
 	finder          finder
 	rests           []rest
@@ -57,6 +58,11 @@ func (f *follower) add(at float64, k Tick) {
 	}
 	f.trail.add(f.look(at, k))
 	now := f.back(0)
+	f.rolls++
+	if !(k.Speed > movesFrom) {
+		f.rolls = 0
+	}
+	now.moves = f.rolls >= movesAfter
 	if !now.runs {
 		f.stood = true
 	} else if f.stood && !f.before().runs {
@@ -92,7 +98,6 @@ func (f *follower) before() *seen {
 func (f *follower) look(at float64, k Tick) seen {
 	s := seen{Tick: k, at: at}
 	s.runs = k.RPM > runsFrom
-	s.moves = k.Speed > movesFrom
 	if k.Speed == 0 {
 		if f.zeros == 0 {
 			f.zeroAt = at
@@ -102,7 +107,7 @@ func (f *follower) look(at float64, k Tick) seen {
 		if f.zeros > 0 {
 			f.turnedAt = at
 		}
-		if s.moves || math.IsNaN(k.Speed) {
+		if k.Speed > movesFrom || math.IsNaN(k.Speed) {
 			f.zeros = 0
 		}
 	}

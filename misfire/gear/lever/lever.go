@@ -23,6 +23,7 @@ type Bank struct {
 	follower follower
 	bank     bank
 	said     []named // marks and prompts of the rests that are kept
+	told     call    // by the car, now
 	named    bool    // somebody ever named a gear
 	learnt   float64 // that the box loads the engine, from rests no longer kept; NaN before
 	origin   origin
@@ -61,6 +62,9 @@ func (b *Bank) Add(at float64, k Tick) {
 	b.follower.add(at, k)
 	if b.follower.news {
 		b.follower.news, b.stale = false, true
+		if r := b.follower.open(); r != nil && b.told != nobody && len(r.anchors)+len(r.steps) == 0 {
+			b.tell(r, r.from)
+		}
 		b.trim()
 	}
 	if n := len(b.said); n > 0 && !b.said[n-1].seen(at-Period) && b.said[n-1].seen(at) {
@@ -86,13 +90,25 @@ func (b *Bank) name(n named) {
 	b.stale = true
 }
 
-// Know takes what the car itself says.
+// Know takes what the car itself says of the lever, until Unknow.
 func (b *Bank) Know(at float64, inGear bool) {
+	b.told = callOf(inGear)
+	b.named = b.named || inGear
 	if r := b.follower.open(); r != nil {
-		r.anchors = append(r.anchors, anchor{at: at, call: callOf(inGear), sure: 0.999})
-		b.stale = true
+		b.tell(r, at)
 	}
 }
+
+// Unknow takes that the car says nothing any more.
+func (b *Bank) Unknow() { b.told = nobody }
+
+func (b *Bank) tell(r *rest, at float64) {
+	r.anchors = append(r.anchors, anchor{at: at, call: b.told, sure: toldSure})
+	b.stale = true
+}
+
+// toldSure is how far the car's own word is believed.
+const toldSure = 0.999
 
 // Revision counts the changes of what is said of the past.
 func (b *Bank) Revision() int {

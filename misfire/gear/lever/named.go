@@ -1,6 +1,9 @@
 package lever
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // How far a step may lie from the mark or prompt it belongs to, in seconds.
 const (
@@ -27,13 +30,15 @@ func (b *Bank) attach() {
 		if r == nil || n.ends {
 			continue
 		}
-		if s := n.stepIn(r); s != nil && b.box != Other {
+		if s := n.stepIn(r, b.answers(i)); s != nil && b.box != Other {
 			s.forced = n.call
 			continue
 		}
 		at := n.at
 		if n.prompt {
-			at += promptAlone
+			if at += promptAlone; b.box == Converter {
+				continue // its step would be seen
+			}
 		}
 		if at <= r.to {
 			r.anchors = append(r.anchors, anchor{at: at, call: n.call, sure: namedSure})
@@ -54,6 +59,13 @@ func keepTold(all []anchor) []anchor {
 	return kept
 }
 
+// toldPark reports whether the car itself, or racing at rest, told of park between two times.
+func (r *rest) toldPark(from, to float64) bool {
+	return slices.ContainsFunc(r.anchors, func(a anchor) bool {
+		return a.call == saidPark && a.sure > namedSure && a.at >= from && a.at < to
+	})
+}
+
 func (b *Bank) restAt(at float64) *rest {
 	for i := range b.follower.rests {
 		if r := &b.follower.rests[i]; at >= r.from-markAfter && (at <= r.to || r.end == Open) {
@@ -63,11 +75,25 @@ func (b *Bank) restAt(at float64) *rest {
 	return nil
 }
 
+// answers is how long after a prompt the step that answers it may come: with a converter, whose step would be seen, up
+// to the next prompt.
+func (b *Bank) answers(i int) float64 {
+	if b.box != Converter {
+		return promptAfter
+	}
+	for _, next := range b.said[i+1:] {
+		if next.prompt {
+			return next.at - b.said[i].at
+		}
+	}
+	return forever
+}
+
 // stepIn is the step of a rest that a mark or prompt belongs to; nil when there is none.
-func (n *named) stepIn(r *rest) *step {
+func (n *named) stepIn(r *rest, within float64) *step {
 	before, after := markBefore, markAfter
 	if n.prompt {
-		before, after = 0, promptAfter
+		before, after = 0, within
 	}
 	var best *step
 	for i := range r.steps {

@@ -28,6 +28,9 @@ func (b *Bank) lay() {
 		case i > 0 || b.origin.gear < 0:
 			offset, known = 0, r.start == FirstStart || r.start == Restart && !b.follower.everMoved
 		}
+		if r.toldPark(from, to) {
+			offset, known = 0, true
+		}
 		b.offsets, b.known = append(b.offsets, offset), append(b.known, known)
 		if unmoved {
 			s.judgeUnmoved(offset, known)
@@ -84,13 +87,13 @@ func (s *Span) judge(o *opinion, needed float64) {
 	}
 }
 
-// appendFree says of a box that may show nothing what holds all the same: it is started in park, and is free for good
-// when it is told to be a manual one.
+// appendFree says of a box that may show nothing what holds all the same: it is started in park, is where the car itself
+// says, and is free for good when it is told to be a manual one.
 func (b *Bank) appendFree(s Span, r *rest, o *opinion, needed float64) {
 	free := o.free + 1 - o.shows
 	switch {
 	case free < needed || s.Reason == Hidden:
-	case b.box == Manual:
+	case b.box == Manual || r.toldPark(s.From, s.To):
 		s.State, s.Reason, s.Sure = Free, NoReason, free
 	case r.start == FirstStart:
 		early := s
@@ -141,8 +144,11 @@ func (b *Bank) overlay() {
 			}
 		}
 		from := n.at + promptAlone
-		if s := n.stepIn(r); s != nil {
+		if s := n.stepIn(r, b.answers(i)); s != nil {
 			from = s.at
+		} else if b.box == Converter && !b.already(n) {
+			b.cover(Span{From: n.at, To: to, Reason: Unsure})
+			continue
 		}
 		b.cover(Span{From: n.at, To: min(from, to), Reason: Unsure})
 		state := Free
@@ -151,6 +157,16 @@ func (b *Bank) overlay() {
 		}
 		b.cover(Span{From: from, To: to, State: state, Sure: 0.95, Told: true})
 	}
+}
+
+// already reports whether the lever is inferred to have been where it was asked for.
+func (b *Bank) already(n *named) bool {
+	for i := range b.spans {
+		if s := &b.spans[i]; s.From <= n.at && n.at < s.To {
+			return s.State == Free && n.call == saidPark || s.State == InGear && n.call == saidGear
+		}
+	}
+	return false
 }
 
 // cover lays one span over the others.

@@ -31,6 +31,7 @@ type seen struct {
 const (
 	runsFrom     = 350.0  // rpm
 	movesFrom    = 2.0    // km/h, more is motion
+	movesAfter   = 3      // ticks of it: one spoiled reading is none
 	standsAfter  = 3      // ticks of 0 km/h
 	quietTo      = 1700.0 // rpm: above any idle
 	pedalPlay    = 1.5    // points above the least still called off the pedal
