@@ -8,10 +8,10 @@ import (
 	"stumble/misfire/gear"
 )
 
-// relay stands between the ledger, which cuts windows, and the book, which adds them up by gear state. What is judged of
-// the gear may change while more is seen of the car. So windows whose gear is not settled are kept and laid to the gears
-// as they are judged now, on a copy of the book, which is made anew each time the judgement of the past changes. Once it
-// is settled they are booked for good. A car that tells its gear keeps none waiting.
+// relay stands between the ledger, which cuts windows, and the book, which adds them up by gear state. What is judged
+// of the gear may change while more is seen of the car. So windows whose gear is not settled are kept and laid to the
+// gears as they are judged now, on a copy of the book, which is made anew each time the judgement of the past changes.
+// Once it is settled they are booked for good. A car that tells its gear keeps none waiting.
 type relay struct {
 	judge judge
 	start *time.Time
@@ -199,10 +199,7 @@ func (r *relay) split(s *share, take func(share, gearSpan)) {
 		}
 		part := rest
 		if i+1 < len(r.spans) && r.spans[i+1].from < rest.to {
-			share := max(0, (r.spans[i+1].from-rest.from)/(rest.to-rest.from))
-			part.to = max(r.spans[i+1].from, rest.from)
-			part.firings, part.seconds, part.work = rest.firings*share, rest.seconds*share, rest.work.times(share)
-			rest.firings, rest.seconds, rest.work = rest.firings-part.firings, rest.seconds-part.seconds, rest.work.times(1-share)
+			part = rest.head(r.spans[i+1].from)
 		}
 		rest.from = part.to
 		if part.firings > 0 {
@@ -212,6 +209,15 @@ func (r *relay) split(s *share, take func(share, gearSpan)) {
 			return
 		}
 	}
+}
+
+// head takes off the running up to a time.
+func (s *share) head(to float64) share {
+	to = max(to, s.from)
+	part, of := *s, (to-s.from)/(s.to-s.from)
+	part.to, part.firings, part.seconds, part.work = to, s.firings*of, s.seconds*of, s.work.times(of)
+	s.firings, s.seconds, s.work = s.firings-part.firings, s.seconds-part.seconds, s.work.times(1-of)
+	return part
 }
 
 // gather adds running to that of its condition.

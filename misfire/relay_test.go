@@ -101,7 +101,8 @@ func TestStirredMomentsBelongToNoState(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			o := &opinions{}
 			r := newRelay(o, newBook(), &start)
-			o.say(start, gearSpan{0, gear.ParkNeutral, gear.Inferred, true}, gearSpan{c.stirTo, gear.ParkNeutral, gear.Inferred, false})
+			o.say(start, gearSpan{0, gear.ParkNeutral, gear.Inferred, true},
+				gearSpan{c.stirTo, gear.ParkNeutral, gear.Inferred, false})
 			r.take(tenSeconds(0, 0))
 			assert.InDelta(t, c.park, firings(r.current(), gear.ParkNeutral), 1e-9)
 		})

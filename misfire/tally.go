@@ -80,7 +80,7 @@ func (t *Tally) Add(s *obd.Sample) {
 	}
 	t.at, t.last = at, s.Received
 	call, changed := t.judge.Add(s)
-	if changed {
+	if changed && call.State != gear.Unknown {
 		t.exposure.monitor.gearChanged(at)
 	}
 	for i := range s.Readings {

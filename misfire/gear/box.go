@@ -42,5 +42,6 @@ func ParseBox(name string) (Box, error) {
 			return Box(b), nil
 		}
 	}
-	return NotTold, fmt.Errorf("no gearbox is called %q: say manual, automatic (with a converter, or a CVT) or other (dual clutch, hybrid, not known)", name)
+	return NotTold, fmt.Errorf("no gearbox is called %q: say manual, automatic (with a converter, or a CVT) or other "+
+		"(dual clutch, hybrid, not known)", name)
 }

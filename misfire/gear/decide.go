@@ -52,7 +52,7 @@ func (j *Judge) resting(now moment) bool {
 // inferred is the call of the bank.
 func (j *Judge) inferred(now moment) ruling {
 	r := ruling{since: j.motion.since, reason: Unsure, inferred: true}
-	if s, known := j.last(); known {
+	if s, known := j.last(); known && !j.bank.Wavers() {
 		c := j.callOf(&s)
 		r.state, r.origin, r.confidence, r.reason = c.State, c.Origin, c.Confidence, c.Reason
 		r.since = min(later(j.momentAt(s.From), j.motion.since), now)
@@ -91,7 +91,9 @@ func (j *Judge) callOf(s *lever.Span) Call {
 	return c
 }
 
-var reasons = [...]Reason{lever.NoReason: Unsure, lever.Unsure: Unsure, lever.Loaded: HigherIdle, lever.Hidden: IdlesFree}
+var reasons = [...]Reason{
+	lever.NoReason: Unsure, lever.Unsure: Unsure, lever.Loaded: HigherIdle, lever.Hidden: IdlesFree,
+}
 
 // asked is the state that the last prompt before a time asked for.
 func (j *Judge) asked(from float64, otherwise State) State {

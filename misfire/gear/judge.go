@@ -53,8 +53,8 @@ func (j *Judge) Call() Call { return j.call }
 // Mark takes the state that the driver or helper marked at a time. Unknown withdraws the mark. A mark holds
 // until the next one, or until it is contradicted for three seconds on end: by a report of the car, by motion
 // after P/N, by standing after moving, by more than 20 km/h after R. An engine start withdraws any mark but P/N, a stop
-// any of before it, and so does a step of the load by which the lever plainly went elsewhere: inference goes on from the
-// mark.
+// any of before it, and so does a step of the load by which the lever plainly went elsewhere: inference goes on from
+// the mark.
 func (j *Judge) Mark(when time.Time, s State) {
 	at := momentOf(when)
 	j.mark = mark{state: s, at: at}

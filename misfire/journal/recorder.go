@@ -162,16 +162,16 @@ func (r *Recorder) Mark(at time.Time, g gear.State, text string) {
 	r.markOf(kind, at, g, text)
 }
 
-// Ask records a gear that a guided test asked for, or, with gear.Unknown, that it asks for none any more.
-func (r *Recorder) Ask(at time.Time, g gear.State) { r.markOf(MarkNote, at, g, asked+g.String()) }
-
-// asked begins the text of a note of what was asked for.
-const asked = "asked for "
-
-// Asks is the gear that a guided test asked for, which is noted; false for any other mark.
-func (m *Mark) Asks() (gear.State, bool) {
-	return m.Gear, m.Kind == MarkNote && m.Text == asked+m.Gear.String()
+// Ask records a gear at rest that a guided test asked for; any other state, that it asks for none any more.
+func (r *Recorder) Ask(at time.Time, g gear.State) {
+	if g == gear.Unknown {
+		g = gear.Moving
+	}
+	r.markOf(MarkNote, at, g, "asked for "+g.String())
 }
+
+// Asks is the gear that a guided test asked for, which a note with a gear tells; false for any other mark.
+func (m *Mark) Asks() (gear.State, bool) { return m.Gear, m.Kind == MarkNote && m.Gear != gear.Unknown }
 
 func (r *Recorder) markOf(kind MarkKind, at time.Time, g gear.State, text string) {
 	r.mu.Lock()

@@ -45,7 +45,8 @@ type driver struct {
 
 // newDriver puts a driver into a car.
 func newDriver(c *Car, rng *rand.Rand) *driver {
-	d := &driver{rng: rng, poll: 1 / (2.5 + 12.5*rng.Float64()), every: 1 + rng.IntN(2), rest: 14 + 4*rng.Float64(), stood: 99}
+	d := &driver{rng: rng, poll: 1 / (2.5 + 12.5*rng.Float64()), every: 1 + rng.IntN(2), rest: 14 + 4*rng.Float64(),
+		stood: 99}
 	d.engine = &engine{car: c, rng: rng}
 	return d
 }

@@ -27,8 +27,8 @@ type Family struct {
 func (f *Family) Make(seed uint64) *Drive {
 	rng := rand.New(rand.NewPCG(seed, 77))
 	u := func(low, high float64) float64 { return low + (high-low)*rng.Float64() }
-	c := &Car{litres: u(1.2, 3.2), target: u(650, 800), drop: u(20, 110), box: u(9, 20), takesUp: u(0.3, 1), noise: u(0.2, 0.6),
-		wander: u(3, 8), ratio: u(24, 34)}
+	c := &Car{litres: u(1.2, 3.2), target: u(650, 800), drop: u(20, 110), box: u(9, 20), takesUp: u(0.3, 1),
+		noise: u(0.2, 0.6), wander: u(3, 8), ratio: u(24, 34)}
 	c.box = max(c.box, 4.2*c.litres) // 4 to 13 points of load
 	if f.car != nil {
 		f.car(c, rng)
@@ -239,6 +239,12 @@ func stepless(c *Car, rng *rand.Rand) {
 
 func unloaded(c *Car, _ *rand.Rand) { c.box, c.drop = 0, 0 }
 
+func electrified(c *Car, _ *rand.Rand) { c.box, c.drop, c.hybrid, c.stopsOff = 0, 0, true, true }
+
+func thrifty(c *Car, _ *rand.Rand) { c.stopsOff = true }
+
+func relaxed(c *Car, _ *rand.Rand) { c.letsGo = 2 }
+
 func large(c *Car, rng *rand.Rand) { c.litres, c.box, c.drop = 3, 10+3*rng.Float64(), 40*rng.Float64() }
 
 // Families are all there are.
@@ -257,9 +263,9 @@ func Families() []Family {
 		{Name: "fan, screen, steering", Box: Converter, loads: loads{fan, screen, steering}, story: errands},
 		{Name: "manual", Box: Clutch, car: unloaded, story: clutched},
 		{Name: "manual, A/C", Box: Clutch, car: unloaded, loads: loads{compressor(held)}, story: clutched},
-		{Name: "idle-neutral control", Box: Converter, car: func(c *Car, _ *rand.Rand) { c.letsGo = 2 }, story: errands},
-		{Name: "start-stop", Box: Converter, car: func(c *Car, _ *rand.Rand) { c.stopsOff = true }, story: errands},
-		{Name: "hybrid", Box: Neither, car: func(c *Car, _ *rand.Rand) { c.box, c.drop, c.hybrid, c.stopsOff = 0, 0, true, true }, story: errands},
+		{Name: "idle-neutral control", Box: Converter, car: relaxed, story: errands},
+		{Name: "start-stop", Box: Converter, car: thrifty, story: errands},
+		{Name: "hybrid", Box: Neither, car: electrified, story: errands},
 		{Name: "P/D/P/R on the brake", Box: Converter, story: tested},
 		{Name: "N at lights", Box: Converter, story: atLights},
 		{Name: "Park only, A/C", Box: Converter, NeverGear: true, loads: loads{clutchAC}, story: parked},
@@ -270,7 +276,7 @@ func Families() []Family {
 		{Name: "joined on the road, A/C", Box: Converter, Held: true, loads: loads{clutchAC}, story: joined},
 		{Name: "2 Hz, cold, A/C", Box: Converter, Held: true, poll: 0.5, car: chilled, loads: loads{clutchAC}, story: errands},
 		{Name: "dual clutch", Box: Neither, Held: true, car: unloaded, story: errands},
-		{Name: "start-stop, A/C", Box: Converter, Held: true, car: func(c *Car, _ *rand.Rand) { c.stopsOff = true }, loads: loads{clutchAC}, story: errands},
+		{Name: "start-stop, A/C", Box: Converter, Held: true, car: thrifty, loads: loads{clutchAC}, story: errands},
 		{Name: "Park only, all", Box: Converter, Held: true, NeverGear: true, loads: loads{clutchAC, screen, fan, steering}, story: parked},
 		{Name: "Park only, cold, A/C", Box: Converter, Held: true, NeverGear: true, car: chilled, loads: loads{clutchAC}, story: parked},
 	}

@@ -39,8 +39,10 @@ func told(f *lab.Family) gear.Box {
 
 func notTold(*lab.Family) gear.Box { return gear.NotTold }
 
-var ways = []way{{name: "not told", box: notTold}, {name: "told", box: told}, {name: "and a mark", box: told, mark: true},
-	{name: "guided", box: told, guided: true}}
+var ways = []way{
+	{name: "not told", box: notTold}, {name: "told", box: told}, {name: "and a mark", box: told, mark: true},
+	{name: "guided", box: told, guided: true},
+}
 
 // score is time at rest, in seconds.
 type score struct{ right, wrong, all, gear float64 }
@@ -131,8 +133,8 @@ func nearMoving(points []lab.Point, i int) bool {
 
 func sample(p *lab.Point) *obd.Sample {
 	s := &obd.Sample{Sent: at(p.At).Add(-20 * time.Millisecond), Received: at(p.At)}
-	for id, v := range map[byte]float64{obd.PIDRPM: p.RPM, obd.PIDLoad: p.Load, obd.PIDSpeed: p.Speed, obd.PIDAccelerator: p.Pedal,
-		obd.PIDVoltage: p.Volt} {
+	for id, v := range map[byte]float64{obd.PIDRPM: p.RPM, obd.PIDLoad: p.Load, obd.PIDSpeed: p.Speed,
+		obd.PIDAccelerator: p.Pedal, obd.PIDVoltage: p.Volt} {
 		if !math.IsNaN(v) {
 			s.Readings = append(s.Readings, obd.Reading{Service: obd.LiveData, ID: id, Value: v})
 		}

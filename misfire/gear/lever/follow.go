@@ -179,10 +179,6 @@ func (f *follower) goOn(r *rest) {
 // idleFor reports whether the newest n ticks were all quiet.
 func (f *follower) idleFor(n int) bool { return f.quiet(0, n-1) }
 
-func (f *follower) levelOf(from, to int) level {
-	return level{f.median(from, to, load), f.median(from, to, rpm)}
-}
-
 // followBlip notices that somebody is on the pedal, or lets the engine race.
 func (f *follower) followBlip(r *rest, now *seen) {
 	if f.gap.on && now.RPM > quietTo {

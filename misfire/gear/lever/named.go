@@ -36,8 +36,8 @@ func (b *Bank) attach() {
 		}
 		at := n.at
 		if n.prompt {
-			if at += promptAlone; b.box == Converter {
-				continue // its step would be seen
+			if at += promptAlone; b.showsSteps() {
+				continue // there will be one
 			}
 		}
 		if at <= r.to {
@@ -75,10 +75,15 @@ func (b *Bank) restAt(at float64) *rest {
 	return nil
 }
 
-// answers is how long after a prompt the step that answers it may come: with a converter, whose step would be seen, up
-// to the next prompt.
+// showsSteps reports whether the lever of this car would be seen: it is told to have a converter, and nothing speaks
+// against it.
+func (b *Bank) showsSteps() bool {
+	return b.box == Converter && (len(b.bank.all) == 0 || b.bank.loads >= 0.5 && !b.bank.letsGo())
+}
+
+// answers is how long after a prompt the step that answers it may come: where it would be seen, up to the next prompt.
 func (b *Bank) answers(i int) float64 {
-	if b.box != Converter {
+	if !b.showsSteps() {
 		return promptAfter
 	}
 	for _, next := range b.said[i+1:] {

@@ -87,8 +87,8 @@ func (s *Span) judge(o *opinion, needed float64) {
 	}
 }
 
-// appendFree says of a box that may show nothing what holds all the same: it is started in park, is where the car itself
-// says, and is free for good when it is told to be a manual one.
+// appendFree says of a box that may show nothing what holds all the same: it is started in park, is where the car
+// itself says, and is free for good when it is told to be a manual one.
 func (b *Bank) appendFree(s Span, r *rest, o *opinion, needed float64) {
 	free := o.free + 1 - o.shows
 	switch {
@@ -146,7 +146,7 @@ func (b *Bank) overlay() {
 		from := n.at + promptAlone
 		if s := n.stepIn(r, b.answers(i)); s != nil {
 			from = s.at
-		} else if b.box == Converter && !b.already(n) {
+		} else if b.showsSteps() && !b.already(n) {
 			b.cover(Span{From: n.at, To: to, Reason: Unsure})
 			continue
 		}

@@ -69,7 +69,7 @@ func (d *finder) look(t *trail, idle bool) (step, bool) {
 func (d *finder) end(t *trail, idle bool) (step, bool) {
 	found, was := d.best, d.on
 	if was && idle && d.ticks > longHump {
-		found.after = level{t.median(0, afterTicks-1, load), t.median(0, afterTicks-1, rpm)}
+		found.after = t.levelOf(0, afterTicks-1)
 		found.before = d.start
 		found.load, found.rpm = found.after.load-found.before.load, found.after.rpm-found.before.rpm
 		found.ramp, found.until = true, t.back(afterTicks).at
@@ -90,8 +90,7 @@ func (s step) centred(t *trail) step {
 	if since < gapTicks || !t.quiet(newest, since+clear+beforeTicks-1) {
 		return s
 	}
-	s.before = level{t.median(since+clear, since+clear+beforeTicks-1, load), t.median(since+clear, since+clear+beforeTicks-1, rpm)}
-	s.after = level{t.median(newest, newest+afterTicks-1, load), t.median(newest, newest+afterTicks-1, rpm)}
+	s.before, s.after = t.levelOf(since+clear, since+clear+beforeTicks-1), t.levelOf(newest, newest+afterTicks-1)
 	s.load, s.rpm = s.after.load-s.before.load, s.after.rpm-s.before.rpm
 	return s
 }
@@ -100,8 +99,8 @@ func (s step) centred(t *trail) step {
 func measure(t *trail) step {
 	const last = window - 1
 	s := step{
-		before: level{t.median(window-beforeTicks, last, load), t.median(window-beforeTicks, last, rpm)},
-		after:  level{t.median(0, afterTicks-1, load), t.median(0, afterTicks-1, rpm)},
+		before: t.levelOf(window-beforeTicks, last),
+		after:  t.levelOf(0, afterTicks-1),
 		sag:    t.median(window-beforeTicks, last, volts) - t.median(0, afterTicks-1, volts),
 	}
 	s.load, s.rpm = s.after.load-s.before.load, s.after.rpm-s.before.rpm

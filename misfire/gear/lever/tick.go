@@ -72,6 +72,11 @@ func (t *trail) median(from, to int, value func(*seen) float64) float64 {
 	return median(values)
 }
 
+// levelOf is the level over the ticks back(from) to back(to).
+func (t *trail) levelOf(from, to int) level {
+	return level{t.median(from, to, load), t.median(from, to, rpm)}
+}
+
 // quiet reports whether the ticks back(from) to back(to) all were.
 func (t *trail) quiet(from, to int) bool {
 	if to >= t.held() {
