@@ -54,11 +54,6 @@ func (s State) String() string {
 // Loaded reports whether the car stands with a gear in that loads the engine.
 func (s State) Loaded() bool { return int(s) < States && traits[s].loaded }
 
-// Is reports whether a state may be another: InGear is Drive or Reverse.
-func (s State) Is(o State) bool {
-	return s == o || s == InGear && o.Loaded() || o == InGear && s.Loaded()
-}
-
 // MarshalText writes the state as String does.
 func (s State) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
 

@@ -143,12 +143,6 @@ func (b *Bank) Resting() bool { return b.follower.open() != nil }
 // Wavers reports whether a step is in sight, not judged yet, that may be the lever.
 func (b *Bank) Wavers() bool { return b.follower.finder.on && b.box != Manual }
 
-// Loads is how likely the box of the car loads the engine at rest.
-func (b *Bank) Loads() float64 {
-	b.refresh()
-	return b.bank.loads
-}
-
 func (b *Bank) refresh() {
 	if !b.stale {
 		return
