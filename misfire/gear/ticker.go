@@ -49,11 +49,11 @@ func (t *ticker) closeTo(now time.Time, s *signals, bank *lever.Bank) {
 			Speed:    fresh(&s.Speed, end, track.SpeedLasts),
 			Pedal:    fresh(&s.Pedal, end, track.SpeedLasts),
 			Throttle: fresh(&s.Throttle, end, track.SpeedLasts),
-			Volts:    fresh(&s.volts, end, slowLasts),
+			Volts:    fresh(&s.volts, end, voltsLast),
 		})
 		t.open = end
 	}
 }
 
-// slowLasts is how long a value that is seldom asked speaks for the car.
-const slowLasts = 6 * time.Second
+// voltsLast is how long a voltage speaks for the car: one that is seldom asked tells no sag, but noise.
+const voltsLast = time.Second

@@ -69,11 +69,10 @@ func (c *scene) begin(h *hypothesis) vector {
 	case c.rests[0].start != Joined:
 		gear = 1 - startsInPark
 	}
-	v := vector{1 - gear, 1 - gear, gear, gear}
 	if h.accessory < 0 {
-		v[isOn], v[inGear|isOn] = 0, 0
+		return vector{0: 1 - gear, inGear: gear}
 	}
-	return v
+	return vector{(1 - gear) / 2, (1 - gear) / 2, gear / 2, gear / 2}
 }
 
 // weigh is what the stretch itself says of each state.
@@ -207,11 +206,27 @@ func (c *scene) gapInto(h *hypothesis, n *node, m *matrix) {
 		hidden = 0
 	}
 	c.join(h, m, s.load, 1+0.006*(s.until-s.at)+0.008*math.Abs(s.rpm), func(from, to int) float64 {
+		if s.raced && h.loads {
+			return throughPark(from, to)
+		}
 		if from&inGear != to&inGear {
 			return hidden
 		}
 		return 1 - hidden
 	})
+}
+
+// throughPark is the chance of a way that leads through park: the lever may be moved just before and just after racing.
+func throughPark(from, to int) float64 {
+	const moved = 0.2
+	p := 1.0
+	if from&inGear != 0 {
+		p *= moved
+	}
+	if to&inGear != 0 {
+		return p * moved
+	}
+	return p * (1 - moved)
 }
 
 // restInto is what lay between two rests.

@@ -32,8 +32,7 @@ type gap struct {
 }
 
 const (
-	raceFor      = 3.0  // s faster than any idle,
-	raceSays     = 0.99 // which nobody does at rest with a gear in (common practice, no source)
+	raceFor      = 3.0  // s faster than any idle: nobody races at rest with a gear in (common practice, no source)
 	longestTick  = 2.0  // s without a tick are a hole
 	longestHole  = 60.0 // s; in a longer hole the car may have been anywhere
 	settles      = 1.6  // s of a rest that are left to settle
@@ -207,10 +206,8 @@ func (f *follower) endGap(r *rest) {
 	s := step{sort: f.gap.sort, at: f.gap.from, until: f.back(0).at - float64(over)*Period, before: f.gap.before,
 		after: f.levelOf(0, levelTicks-1)}
 	s.load, s.rpm = s.after.load-s.before.load, s.after.rpm-s.before.rpm
+	s.raced = raced
 	r.steps = append(r.steps, s)
-	if raced {
-		r.anchors = append(r.anchors, anchor{at: s.at, call: saidPark, sure: raceSays})
-	}
 	f.gap, f.news = gap{}, true
 }
 

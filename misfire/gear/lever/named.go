@@ -59,7 +59,7 @@ func keepTold(all []anchor) []anchor {
 	return kept
 }
 
-// toldPark reports whether the car itself, or racing at rest, told of park between two times.
+// toldPark reports whether the car itself told of park between two times.
 func (r *rest) toldPark(from, to float64) bool {
 	return slices.ContainsFunc(r.anchors, func(a anchor) bool {
 		return a.call == saidPark && a.sure > namedSure && a.at >= from && a.at < to

@@ -46,6 +46,7 @@ type step struct {
 	load, rpm     float64 // by how much each changed for good; NaN where not known
 	sag           float64 // volts lost with it
 	ramp          bool    // it took its time
+	raced         bool    // of a blip: held so fast that the lever was in park
 	mixed         bool    // two steps that all but cancel: of no kind
 	before, after level
 	forced        call // the lever went there: marked, or asked for

@@ -47,8 +47,20 @@ func (b *Bank) lay() {
 		}
 		b.append(s)
 	}
+	b.race()
 	b.overlay()
 	b.stir()
+}
+
+// race says of an engine that races at rest that it is in park.
+func (b *Bank) race() {
+	for i := range b.follower.rests {
+		for j := range b.follower.rests[i].steps {
+			if s := &b.follower.rests[i].steps[j]; s.raced {
+				b.cover(Span{From: s.at, To: s.until, State: Free, Sure: 0.95})
+			}
+		}
+	}
 }
 
 // shifted is the load above the start's, and whether it is known, after a boundary.

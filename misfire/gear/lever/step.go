@@ -43,7 +43,7 @@ func (d *finder) look(t *trail, idle bool) (step, bool) {
 		return d.end(t, false)
 	}
 	s := measure(t)
-	d.noise += min(max(t.spread(window-beforeTicks, window-1, s.before.load)-d.noise, -noisePace), noisePace)
+	d.noise += min(max(t.spread(window-beforeTicks, window-1, load)-d.noise, -noisePace), noisePace)
 	d.noise = max(d.noise, leastNoise)
 	size := math.Abs(s.load)
 	sign := math.Copysign(1, s.load)
@@ -102,6 +102,9 @@ func measure(t *trail) step {
 		before: t.levelOf(window-beforeTicks, last),
 		after:  t.levelOf(0, afterTicks-1),
 		sag:    t.median(window-beforeTicks, last, volts) - t.median(0, afterTicks-1, volts),
+	}
+	if noise := t.spread(window-beforeTicks, last, volts); !(math.Abs(s.sag) > noiseFactor*noise) {
+		s.sag = 0
 	}
 	s.load, s.rpm = s.after.load-s.before.load, s.after.rpm-s.before.rpm
 	return s.dated(t)

@@ -90,9 +90,10 @@ func (t *trail) quiet(from, to int) bool {
 	return true
 }
 
-// spread is 1.4826 times the median distance of the load from a level, the usual robust standard deviation.
-func (t *trail) spread(from, to int, level float64) float64 {
-	return 1.4826 * t.median(from, to, func(k *seen) float64 { return math.Abs(k.Load - level) })
+// spread is 1.4826 times the median distance of a value from its median, the usual robust standard deviation.
+func (t *trail) spread(from, to int, value func(*seen) float64) float64 {
+	middle := t.median(from, to, value)
+	return 1.4826 * t.median(from, to, func(k *seen) float64 { return math.Abs(value(k) - middle) })
 }
 
 // median sorts values and gives their middle; NaN of none.
