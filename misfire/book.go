@@ -23,6 +23,7 @@ type book struct {
 	ceiling   float64    // misses per firing up to which a cylinder counts as healthy
 	in        gear.State // now
 	spells    int        // stretches of one gear state that have ended
+	origins [gearStates][gear.Origins]float64 // seconds of running by gear state and who said so
 }
 
 // sum is what was seen of one cylinder, whatever the condition.
@@ -100,7 +101,7 @@ func (b *book) levels() [4]*level { return [...]*level{&b.fine, &b.gears, &b.lev
 // clone is a copy that can be added to without touching the book.
 func (b *book) clone() *book {
 	c := newBook()
-	c.total, c.unknown, c.whole = b.total, b.unknown, b.whole
+	c.total, c.unknown, c.whole, c.origins = b.total, b.unknown, b.whole, b.origins
 	c.cylinders, c.ceiling, c.spells = b.cylinders, b.ceiling, b.spells
 	c.in = b.in
 	for i := range c.total {
@@ -110,6 +111,17 @@ func (b *book) clone() *book {
 		l.copyTo(c.levels()[i])
 	}
 	return c
+}
+
+// origin is who said it for most of the running in a gear state.
+func (b *book) origin(s gear.State) gear.Origin {
+	best := gear.None
+	for o, sec := range b.origins[s] {
+		if sec > b.origins[s][best] {
+			best = gear.Origin(o)
+		}
+	}
+	return best
 }
 
 // add enters one window.

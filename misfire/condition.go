@@ -96,7 +96,7 @@ func (c Condition) String() string {
 type conditionIndex uint16
 
 const (
-	gearStates = int(gear.Moving) + 1
+	gearStates = gear.States
 	conditions = gearStates * LoadBands * RPMBands * 2
 )
 
@@ -106,6 +106,12 @@ func (c Condition) index() conditionIndex {
 		warm = 1
 	}
 	return conditionIndex(((int(c.Gear)*LoadBands+int(c.Load))*RPMBands+int(c.RPM))*2 + warm)
+}
+
+// in is the same running in another gear state.
+func (i conditionIndex) in(s gear.State) conditionIndex {
+	const each = conditionIndex(conditions / gearStates)
+	return i%each + conditionIndex(s)*each
 }
 
 func (i conditionIndex) condition() Condition {

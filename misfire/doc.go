@@ -6,10 +6,11 @@
 //
 //	exposure   engine speed over time becomes crank revolutions, each with its condition
 //	monitored  and is told apart by whether the controller may judge misfire there
-//	queue      everything waits until the gear state of its time is settled
+//	queue      everything waits a moment: some of what happens is plain only later
 //	counter    a reading of a counter becomes a rise, or the start of a new driving cycle
 //	cadence    the rises show how the controller refreshes its counters
 //	ledger     revolutions and rises are cut into windows at the refreshes
+//	relay      windows are laid to the gears as they are judged now, and for good once that is settled
 //	book       windows are added up by condition, gear state and cylinder (level, mixture)
 //	silence    a counter that stands still is found out; trend: a rate that worsens
 //	apportion  what came in one lump over several conditions is shared out

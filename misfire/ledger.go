@@ -24,7 +24,7 @@ func (w work) times(part float64) work { return work{w.rpm * part, w.load * part
 // window is running between two refreshes with the misses that the second one showed.
 type window struct {
 	from, to place
-	running  []share // by condition; of monitored running only
+	running  []share // of monitored running only
 	known    float64 // seconds of known running, monitored or not
 	broken   bool    // how long the engine ran for these misses is not known
 	shown
@@ -53,9 +53,11 @@ func (s *shown) add(r rise) {
 	s.full[r.cylinder] = s.full[r.cylinder] || r.full
 }
 
-// share is the running of one condition within a window.
+// share is the running of one condition within a window. As the ledger cuts them, shares are stretches in order of
+// time whose gear is still open, and a condition may come twice.
 type share struct {
 	condition conditionIndex
+	from, to  float64 // seconds since the tally began
 	firings   float64 // of one cylinder
 	seconds   float64
 	work      work
@@ -81,9 +83,8 @@ type ledger struct {
 	step     float64   // revolutions of a window of a car that shows misses at once; at least shortWindow
 
 	window  window
-	shares  [conditions]share // scratch of closeAt, by condition
-	atOnce  shown             // booked to the open window of a car that shows misses at once
-	refresh shown             // scratch of lay
+	atOnce  shown // booked to the open window of a car that shows misses at once
+	refresh shown // scratch of lay
 }
 
 // assumed is the cadence taken until the car's own is known: the longest that is usual. A miss is then placed
@@ -360,7 +361,6 @@ func (l *ledger) cut(at float64) {
 		l.start = s.to
 	}
 	l.slices = append(l.slices[:0], l.slices[done:]...)
-	l.gather()
 }
 
 // split takes the first part off a slice.
@@ -384,25 +384,27 @@ func (l *ledger) enter(s slice) {
 	if !s.monitored {
 		return
 	}
-	sum := &l.shares[s.condition]
-	if sum.seconds == 0 {
-		l.window.running = append(l.window.running, share{condition: s.condition})
+	part := share{condition: s.condition, from: s.from.sec, to: s.to.sec, seconds: s.to.sec - s.from.sec, work: s.work,
+		firings: (s.to.rev - s.from.rev) / 2} // a cylinder of a four-stroke fires every second turn
+	if part.firings <= 0 {
+		return
 	}
-	sum.firings += (s.to.rev - s.from.rev) / 2 // a cylinder of a four-stroke fires every second turn
-	sum.seconds += s.to.sec - s.from.sec
-	sum.work = sum.work.plus(s.work)
+	if n := len(l.window.running); n > 0 && l.window.running[n-1].goesOn(&part) {
+		l.window.running[n-1].take(&part)
+		return
+	}
+	l.window.running = append(l.window.running, part)
 }
 
-// gather moves the scratch sums into the window's shares, without those that did not turn the engine.
-func (l *ledger) gather() {
-	kept := l.window.running[:0]
-	for _, s := range l.window.running {
-		sum := &l.shares[s.condition]
-		sum.condition = s.condition
-		if sum.firings > 0 {
-			kept = append(kept, *sum)
-		}
-		*sum = share{}
-	}
-	l.window.running = kept
+// goesOn reports whether a share follows without a gap in the same condition.
+func (s *share) goesOn(next *share) bool {
+	return s.condition == next.condition && next.from-s.to < 1e-6
+}
+
+// take adds running to the share.
+func (s *share) take(o *share) {
+	s.to = o.to
+	s.firings += o.firings
+	s.seconds += o.seconds
+	s.work = s.work.plus(o.work)
 }

@@ -278,7 +278,7 @@ func TestWindowsWithoutMissesCountForEachOfTheirConditions(t *testing.T) {
 	assert.Equal(t, 70.0, d.mixed)
 	assert.NotNil(t, b.gears.apportion(0, false))
 	layout := newMill(t, 200, 0)
-	layout.tally.book, layout.tally.ledger.holding = b, false
+	layout.tally.relay.book, layout.tally.ledger.holding = b, false
 	c := inGear(t, layout.tally.Summary(), 1, gear.Drive)
 	assert.InDelta(t, 0.5, c.Mixed, 1e-9)
 	assert.InDelta(t, 140, c.Firings, 1e-9)
@@ -304,34 +304,6 @@ func TestMixturesArePutTogether(t *testing.T) {
 	assert.Equal(t, 6.0+3*mostMixtures, total, "none is lost")
 }
 
-func TestInferredGearIsDatedBack(t *testing.T) {
-	var g gearSpans
-	call := func(s gear.State) gear.Call { return gear.Call{State: s} }
-	assert.Equal(t, gear.Unknown, g.at(5).State)
-	g.set(0, call(gear.ParkNeutral))
-	g.set(10, call(gear.Reverse))
-	g.set(8.5, call(gear.Drive)) // seen at 11: it began at 8.5, and Reverse never was
-	assert.Equal(t, gear.ParkNeutral, g.at(8.4).State)
-	assert.Equal(t, gear.Drive, g.at(8.6).State)
-	assert.Equal(t, gear.Drive, g.at(12).State)
-	for i := range 40 {
-		g.set(20+float64(i), call(gear.State(1+i%4)))
-	}
-	assert.Equal(t, gear.State(1+39%4), g.at(99).State)
-}
-
-func TestEventsWaitForTheirGear(t *testing.T) {
-	m := newMill(t, atOnce, 0)
-	m.mark(gear.ParkNeutral)
-	m.run(20 * time.Second)
-	assert.InDelta(t, 20-settleTime, m.tally.running, 0.2)
-	m.tally.spans.set(18, gear.Call{State: gear.Drive, Origin: gear.Inferred}) // found out two seconds late
-	m.run(20 * time.Second)
-	m.tally.Finish()
-	assert.InDelta(t, 18, m.tally.origins[gear.ParkNeutral][gear.Marked], 0.2)
-	assert.InDelta(t, 22, m.tally.origins[gear.Drive][gear.Inferred], 0.2)
-}
-
 func TestQueueIsBounded(t *testing.T) {
 	tally := NewTally(Config{})
 	for range 3 * mostEvents {
@@ -353,10 +325,10 @@ func TestLookWhileHolding(t *testing.T) {
 	m.start(750)
 	m.run(2 * time.Minute)
 	require.True(t, m.tally.ledger.holding)
-	require.Len(t, m.tally.book.gears.mixed[0], 1)
+	require.Len(t, m.tally.relay.current().gears.mixed[0], 1)
 	first, second := m.tally.Summary(), m.tally.Summary()
 	assert.Equal(t, first.Total[0].Misses, second.Total[0].Misses)
-	assert.Greater(t, first.Total[0].Misses, m.tally.book.total[0].misses, "what is held is shown")
+	assert.Greater(t, first.Total[0].Misses, m.tally.relay.current().total[0].misses, "what is held is shown")
 	assert.Equal(t, first.Total[0].Misses, m.ended().Total[0].Misses)
 }
 

@@ -1,11 +1,7 @@
 package misfire
 
-import (
-	"stumble/misfire/gear"
-)
-
-// settleTime is how long, in seconds, a moment waits before it is entered. An inferred gear state is known
-// only a little after it began; waiting lays every turn of the crank to the state it was in.
+// settleTime is how long, in seconds, a moment waits before it is entered: some of what happens is plain only a little
+// later, as that the engine stopped.
 const settleTime = 4.0
 
 // eventKind says what happened.
@@ -19,7 +15,7 @@ const (
 	eventStop                     // the engine stopped
 )
 
-// event is one thing that happened, waiting for its gear state to settle.
+// event is one thing that happened, waiting to be entered.
 type event struct {
 	kind      eventKind
 	at        float64 // seconds since the tally began
@@ -68,34 +64,3 @@ func (q *queue) first() *event {
 }
 
 func (q *queue) drop() { q.head++ }
-
-// gearSpans is which gear state held when, for the last few changes.
-type gearSpans struct {
-	from  [16]float64
-	calls [16]gear.Call
-	n     int
-}
-
-// set makes a call hold from a time on; what was said of later times is withdrawn.
-func (g *gearSpans) set(from float64, call gear.Call) {
-	for g.n > 0 && g.from[g.n-1] >= from {
-		g.n--
-	}
-	if g.n == len(g.from) {
-		copy(g.from[:], g.from[1:])
-		copy(g.calls[:], g.calls[1:])
-		g.n--
-	}
-	g.from[g.n], g.calls[g.n] = from, call
-	g.n++
-}
-
-// at is the call that held at a time.
-func (g *gearSpans) at(sec float64) gear.Call {
-	for i := g.n - 1; i >= 0; i-- {
-		if g.from[i] <= sec {
-			return g.calls[i]
-		}
-	}
-	return gear.Call{}
-}

@@ -77,7 +77,7 @@ func (r *review) glance() *Summary {
 // idleDips is what the idle shows in each gear state it was seen in.
 func (t *Tally) idleDips() []IdleDips {
 	var all []IdleDips
-	for _, g := range gearOrder {
+	for _, g := range gear.Known() {
 		d := IdleDips{Gear: g}
 		d.Dips, d.Minutes, d.Low, d.High = t.idle.PerMinute(g)
 		if d.Minutes > 0 {
@@ -87,13 +87,15 @@ func (t *Tally) idleDips() []IdleDips {
 	return all
 }
 
-// provisionalBook is the book, with what the ledger still holds cut by the likeliest cadence.
+// provisionalBook is the book by the gears as they are judged now, with what the ledger still holds cut by the likeliest
+// cadence.
 func (t *Tally) provisionalBook() *book {
+	current := t.relay.current()
 	if !t.ledger.holding {
-		return t.book
+		return current
 	}
-	b := t.book.clone()
-	t.ledger.provisional(t.cadence.forNow(), b.add)
+	b := current.clone()
+	t.ledger.provisional(t.cadence.forNow(), func(w *window) { t.relay.lay(w, b) })
 	return b
 }
 
@@ -195,7 +197,7 @@ func (r *review) cell(l *level, seen *cell, i int, condition Condition) Cell {
 	c := Cell{
 		Cylinder:  i + 1,
 		Condition: condition,
-		Origin:    r.tally.origin(condition.Gear),
+		Origin:    r.origin(condition.Gear),
 		Reported:  r.tally.lanes[i].reported,
 		Apart:     true,
 		Running:   seconds(seen.seconds),
@@ -255,17 +257,6 @@ func (b *book) worseSince(cylinder int, of func(Condition) bool) float64 {
 		}
 	}
 	return first
-}
-
-// origin is who said it for most of the running in a gear state.
-func (t *Tally) origin(s gear.State) gear.Origin {
-	best := gear.None
-	for o, sec := range t.origins[s] {
-		if sec > t.origins[s][best] {
-			best = gear.Origin(o)
-		}
-	}
-	return best
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

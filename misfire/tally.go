@@ -20,6 +20,8 @@ type Config struct {
 	Map engine.Map
 	// Ceiling is the rate, per 1,000 firings, up to which a cylinder counts as healthy; 0 is rate.Ceiling.
 	Ceiling float64
+	// Gearbox is what the user told of it; it helps to infer the gear of a car that does not tell it.
+	Gearbox gear.Box
 }
 
 // Tally is the sum of a drive. Give it samples and marks in order of time. It is for one goroutine.
@@ -32,7 +34,6 @@ type Tally struct {
 	judge    *gear.Judge
 	exposure exposure
 	idle     idle.Index // fed until a counter shows up
-	spans    gearSpans
 	queue    queue
 	lanes    [engine.MaxCylinders]lane
 	averages [engine.MaxCylinders]average
@@ -40,15 +41,15 @@ type Tally struct {
 	cadence  cadence
 	ledger   *ledger
 	book     *book
+	relay    *relay
 	lamp     lamp
 	strip    strip
 
-	runningFrom float64                                // seconds, when the engine last started; +Inf while it stands
-	stoppedAt   float64                                // seconds, when it last stopped; +Inf while it runs
-	origins     [gearStates][gear.Reported + 1]float64 // seconds of running by gear state and who said so
-	running     float64                                // seconds of known running
-	unjudged    float64                                // seconds of them that the controller may not judge
-	holes       float64                                // seconds of running that nobody saw
+	runningFrom float64 // seconds, when the engine last started; +Inf while it stands
+	stoppedAt   float64 // seconds, when it last stopped; +Inf while it runs
+	running     float64 // seconds of known running
+	unjudged    float64 // seconds of them that the controller may not judge
+	holes       float64 // seconds of running that nobody saw
 }
 
 // NewTally begins a drive.
@@ -59,7 +60,9 @@ func NewTally(cfg Config) *Tally {
 	t := &Tally{cfg: cfg, judge: gear.NewJudge(), exposure: newExposure(), book: newBook(), strip: newStrip(),
 		runningFrom: math.Inf(1), stoppedAt: math.Inf(1)}
 	t.book.ceiling, t.book.cylinders = cfg.Ceiling/1000, cfg.Engine.Cylinders
-	t.ledger = newLedger(&t.lanes, t.book.add)
+	t.judge.SetBox(cfg.Gearbox)
+	t.relay = newRelay(t.judge, t.book, &t.start)
+	t.ledger = newLedger(&t.lanes, t.relay.take)
 	for i := range t.averages {
 		t.averages[i] = newAverage()
 	}
@@ -78,8 +81,8 @@ func (t *Tally) Add(s *obd.Sample) {
 	}
 	t.at, t.last = at, s.Received
 	call, changed := t.judge.Add(s)
-	if changed {
-		t.gearChanged(call, at)
+	if changed && call.State != gear.Unknown {
+		t.exposure.monitor.gearChanged(at)
 	}
 	for i := range s.Readings {
 		t.take(&s.Readings[i], at)
@@ -99,13 +102,24 @@ func (t *Tally) Mark(at time.Time, s gear.State) {
 	before := t.judge.Call()
 	t.judge.Mark(at, s)
 	if call := t.judge.Call(); call != before {
-		t.gearChanged(call, at)
+		t.exposure.monitor.gearChanged(at)
 	}
+}
+
+// Prompt takes that a guided test asked for a gear state.
+func (t *Tally) Prompt(at time.Time, s gear.State) {
+	if t.start.IsZero() {
+		t.start = at
+	}
+	t.judge.Prompt(at, s)
 }
 
 // SetLimits gives the whole-engine limits, in percent, that the car reports for its 200- and
 // 1000-revolution blocks; NaN or 0 where it reports none.
-func (t *Tally) SetLimits(catalyst, emission float64) { t.book.whole.limits(catalyst, emission) }
+func (t *Tally) SetLimits(catalyst, emission float64) {
+	t.book.whole.limits(catalyst, emission)
+	t.relay.copy = nil
+}
 
 // Finish takes in what is still on its way when the drive ends. Samples may follow: a drive goes on.
 func (t *Tally) Finish() {
@@ -115,10 +129,16 @@ func (t *Tally) Finish() {
 	t.decide()
 	t.ledger.goOn(t.cadence.forNow())
 	t.ledger.settle()
+	t.relay.settle(math.Inf(1))
 }
 
 // Strip is the last seconds of the drive, oldest first, at most as many as are kept, added to dst.
-func (t *Tally) Strip(dst []Moment) []Moment { return t.strip.append(dst) }
+func (t *Tally) Strip(dst []Moment) []Moment {
+	first := len(dst)
+	dst = t.strip.append(dst)
+	t.relay.dress(dst[first:])
+	return dst
+}
 
 func (t *Tally) seconds(at time.Time) float64 { return at.Sub(t.start).Seconds() }
 
@@ -130,15 +150,6 @@ func (t *Tally) counts() bool {
 		}
 	}
 	return false
-}
-
-func (t *Tally) gearChanged(call gear.Call, at time.Time) {
-	since := call.Since
-	if since.IsZero() || since.After(at) {
-		since = at
-	}
-	t.spans.set(t.seconds(since), call)
-	t.exposure.monitor.gearChanged(at)
 }
 
 // take sends one reading where it belongs.
@@ -197,7 +208,7 @@ func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 	t.queue.push(e, t)
 }
 
-// drain handles what happened up to a time: by then the gear state of that time is settled.
+// drain handles what happened up to a time.
 func (t *Tally) drain(until float64) {
 	handled := false
 	for e := t.queue.first(); e != nil && e.at <= until; e = t.queue.first() {
@@ -212,6 +223,7 @@ func (t *Tally) drain(until float64) {
 	t.cadence.passed(t.ledger.readBeyond())
 	t.decide()
 	t.ledger.settle()
+	t.relay.settle(t.seconds(t.judge.Settled(t.last)))
 }
 
 // giveUpSilent stops waiting for counters that are no longer read.
@@ -261,7 +273,7 @@ func (t *Tally) newCycle(midway bool) {
 	t.confirmHeld()
 	t.ledger.breakOff(t.cadence.guess(), midway)
 	t.cadence.restart(t.ledger.now)
-	t.book.endCycle()
+	t.relay.endCycle()
 	for i := range t.lanes {
 		t.lanes[i].unbase()
 	}
@@ -277,14 +289,12 @@ func (t *Tally) endAverages() {
 }
 
 func (t *Tally) enterStep(s *step) {
-	call := t.spans.at((s.from + s.to) / 2)
-	c := Condition{Gear: call.State, Load: s.load, RPM: s.rpm, Warm: s.warm}
-	if !s.heat { // the first moments of a drive, before the coolant was asked for
+	c := Condition{Load: s.load, RPM: s.rpm, Warm: s.warm} // the gear is laid to it later
+	if !s.heat {                                           // the first moments of a drive, before the coolant was asked for
 		c.Warm = t.exposure.Warm()
 	}
 	if s.known {
 		t.running += s.to - s.from
-		t.origins[call.State][call.Origin] += s.to - s.from
 		if !s.monitored {
 			t.unjudged += s.to - s.from
 		}
@@ -292,7 +302,6 @@ func (t *Tally) enterStep(s *step) {
 		t.holes += s.to - s.from
 		t.cadence.lose()
 	}
-	t.book.turn(c.Gear)
 	t.ledger.run(s, c.index())
 }
 

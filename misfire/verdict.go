@@ -5,12 +5,8 @@ import (
 	"math"
 	"slices"
 
-	"stumble/misfire/gear"
 	"stumble/misfire/rate"
 )
-
-// gearOrder is the order in which gear states are told.
-var gearOrder = [...]gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse, gear.Moving}
 
 // verdict judges the drive. Windows that lie within one gear state tell most; what spans several tells what it can by
 // its likelihood, and is left out of nothing but the rates.

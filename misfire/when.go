@@ -15,7 +15,7 @@ const (
 	// spellsToAsk is how many stretches of one gear state must have ended before they are compared: what changes in minutes
 	// of itself looks like the gear that happened to be in.
 	spellsToAsk = 3
-	gearPairs   = 6
+	gearPairs   = (gear.States - 1) * (gear.States - 2) / 2
 )
 
 // turn notes in which gear state the engine runs now: a stretch of one ends as another begins.
@@ -51,8 +51,9 @@ func (b *book) askWhen(i int) {
 
 // askPairs compares every two gear states.
 func (b *book) askPairs(i int) {
-	for k, one := range gearOrder {
-		for _, other := range gearOrder[k+1:] {
+	known := gear.Known()
+	for k, one := range known {
+		for _, other := range known[k+1:] {
 			if b.gears.cells[one] == nil || b.gears.cells[other] == nil {
 				continue
 			}
@@ -74,8 +75,9 @@ func (r *review) worseIn(cylinder int) gear.State {
 		return gear.ParkNeutral
 	}
 	worst, low := gear.Unknown, -1.0
-	for k, one := range gearOrder {
-		for _, other := range gearOrder[k+1:] {
+	known := gear.Known()
+	for k, one := range known {
+		for _, other := range known[k+1:] {
 			high := one
 			switch w.pairs[one][other] {
 			case leansNot:
@@ -95,7 +97,7 @@ func (r *review) worseIn(cylinder int) gear.State {
 // limit, so that a few firings in Reverse do not outshout minutes in Drive.
 func (r *review) surestHigh(cylinder int) gear.State {
 	best, top := gear.Unknown, -1.0
-	for _, g := range gearOrder {
+	for _, g := range gear.Known() {
 		if g == gear.ParkNeutral || r.gears.cells[g] == nil {
 			continue
 		}

@@ -30,12 +30,11 @@ type WindowCount struct {
 }
 
 // EachWindow has do called with every window from here on as it is closed. It is good until do returns. Windows
-// are held while the refresh of the car is not yet known, so that the first ones come late, and those that are
-// still open come with Finish.
+// are held while the refresh of the car is not yet known, and while later evidence may change the gear they ran in, so
+// that they come late, and those that are still open come with Finish.
 func (t *Tally) EachWindow(do func(*Window)) {
 	var out Window
-	t.ledger.sink = func(w *window) {
-		t.book.add(w)
+	t.relay.final = func(w *window) {
 		out.fill(w, t.start)
 		do(&out)
 	}

@@ -19,8 +19,8 @@ type glyphs struct {
 	mark, more              rune // a mark in the strip; text that was cut
 	degree                  string
 	atLeast, nearly         string
-	pattern                 [gearStates]rune // the strip's empty lanes by gear state
-	unjudged                rune             // the controller may not have judged this second
+	pattern                 [gear.States]rune // the strip's empty lanes by gear state
+	unjudged                rune              // the controller may not have judged this second
 }
 
 func drawnGlyphs() glyphs {
@@ -33,7 +33,7 @@ func drawnGlyphs() glyphs {
 		done: '█', left: '░',
 		mark: '◀', more: '…',
 		degree: "°C", atLeast: "≥", nearly: "~",
-		pattern:  [gearStates]rune{gear.Unknown: '?', gear.ParkNeutral: ' ', gear.Drive: '░', gear.Reverse: '▒', gear.Moving: '·'},
+		pattern:  [gear.States]rune{gear.Unknown: '?', gear.ParkNeutral: ' ', gear.InGear: '░', gear.Drive: '░', gear.Reverse: '▒', gear.Moving: '·'},
 		unjudged: '×',
 	}
 }
@@ -48,7 +48,7 @@ func typedGlyphs() glyphs {
 		done: '#', left: '-',
 		mark: '<', more: '~',
 		degree: "C", atLeast: ">=", nearly: "~",
-		pattern:  [gearStates]rune{gear.Unknown: '?', gear.ParkNeutral: ' ', gear.Drive: ':', gear.Reverse: '%', gear.Moving: '.'},
+		pattern:  [gear.States]rune{gear.Unknown: '?', gear.ParkNeutral: ' ', gear.InGear: ':', gear.Drive: ':', gear.Reverse: '%', gear.Moving: '.'},
 		unjudged: 'x',
 	}
 }
@@ -72,23 +72,21 @@ func glyphsFor(screen tcell.Screen) glyphs {
 
 // patternOf is the pattern of a gear state, whatever its number.
 func (g *glyphs) patternOf(s gear.State) rune {
-	if int(s) < gearStates {
+	if int(s) < gear.States {
 		return g.pattern[s]
 	}
 	return '?'
 }
 
+// letters are those of the gear states in the strip. G is in gear: Drive or Reverse.
+var letters = [gear.States]rune{
+	gear.Unknown: '?', gear.ParkNeutral: 'P', gear.Drive: 'D', gear.Reverse: 'R', gear.InGear: 'G', gear.Moving: 'm',
+}
+
 // letterOf is the letter of a gear state in the strip.
 func letterOf(s gear.State) rune {
-	switch s {
-	case gear.ParkNeutral:
-		return 'P'
-	case gear.Drive:
-		return 'D'
-	case gear.Reverse:
-		return 'R'
-	case gear.Moving:
-		return 'm'
+	if int(s) < gear.States {
+		return letters[s]
 	}
 	return '?'
 }

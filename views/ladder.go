@@ -45,10 +45,8 @@ func ladderOf(s *State) ladder {
 	for i := range sum.ByGear {
 		c := &sum.ByGear[i]
 		l.cells[place{c.Cylinder, c.Condition.Gear}] = c
-		if c.Condition.Gear == gear.Unknown && len(l.gears) == gearStates-1 {
-			l.gears = append(l.gears, gear.Unknown)
-		}
 	}
+	l.gears = columnsOf(sum)
 	for i := range sum.Total {
 		l.totals[sum.Total[i].Cylinder] = &sum.Total[i]
 	}
@@ -57,6 +55,27 @@ func ladderOf(s *State) ladder {
 	}
 	l.worst = worstOf(sum, l.cells)
 	return l
+}
+
+// columnsOf are the gear states that have a column: the usual ones whether seen or not, but for Drive and Reverse where
+// only that a gear is in was seen; the others once they are.
+func columnsOf(sum *misfire.Summary) (columns []gear.State) {
+	var seen [gear.States]bool
+	for i := range sum.ByGear {
+		if g := sum.ByGear[i].Condition.Gear; int(g) < gear.States {
+			seen[g] = true
+		}
+	}
+	for _, g := range gear.Order() {
+		usual := g != gear.Unknown && g != gear.InGear
+		if usual && (g == gear.Drive || g == gear.Reverse) {
+			usual = !seen[gear.InGear]
+		}
+		if usual || seen[g] {
+			columns = append(columns, g)
+		}
+	}
+	return columns
 }
 
 // worstOf is the cell the verdict is about: that of its first cylinder in the gear state it names, else the one

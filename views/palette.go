@@ -14,10 +14,8 @@ type Palette struct {
 	faint  tcell.Style // rulers, captions
 	accent tcell.Style // the worst cell, and nothing else
 	alert  tcell.Style
-	ground [gearStates]tcell.Style // the strip's background by gear state
+	ground [gear.States]tcell.Style // the strip's background by gear state
 }
-
-const gearStates = int(gear.Moving) + 1
 
 // MonoPalette has no colour at all: for NO_COLOR and for terminals without.
 func MonoPalette() Palette {
@@ -47,6 +45,7 @@ func ColourPalette(colours int) Palette {
 	p.accent = tcell.StyleDefault.Foreground(accent).Bold(true)
 	on := tcell.StyleDefault.Foreground(ink)
 	p.ground[gear.Drive] = on.Background(drive)
+	p.ground[gear.InGear] = p.ground[gear.Drive]
 	p.ground[gear.Reverse] = on.Background(reverse)
 	p.ground[gear.Moving] = on.Background(moving)
 	return p
@@ -54,7 +53,7 @@ func ColourPalette(colours int) Palette {
 
 // groundOf is the ground of a gear state, whatever its number.
 func (p *Palette) groundOf(s gear.State) tcell.Style {
-	if int(s) < gearStates {
+	if int(s) < gear.States {
 		return p.ground[s]
 	}
 	return p.plain

@@ -73,11 +73,25 @@ func (g *guide) object(s *views.State) any {
 	return views.NewTestSummary(s, g.runner.Results(s.Summary), g.runner.Notes(s.Summary))
 }
 
+// ask tells the drive which gear is asked for.
+func (g *guide) ask(e steps.Event) {
+	switch {
+	case e.Kind == steps.Over:
+		g.drive.Ask(e.At, gear.Unknown)
+	case e.Kind != steps.Begun && e.Kind != steps.Asked && e.Kind != steps.Repeated:
+	case e.Ask == steps.AskCondition:
+		g.drive.Ask(e.At, e.Step.Gear)
+	default:
+		g.drive.Ask(e.At, gear.Unknown)
+	}
+}
+
 // hear notes what the runner tells, says it, and has the simulated driver obey.
 func (g *guide) hear(e steps.Event) {
 	if text := views.StepMark(e); text != "" {
 		g.drive.MarkAt(e.At, gear.Unknown, text)
 	}
+	g.ask(e)
 	if g.say != nil {
 		g.drive.Fail(g.say(e))
 	}

@@ -105,7 +105,7 @@ func (a *app) player(j *journal.Journal, id int64, o *playbackOptions, hold bool
 func (o *engineOptions) counting(anew anewOption) job.Options {
 	return job.Options{Anew: bool(anew), Engine: func(known misfire.Config) (misfire.Config, error) {
 		if o.key != "" {
-			known = misfire.Config{}
+			known = misfire.Config{Gearbox: known.Gearbox}
 		}
 		return o.config(known)
 	}}

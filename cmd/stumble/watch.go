@@ -12,6 +12,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/engine"
+	"stumble/misfire/gear"
 	"stumble/misfire/job"
 	"stumble/views"
 )
@@ -182,12 +183,14 @@ func (a *app) writeSummary(d *drive, state *views.State, asJSON bool) error {
 // engineOptions choose the engine's layout and how the car numbers its monitors.
 type engineOptions struct {
 	key, file, cylinderMap string
+	gearbox                string
 }
 
 func (o *engineOptions) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.key, "engine", "", "the engine's layout: a `KEY` or a number of cylinders; help lists the keys")
 	f.StringVar(&o.file, "engines", "", "a `FILE` of further layouts, a CSV table")
 	f.StringVar(&o.cylinderMap, "map", "", "the `CYLINDERS` that monitors A2, A3 ... mean, as 1,3,4,2; or firing-order")
+	f.StringVar(&o.gearbox, "gearbox", "", "the `KIND` of gearbox, which a car that tells no gear needs most: manual, automatic or other")
 }
 
 func (o *engineOptions) wantsList() bool { return o.key == "help" }
@@ -237,6 +240,11 @@ func (o *engineOptions) config(cfg misfire.Config) (misfire.Config, error) {
 	layouts, err := o.layouts()
 	if err != nil {
 		return cfg, err
+	}
+	if o.gearbox != "" {
+		if cfg.Gearbox, err = gear.ParseBox(o.gearbox); err != nil {
+			return cfg, usageError{err}
+		}
 	}
 	if o.key != "" {
 		if cfg.Engine, err = layoutNamed(layouts, o.key); err != nil {

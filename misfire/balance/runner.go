@@ -221,7 +221,7 @@ func wrong(l *misfire.Live) string {
 	switch {
 	case !l.Running:
 		return "start the engine in Park"
-	case l.Gear.State == gear.Drive || l.Gear.State == gear.Reverse || l.Gear.State == gear.Moving || l.Speed > 0:
+	case l.Gear.State.Loaded() || l.Gear.State == gear.Moving || l.Speed > 0:
 		return "stop, and select Park or Neutral"
 	case l.RPM > fastest:
 		return "foot off the pedal: let it idle"

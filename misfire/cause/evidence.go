@@ -49,7 +49,7 @@ func placeOf(c misfire.Condition) (Place, bool) {
 			return Raised, true
 		}
 		return IdleNeutral, true
-	case gear.Drive, gear.Reverse:
+	case gear.Drive, gear.Reverse, gear.InGear:
 		return IdleGear, true
 	case gear.Moving:
 		if c.Load >= heavy {
@@ -236,7 +236,7 @@ func (e *Evidence) addDips(idle []misfire.IdleDips) {
 		switch d.Gear {
 		case gear.ParkNeutral:
 			at = 0
-		case gear.Drive, gear.Reverse:
+		case gear.Drive, gear.Reverse, gear.InGear:
 		default:
 			continue
 		}

@@ -46,11 +46,12 @@ func (r *ride) requests() []obd.Request {
 }
 
 func stateOf(g car.GearState) gear.State {
-	return [...]gear.State{car.ParkNeutral: gear.ParkNeutral, car.DriveAtRest: gear.Drive, car.Reverse: gear.Drive, car.Moving: gear.Moving}[g]
+	return [...]gear.State{car.ParkNeutral: gear.ParkNeutral, car.DriveAtRest: gear.InGear, car.Reverse: gear.InGear, car.Moving: gear.Moving}[g]
 }
 
-// The truth is the simulated car's own. Reverse counts as right when it is called drive: at rest nothing tells
-// them apart.
+// The truth is the simulated car's own. At rest nothing tells drive from reverse. The bounds: wrong at most 2 %, and told the gearbox
+// about as much right as package lab measures on families with a fan and heaters, which these cars have; one in ten of the
+// samples counted lies beside moving or in a stir, where nothing is said.
 func TestInferredOnTheSimulatedCar(t *testing.T) {
 	simulation(t)
 	configs := map[string]func(*car.Config){
@@ -62,27 +63,33 @@ func TestInferredOnTheSimulatedCar(t *testing.T) {
 		"old rook": func(c *car.Config) { c.Vehicle, c.Faults = car.Rook(), []car.Fault{car.AirLeak{}} },
 	}
 	for name, change := range configs {
-		t.Run(name, func(t *testing.T) {
-			var right, total, early int
-			worst := 1.0
-			seeds := uint64(6)
-			if name == "no-gear" {
-				seeds = 30
-			}
-			for seed := uint64(1000); seed < 1000+seeds; seed++ { // unlike those it was tuned on
-				cfg := noGear(t)
-				change(&cfg)
-				r, tot, e := rideOut(t, cfg, seed)
-				right, total, early = right+r, total+tot, early+e
-				worst = min(worst, float64(r)/float64(tot))
-			}
-			share := float64(right) / float64(total)
-			t.Logf("right at rest as it happens: %.2f %% of running time, worst seed %.2f %%; dated back: %.2f %%",
-				100*share, 100*worst, 100*float64(early)/float64(total))
-			assert.GreaterOrEqual(t, share, 0.95)
-			assert.GreaterOrEqual(t, worst, 0.90)
-		})
+		for _, box := range []gear.Box{gear.NotTold, gear.Automatic} {
+			t.Run(name+" "+box.String(), func(t *testing.T) {
+				var sum outcome
+				for seed := uint64(1000); seed < 1006; seed++ {
+					cfg := noGear(t)
+					change(&cfg)
+					o := rideOut(t, cfg, seed, box)
+					sum.add(&o)
+				}
+				all := float64(sum.all)
+				t.Logf("at rest, as it happens: right %.1f %%, wrong %.1f %%; smoothed: right %.1f %%, wrong %.1f %%",
+					100*float64(sum.right)/all, 100*float64(sum.wrong)/all, 100*float64(sum.smoothed)/all, 100*float64(sum.mistaken)/all)
+				assert.LessOrEqual(t, float64(sum.mistaken)/all, 0.02)
+				if box == gear.Automatic {
+					assert.GreaterOrEqual(t, float64(sum.smoothed)/all, 0.75)
+				}
+			})
+		}
 	}
+}
+
+// outcome counts samples at rest with the engine running.
+type outcome struct{ right, wrong, smoothed, mistaken, all int }
+
+func (o *outcome) add(p *outcome) {
+	o.right, o.wrong, o.all = o.right+p.right, o.wrong+p.wrong, o.all+p.all
+	o.smoothed, o.mistaken = o.smoothed+p.smoothed, o.mistaken+p.mistaken
 }
 
 func noGear(t *testing.T) car.Config {
@@ -96,42 +103,51 @@ func noGear(t *testing.T) car.Config {
 	return car.Config{}
 }
 
-// rideOut drives ten minutes and counts samples at rest with the engine running: how many were called right as
-// they came, how many there were, and how many are right once calls are dated back.
-func rideOut(t *testing.T, cfg car.Config, seed uint64) (right, total, dated int) {
+// rideOut drives ten minutes. Moments that are not judged, and those beside moving, count for neither.
+func rideOut(t *testing.T, cfg car.Config, seed uint64, box gear.Box) (o outcome) {
 	t.Helper()
 	start := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	c, err := car.New(cfg, seed, start)
 	require.NoError(t, err)
 	r := ride{car: c, judge: gear.NewJudge(), at: start}
-	var truth, called []gear.State // by sample; Unknown truth is left out of the count
+	r.judge.SetBox(box)
+	var truth []gear.State // by sample; Unknown truth is left out of the count
 	for range 6000 {
 		r.at = r.at.Add(100 * time.Millisecond)
-		call, changed := r.ask(t)
+		call, _ := r.ask(t)
 		state := r.car.State(r.at)
 		want := gear.Unknown
 		if state.Running && state.Gear != car.Moving {
 			want = stateOf(state.Gear)
 		}
 		if want != gear.Unknown {
-			total++
-			if call.State == want {
-				right++
-			}
+			o.all++
+			o.right += one(call.State == want)
+			o.wrong += one(call.State != want && call.State != gear.Unknown && call.State != gear.Moving)
 		}
-		truth, called = append(truth, want), append(called, call.State)
-		if changed {
-			for i := len(called) - 2; i >= 0 && !start.Add(time.Duration(i+1)*100*time.Millisecond).Before(call.Since); i-- {
-				called[i] = call.State
-			}
-		}
+		truth = append(truth, want)
 	}
+	spans := r.judge.Spans()
 	for i, want := range truth {
-		if want != gear.Unknown && called[i] == want {
-			dated++
+		at := start.Add(time.Duration(i+1) * 100 * time.Millisecond)
+		for len(spans) > 1 && !spans[1].From.After(at) {
+			spans = spans[1:]
 		}
+		s := &spans[0]
+		if want == gear.Unknown || s.Call.State == gear.Unknown {
+			continue
+		}
+		o.smoothed += one(s.Call.State == want)
+		o.mistaken += one(s.Call.State != want && s.Call.State != gear.Moving && !s.Stir)
 	}
-	return right, total, dated
+	return o
+}
+
+func one(is bool) int {
+	if is {
+		return 1
+	}
+	return 0
 }
 
 // A number is only given where gears hold long enough to be told; given, it is right. On automatics that leave

@@ -1,5 +1,7 @@
 package gear
 
+import "time"
+
 // report is what the car itself says of its gear.
 type report struct {
 	state  State  // ParkNeutral, Drive for any gear, or Unknown when nothing is reported
@@ -8,23 +10,23 @@ type report struct {
 }
 
 // read takes the reports that are fresh. The drive selector goes first: some boxes report first gear in park.
-func (r *report) read(s *signals, sent, now moment) {
+func (r *report) read(s *signals, sent, now time.Time) {
 	state := Unknown
 	r.number = 0
-	number := s.number.fresh(now, reportLasts)
+	number := s.number.Fresh(now, reportLasts)
 	switch {
-	case s.selector.fresh(now, reportLasts):
-		state = engaged(s.selector.value)
+	case s.selector.Fresh(now, reportLasts):
+		state = engaged(s.selector.V)
 	case number:
-		state = engaged(s.number.value)
-	case s.manual.fresh(now, reportLasts):
-		state = engaged(s.manual.value)
+		state = engaged(s.number.V)
+	case s.manual.Fresh(now, reportLasts):
+		state = engaged(s.manual.V)
 	}
 	if number && state == Drive {
-		r.number = int(s.number.value)
+		r.number = int(s.number.V)
 	}
 	if state != r.state {
-		r.state, r.since = state, sent
+		r.state, r.since = state, momentOf(sent)
 	}
 }
 

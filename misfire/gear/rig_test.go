@@ -41,9 +41,9 @@ type rig struct {
 
 	load, rpm, dip, hunt float64
 
-	right, wrong, unknown time.Duration // at rest, running, since the last reset
-	calls                 []gear.Call   // each changed call
-	last                  gear.Call
+	rests []truth
+	calls []gear.Call // each changed call
+	last  gear.Call
 }
 
 func newRig(t *testing.T, seed uint64) *rig {
@@ -126,18 +126,33 @@ func (r *rig) sample(spent time.Duration) {
 	if !r.running || r.speed > 0 {
 		return
 	}
-	want := gear.ParkNeutral
-	if r.inGear {
-		want = gear.Drive
+	r.rests = append(r.rests, truth{r.at, r.inGear, spent})
+}
+
+// truth is whether the lever was in gear for a moment at rest.
+type truth struct {
+	at     time.Time
+	inGear bool
+	spent  time.Duration
+}
+
+// smoothed is how much of the time at rest is judged right and wrong in the end, of all.
+func (r *rig) smoothed() (right, wrong float64) {
+	spans, all := r.judge.Spans(), 0.0
+	for _, want := range r.rests {
+		for len(spans) > 1 && !spans[1].From.After(want.at) {
+			spans = spans[1:]
+		}
+		all += want.spent.Seconds()
+		switch s := &spans[0]; {
+		case s.Call.State == gear.Unknown || s.Call.State == gear.Moving || s.Stir:
+		case s.Call.State.Loaded() == want.inGear:
+			right += want.spent.Seconds()
+		default:
+			wrong += want.spent.Seconds()
+		}
 	}
-	switch call.State {
-	case want:
-		r.right += spent
-	case gear.Unknown:
-		r.unknown += spent
-	default:
-		r.wrong += spent
-	}
+	return right / all, wrong / all
 }
 
 // ignite starts the engine after a second with the key on.
@@ -180,10 +195,3 @@ func (r *rig) drive(speed float64, stay time.Duration) {
 		r.run(200 * time.Millisecond)
 	}
 }
-
-// share is the part of the standing, running time judged right since the last reset.
-func (r *rig) share() float64 {
-	return float64(r.right) / float64(max(r.right+r.wrong+r.unknown, 1))
-}
-
-func (r *rig) reset() { r.right, r.wrong, r.unknown = 0, 0, 0 }

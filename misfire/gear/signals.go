@@ -3,84 +3,57 @@ package gear
 import (
 	"time"
 
+	"stumble/misfire/track"
 	"stumble/obd"
 )
 
-// How long a reading speaks for the car after it came. Beyond gap, nothing is known of the running between.
-const (
-	gap         = 2 * time.Second
-	reportLasts = 5 * time.Second // a lever may be asked less often than the engine's speed
-)
-
-// signal is the latest value of one reading. It keeps to the module it came from: two modules may report the
-// same speed a moment apart, and taking turns would look like noise.
-type signal struct {
-	value  float64
-	at     moment
-	module obd.Module
-}
-
-func (s *signal) take(r *obd.Reading, at moment) bool {
-	if r.Module != s.module && s.fresh(at, gap) {
-		return false
-	}
-	s.value, s.at, s.module = r.Value, at, r.Module
-	return true
-}
-
-// fresh reports whether a value came within a while before now.
-func (s *signal) fresh(now moment, within time.Duration) bool {
-	return !s.at.IsZero() && now.Sub(s.at) <= within
-}
+// reportLasts is how long a report of the gear speaks for the car: a lever may be asked less often than the engine's
+// speed.
+const reportLasts = 5 * time.Second
 
 // signals are the readings that gear states are judged from.
 type signals struct {
-	rpm      signal // PID 0C
-	load     signal // PID 04, calculated load, per cent
-	speed    signal // PID 0D, km/h
-	throttle signal // PID 11, per cent
-	pedal    signal // PID 49, per cent
-	selector signal // PID 65: 1 for drive or reverse, 0 for park or neutral
-	manual   signal // PID 65: 1 for in gear, 0 for neutral or clutch in
-	number   signal // PID A4: gear, 0 for neutral
+	track.State
+	volts    track.Value // PID 42
+	selector track.Value // PID 65: 1 for drive or reverse, 0 for park or neutral
+	manual   track.Value // PID 65: 1 for in gear, 0 for neutral or clutch in
+	number   track.Value // PID A4: gear, 0 for neutral
+
+	selects, shifts, counts obd.Module // who told the last three
 }
 
-// take stores a reading and returns where; nil when it says nothing new of the gear.
-func (s *signals) take(r *obd.Reading, at moment) *signal {
-	if r.Service != obd.LiveData {
-		return nil
+func newSignals() signals { return signals{State: track.New()} }
+
+// take takes a reading and tells what it changed of what track follows.
+func (s *signals) take(r *obd.Reading, at time.Time) track.Event {
+	if seen := s.State.Take(r, at); seen != 0 || r.Service != obd.LiveData {
+		return seen
 	}
-	to := s.of(r)
-	if to == nil || !to.take(r, at) {
-		return nil
+	switch {
+	case r.ID == obd.PIDVoltage && s.OfEngine(r):
+		s.volts = track.Value{V: r.Value, At: at}
+	case r.ID == obd.PIDAuxiliary && r.Part == obd.PartDriveSelector:
+		keep(&s.selector, &s.selects, r, at)
+	case r.ID == obd.PIDAuxiliary && r.Part == obd.PartManualGear:
+		keep(&s.manual, &s.shifts, r, at)
+	case r.ID == obd.PIDGear && r.Part == obd.PartGearNumber:
+		keep(&s.number, &s.counts, r, at)
 	}
-	return to
+	return 0
 }
 
-// of is where a reading is kept; nil when it says nothing of the gear.
-func (s *signals) of(r *obd.Reading) *signal {
-	switch r.ID {
-	case obd.PIDRPM:
-		return &s.rpm
-	case obd.PIDLoad:
-		return &s.load
-	case obd.PIDSpeed:
-		return &s.speed
-	case obd.PIDThrottle:
-		return &s.throttle
-	case obd.PIDAccelerator:
-		return &s.pedal
-	case obd.PIDAuxiliary:
-		switch r.Part {
-		case obd.PartDriveSelector:
-			return &s.selector
-		case obd.PartManualGear:
-			return &s.manual
-		}
-	case obd.PIDGear:
-		if r.Part == obd.PartGearNumber {
-			return &s.number
-		}
+// keep keeps to the module that told a value first while it goes on telling it.
+func keep(v *track.Value, module *obd.Module, r *obd.Reading, at time.Time) {
+	if r.Module != *module && v.Fresh(at, track.Hole) {
+		return
 	}
-	return nil
+	*v, *module = track.Value{V: r.Value, At: at}, r.Module
+}
+
+// fresh is a value, NaN when it is older than that.
+func fresh(v *track.Value, now time.Time, within time.Duration) float64 {
+	if v.Fresh(now, within) {
+		return v.V
+	}
+	return track.Unknown().V
 }

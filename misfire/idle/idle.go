@@ -67,7 +67,7 @@ type Index struct {
 	learned int     // deviations it was learned from
 	deep    bool    // within a dip
 
-	tallies [gear.Moving + 1]tally
+	tallies [gear.States]tally
 }
 
 // Add takes the next sample, with the gear state at the time. Samples must come in order of time.
@@ -83,7 +83,7 @@ func (x *Index) Add(s *obd.Sample, st gear.State) {
 
 // take puts a reading into the window and judges those whose window is complete.
 func (x *Index) take(r reading, st gear.State) {
-	idles := (st == gear.ParkNeutral || st == gear.Drive || st == gear.Reverse) &&
+	idles := (st == gear.ParkNeutral || st.Loaded()) &&
 		r.rpm >= slowest && r.rpm <= track.IdleTo &&
 		x.car.Speed.V == 0 && x.car.Speed.Fresh(r.at, track.SpeedLasts)
 	broken := x.held > 0 && r.at.Sub(x.at(x.held-1).at) > hole

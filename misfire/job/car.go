@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"stumble/misfire"
+	"stumble/misfire/gear"
 	"stumble/obd"
 	"stumble/obd/elm"
 	"stumble/obd/vehicle"
@@ -131,6 +132,9 @@ func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Sav
 		if cfg = engine; notice != nil && told != nil {
 			told(*notice)
 		}
+	}
+	if cfg.Gearbox == gear.NotTold {
+		cfg.Gearbox = s.KnownGearbox(vin)
 	}
 	if err := FitEngine(&cfg, c.Caps.Cylinders()); err != nil {
 		return nil, err

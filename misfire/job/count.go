@@ -50,7 +50,10 @@ func (o *Options) open(j *journal.Journal, id int64) (s *stored, setup Setup, cf
 	if s, err = o.stored(j, id); err != nil {
 		return nil, setup, cfg, err
 	}
-	cfg = misfire.Config{Engine: s.drive.Engine, Map: s.drive.Map}
+	if setup, err = SetupOf(&s.drive); err != nil {
+		return nil, setup, cfg, err
+	}
+	cfg = misfire.Config{Engine: s.drive.Engine, Map: s.drive.Map, Gearbox: setup.Box()}
 	if o.Engine != nil {
 		cfg, err = o.Engine(cfg)
 	}
@@ -60,8 +63,7 @@ func (o *Options) open(j *journal.Journal, id int64) (s *stored, setup Setup, cf
 	if err != nil {
 		return nil, setup, cfg, err
 	}
-	setup, err = SetupOf(&s.drive)
-	return s, setup, cfg, err
+	return s, setup, cfg, nil
 }
 
 // Drive makes ready to count a stored drive, as fast as it can be read.

@@ -55,7 +55,8 @@ type Drive struct {
 	lead               Lead
 	looked             time.Time // when the guide is looked after next
 	saver              *Saver
-	failed             error // what a hook returned
+	failed             error      // what a hook returned
+	asked              gear.State // by the guide
 	due                time.Time
 }
 
@@ -230,6 +231,10 @@ func (d *Drive) stored(m *journal.Mark) {
 	if m.Kind == journal.MarkGap {
 		d.notify(Notice{Kind: SamplesUnread, At: m.At, Text: m.Text})
 	}
+	if g, asks := m.Asks(); asks {
+		d.tally.Prompt(m.At, g)
+		return
+	}
 	if m.Kind == journal.MarkGear {
 		d.tally.Mark(m.At, m.Gear)
 	}
@@ -246,6 +251,17 @@ func (d *Drive) MarkAt(at time.Time, g gear.State, text string) {
 	}
 	d.saver.mark(at, g, m.Text)
 	d.keep(m)
+}
+
+// Ask takes that a guide asks for a gear from a time of the drive on; gear.Unknown is none any more. It is for the
+// drive's own goroutine, as MarkAt.
+func (d *Drive) Ask(at time.Time, g gear.State) {
+	if g == d.asked {
+		return
+	}
+	d.asked = g
+	d.tally.Prompt(at, g)
+	d.saver.ask(at, g)
 }
 
 func (d *Drive) keep(m Mark) {

@@ -116,6 +116,26 @@ func (s *Saver) Intake(found *obd.Intake, title string) (int64, error) {
 	return in.ID, err
 }
 
+// KnownGearbox returns what was told of the vehicle's gearbox the last time that anybody did.
+func (s *Saver) KnownGearbox(vin string) gear.Box {
+	if s == nil || s.Journal == nil || vin == "" {
+		return gear.NotTold
+	}
+	drives, err := s.Journal.Drives(0)
+	if err != nil { // saving will tell what is wrong with the journal
+		return gear.NotTold
+	}
+	for i := range drives { // the newest first
+		if drives[i].Vehicle.VIN != vin {
+			continue
+		}
+		if setup, err := SetupOf(&drives[i]); err == nil && setup.Box() != gear.NotTold {
+			return setup.Box()
+		}
+	}
+	return gear.NotTold
+}
+
 // Bench saves readings that a test took of the car of a drive, and a note of it, and returns the number of its job.
 func (s *Saver) Bench(d *Drive, readings []bench.Reading, note string) (int64, error) {
 	at := d.Now()
@@ -139,6 +159,7 @@ func (s *Saver) Record(c *Car, d *Drive) error {
 	}
 	setup := d.Setup
 	setup.NoHeaders = !c.Adapter.Headers()
+	setup.Gearbox = d.Config.Gearbox.String()
 	kept, err := json.Marshal(setup)
 	if err != nil {
 		return err
@@ -210,6 +231,12 @@ func (s *Saver) sample(sample *obd.Sample) *Notice {
 func (s *Saver) mark(at time.Time, g gear.State, text string) {
 	if s != nil && s.recorder != nil {
 		s.recorder.Mark(at, g, text)
+	}
+}
+
+func (s *Saver) ask(at time.Time, g gear.State) {
+	if s != nil && s.recorder != nil {
+		s.recorder.Ask(at, g)
 	}
 }
 

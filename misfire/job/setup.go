@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"stumble/misfire/cause"
+	"stumble/misfire/gear"
 	"stumble/misfire/journal"
 )
 
@@ -15,6 +16,8 @@ type Setup struct {
 	Title    string `json:"title"`              // what the car is called
 	CoilEach bool   `json:"coil_each"`          // a coil on every plug
 	Ignition string `json:"ignition,omitempty"` // as cause.ParseIgnition reads it; empty where it is not known
+	// Gearbox is what the user told of it, as gear.ParseBox reads it; empty where it was not told.
+	Gearbox string `json:"gearbox,omitempty"`
 	// NoHeaders tells that the adapter prints frames without their headers, which decoding them anew must know.
 	NoHeaders bool `json:"no_headers,omitempty"`
 }
@@ -41,6 +44,15 @@ func (s *Setup) Coils() cause.Ignition {
 		return cause.CoilOnPlug
 	}
 	return cause.IgnitionUnknown
+}
+
+// Box returns the gearbox, gear.NotTold where it is not known.
+func (s *Setup) Box() gear.Box {
+	b, err := gear.ParseBox(s.Gearbox)
+	if err != nil {
+		return gear.NotTold
+	}
+	return b
 }
 
 // unknown is a number that nobody knows.

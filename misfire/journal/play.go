@@ -200,7 +200,7 @@ func (j *Journal) blocks(table string, drive int64, do func(row) error) error {
 }
 
 // gearCodes are the gear states as they are stored, in the order of package gear.
-func gearCodes() []string { return []string{"?", "P/N", "D", "R", "moving"} }
+func gearCodes() []string { return []string{"?", "P/N", "D", "R", "moving", "D/R"} }
 
 // gearOf is the gear state of a code.
 func gearOf(code string) (gear.State, bool) {

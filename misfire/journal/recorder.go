@@ -155,14 +155,29 @@ func record[T any](r *Recorder, l *stream, what *T, at time.Time, add func([]byt
 
 // Mark records a gear that was marked, or, with gear.Unknown, a note.
 func (r *Recorder) Mark(at time.Time, g gear.State, text string) {
+	kind := MarkNote
+	if g != gear.Unknown {
+		kind = MarkGear
+	}
+	r.markOf(kind, at, g, text)
+}
+
+// Ask records a gear at rest that a guided test asked for; any other state, that it asks for none any more.
+func (r *Recorder) Ask(at time.Time, g gear.State) {
+	if g == gear.Unknown {
+		g = gear.Moving
+	}
+	r.markOf(MarkNote, at, g, "asked for "+g.String())
+}
+
+// Asks is the gear that a guided test asked for, which a note with a gear tells; false for any other mark.
+func (m *Mark) Asks() (gear.State, bool) { return m.Gear, m.Kind == MarkNote && m.Gear != gear.Unknown }
+
+func (r *Recorder) markOf(kind MarkKind, at time.Time, g gear.State, text string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.ended {
 		return
-	}
-	kind := MarkNote
-	if g != gear.Unknown {
-		kind = MarkGear
 	}
 	r.mark(Mark{At: at, Until: at, Kind: kind, Gear: g, Text: text, after: r.sampled.next})
 	r.recorded(at)

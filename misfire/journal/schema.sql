@@ -107,7 +107,7 @@ CREATE TABLE marks (
     at_ns    INTEGER NOT NULL,
     until_ns INTEGER NOT NULL,        -- end of a gap; else as at_ns
     kind     TEXT NOT NULL CHECK (kind IN ('gear', 'note', 'gap')),
-    gear     TEXT NOT NULL,           -- P/N, D, R, moving; ? where it marks none
+    gear     TEXT NOT NULL,           -- P/N, D, R, D/R, moving; ? where it marks none; of a note, what a guided test asked for
     text     TEXT NOT NULL,
     UNIQUE (drive_id, number)
 ) STRICT;

@@ -279,7 +279,7 @@ func neededOf(conditions []Condition) []Need {
 	var out []Need
 	for _, c := range open {
 		together := func(o Condition) bool {
-			return (o.Where.Gear == c.Where.Gear || atRest(o.Where.Gear) && atRest(c.Where.Gear) || c.Level == Frame) && ToleranceOf(true).Similar(o.At, c.At)
+			return (o.Where.Gear == c.Where.Gear || o.Where.Gear.Loaded() && c.Where.Gear.Loaded() || c.Level == Frame) && ToleranceOf(true).Similar(o.At, c.At)
 		}
 		if slices.ContainsFunc(counted, together) {
 			continue

@@ -70,7 +70,7 @@ type comparer struct {
 func (c *comparer) conditions(cylinder int) []Condition {
 	before := c.before.lane(cylinder)
 	var out []Condition
-	var failing [int(gear.Moving) + 1]bool
+	var failing [gear.States]bool
 	for _, r := range before.fine {
 		if !(r.count.Firings > 0) {
 			continue

@@ -20,7 +20,7 @@ type Newcomer struct {
 // newcomers asks in each gear state which cylinder stands out among its siblings after and did not before.
 func (c *comparer) newcomers(failing []Cylinder) []Newcomer {
 	var found []Newcomer
-	for state := gear.ParkNeutral; state <= gear.Moving; state++ {
+	for _, state := range gear.Known() {
 		for _, n := range c.standOut(state, failing) {
 			i := slices.IndexFunc(found, func(o Newcomer) bool { return o.Cylinder == n.Cylinder })
 			switch {
@@ -43,7 +43,7 @@ func (c *comparer) newcomers(failing []Cylinder) []Newcomer {
 func (c *comparer) standOut(state gear.State, failing []Cylinder) []Newcomer {
 	after, lanes, guards := c.after.siblings(state, c.ceiling)
 	before, lanesBefore, _ := c.before.siblings(state, c.ceiling)
-	looks := len(lanes) * int(gear.Moving)
+	looks := len(lanes) * len(gear.Known())
 	var out []Newcomer
 	for k, s := range after.Cylinders {
 		cylinder := lanes[k]

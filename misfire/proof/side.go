@@ -256,7 +256,7 @@ func (r running) plus(o running) running {
 // Drive and Reverse are one: the box loads the engine alike.
 func (t Tolerance) like(level []running, state gear.State, at Point) (found running, any bool) {
 	for _, r := range level {
-		if state != gear.Unknown && r.where.Gear != state && !(atRest(r.where.Gear) && atRest(state)) || !t.Similar(at, r.point) {
+		if state != gear.Unknown && r.where.Gear != state && !(r.where.Gear.Loaded() && state.Loaded()) || !t.Similar(at, r.point) {
 			continue
 		}
 		if !any {
@@ -267,6 +267,3 @@ func (t Tolerance) like(level []running, state gear.State, at Point) (found runn
 	}
 	return found, any
 }
-
-// atRest reports whether a gear state is one of those in which the car stands with a gear in.
-func atRest(s gear.State) bool { return s == gear.Drive || s == gear.Reverse }

@@ -110,6 +110,9 @@ func estimate(misses, firings, phi float64) Estimate {
 	e := Estimate{Misses: count(misses), Firings: count(firings), Rate: nan, Low: nan, High: nan, Phi: atLeastOne(phi)}
 	if e.Firings > 0 {
 		e.Rate = perThousand * e.Misses / e.Firings
+		if !e.Overcounted() {
+			e.Rate = math.Min(e.Rate, perThousand)
+		}
 	}
 	return e
 }

@@ -13,7 +13,7 @@ func Cautions(plan []Step) []string {
 	}
 	atRest, onRoad := false, false
 	for i := range plan {
-		atRest = atRest || plan[i].Gear == gear.Drive || plan[i].Gear == gear.Reverse
+		atRest = atRest || plan[i].Gear.Loaded()
 		onRoad = onRoad || plan[i].Gear == gear.Moving
 	}
 	if atRest {

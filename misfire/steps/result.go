@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"stumble/misfire"
-	"stumble/misfire/gear"
 	"stumble/misfire/rate"
 )
 
@@ -76,8 +75,8 @@ func (r *Runner) Results(s *misfire.Summary) []Result {
 // by gear has it: lumps are shared out more surely over fewer conditions.
 func (s *Step) cells(sum *misfire.Summary) []misfire.Cell {
 	from, has := sum.Cells, s.Has
-	if s.Gear == gear.Drive || s.Gear == gear.Reverse {
-		from, has = sum.ByGear, func(c misfire.Condition) bool { return c.Gear == s.Gear }
+	if s.Gear.Loaded() {
+		from, has = sum.ByGear, func(c misfire.Condition) bool { return s.meets(c.Gear) }
 	}
 	var cells []misfire.Cell
 	for i := range from {

@@ -175,7 +175,7 @@ func (s *Step) Wrong(l *misfire.Live) string {
 	if !l.Running {
 		return "start the engine in Park"
 	}
-	if l.Gear.State != s.Gear {
+	if !s.meets(l.Gear.State) {
 		return s.selectGear(l.Gear)
 	}
 	for i := range s.Limits {
@@ -184,6 +184,12 @@ func (s *Step) Wrong(l *misfire.Live) string {
 		}
 	}
 	return ""
+}
+
+// meets reports whether a gear state is the step's: a gear that was inferred is taken for Drive, which all but always it
+// is. Reverse asks for a mark.
+func (s *Step) meets(g gear.State) bool {
+	return g == s.Gear || g == gear.InGear && s.Gear == gear.Drive
 }
 
 // selectGear asks for the step's gear, and for the helper's mark where the car cannot tell it.
@@ -211,7 +217,7 @@ func (s *Step) selectGear(seen gear.Call) string {
 // Has reports whether running in a cell's condition is running in the step's. A step's speed on the road is in no
 // cell and is left out of it.
 func (s *Step) Has(c misfire.Condition) bool {
-	if c.Gear != s.Gear {
+	if !s.meets(c.Gear) {
 		return false
 	}
 	for _, m := range s.Limits {
@@ -235,6 +241,5 @@ func within(band, low, high int, end float64) bool {
 
 // stalls reports whether the engine works against the brake: the converter then turns all of it into heat.
 func (s *Step) stalls(l *misfire.Live) bool {
-	atRest := s.Gear == gear.Drive || s.Gear == gear.Reverse
-	return atRest && l.Running && l.Gear.State == s.Gear && l.RPM >= idleBelow
+	return s.Gear.Loaded() && l.Running && s.meets(l.Gear.State) && l.RPM >= idleBelow
 }

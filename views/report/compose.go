@@ -261,7 +261,7 @@ func reportsCounts(s *misfire.Summary) bool {
 
 // gearsSeen are the gear states of a drive, in the order in which they are told.
 func gearsSeen(s *misfire.Summary) (seen []gear.State) {
-	for _, g := range [...]gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse, gear.Moving, gear.Unknown} {
+	for _, g := range gear.Order() {
 		for i := range s.ByGear {
 			if s.ByGear[i].Condition.Gear == g {
 				seen = append(seen, g)

@@ -242,7 +242,7 @@ func (w *writer) stripFigure(d *Drive) *figure {
 
 // stripWords tells what the strip shows: for how long each gear was in, and the misses of each cylinder.
 func (w *writer) stripWords(d *Drive) string {
-	var seconds [gear.Moving + 1]int
+	var seconds [gear.States]int
 	var misses [16]int
 	for i := range d.Moments {
 		m := &d.Moments[i]
@@ -254,7 +254,7 @@ func (w *writer) stripWords(d *Drive) string {
 		}
 	}
 	var gears, counts []string
-	for _, g := range [...]gear.State{gear.ParkNeutral, gear.Drive, gear.Reverse, gear.Moving, gear.Unknown} {
+	for _, g := range gear.Order() {
 		if n := seconds[g]; n > 0 {
 			gears = append(gears, w.tell("alt-gear", w.gearName(g), w.length(time.Duration(n)*time.Second)))
 		}

@@ -170,19 +170,18 @@ func (w *words) runningTime(minutes float64) string {
 	return w.tell("time-minutes", w.grouped(math.Max(1, math.Ceil(minutes-1e-9))))
 }
 
+// gearNames are the keys of the gear states as a table has them.
+var gearNames = [gear.States]catalogue.Key{
+	gear.Unknown: "gear-unknown", gear.ParkNeutral: "gear-park", gear.Drive: "gear-drive", gear.Reverse: "gear-reverse",
+	gear.InGear: "gear-in", gear.Moving: "gear-moving",
+}
+
 // gearName is a gear state as a table has it, inGear as a sentence has it.
 func (w *words) gearName(g gear.State) string {
-	switch g {
-	case gear.ParkNeutral:
-		return w.tell("gear-park")
-	case gear.Drive:
-		return w.tell("gear-drive")
-	case gear.Reverse:
-		return w.tell("gear-reverse")
-	case gear.Moving:
-		return w.tell("gear-moving")
+	if int(g) >= gear.States {
+		g = gear.Unknown
 	}
-	return w.tell("gear-unknown")
+	return w.tell(gearNames[g])
 }
 
 func (w *words) inGear(g gear.State) string {

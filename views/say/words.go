@@ -70,19 +70,18 @@ func figure(v float64) string {
 	return strconv.FormatFloat(v, 'f', 0, 64)
 }
 
-// InGear names a gear state within a sentence: "in Drive".
+// inGear are the keys of the gear states within a sentence.
+var inGear = [gear.States]catalogue.Key{
+	gear.Unknown: "in-unknown", gear.ParkNeutral: "in-park", gear.Drive: "in-drive", gear.Reverse: "in-reverse",
+	gear.InGear: "in-gear", gear.Moving: "in-moving",
+}
+
+// InGear names a gear state within a sentence: "in Drive", "in gear (inferred)".
 func (w Words) InGear(g gear.State) string {
-	switch g {
-	case gear.ParkNeutral:
-		return w.tell("in-park")
-	case gear.Drive:
-		return w.tell("in-drive")
-	case gear.Reverse:
-		return w.tell("in-reverse")
-	case gear.Moving:
-		return w.tell("in-moving")
+	if int(g) >= gear.States {
+		g = gear.Unknown
 	}
-	return w.tell("in-unknown")
+	return w.tell(inGear[g])
 }
 
 // List joins things as a sentence does: "a, b and c".

@@ -11,7 +11,7 @@ import (
 // bin is some seconds of a drive that are drawn as one.
 type bin struct {
 	seconds   int // that were recorded; 0 where nothing was
-	inGear    [gear.Moving + 1]int
+	inGear    [gear.States]int
 	notJudged int // seconds that the controller may not have judged
 	rpm, load spread
 	misses    [engine.MaxCylinders]int

@@ -58,35 +58,30 @@ var heat = []role{
 }
 
 // gears are the gear states in the order in which charts show them.
-var gears = []gear.State{gear.ParkNeutral, gear.Reverse, gear.Drive, gear.Moving, gear.Unknown}
+var gears = []gear.State{gear.ParkNeutral, gear.Reverse, gear.Drive, gear.InGear, gear.Moving, gear.Unknown}
 
-// strong is the colour of a gear state's marks, tint that of what lies behind them.
-func strong(s gear.State) role {
-	switch s {
-	case gear.ParkNeutral:
-		return park
-	case gear.Drive:
-		return drive
-	case gear.Reverse:
-		return reverse
-	case gear.Moving:
-		return moving
-	}
-	return unknown
+// paints are the colours of each gear state: of its marks, and of what lies behind them. In gear, Drive or Reverse, has
+// that of Drive.
+var paints = [gear.States]struct{ strong, tint role }{
+	gear.Unknown:     {unknown, unknownTint},
+	gear.ParkNeutral: {park, parkTint},
+	gear.Drive:       {drive, driveTint},
+	gear.Reverse:     {reverse, reverseTint},
+	gear.InGear:      {drive, driveTint},
+	gear.Moving:      {moving, movingTint},
 }
 
-func tint(s gear.State) role {
-	switch s {
-	case gear.ParkNeutral:
-		return parkTint
-	case gear.Drive:
-		return driveTint
-	case gear.Reverse:
-		return reverseTint
-	case gear.Moving:
-		return movingTint
+// strong is the colour of a gear state's marks, tint that of what lies behind them.
+func strong(s gear.State) role { return paints[stateOf(s)].strong }
+
+func tint(s gear.State) role { return paints[stateOf(s)].tint }
+
+// stateOf is a state, Unknown for a number that is none.
+func stateOf(s gear.State) gear.State {
+	if int(s) >= gear.States {
+		return gear.Unknown
 	}
-	return unknownTint
+	return s
 }
 
 // palette is all roles.

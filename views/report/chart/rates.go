@@ -191,7 +191,7 @@ func (d *rateDrawing) paintMark(c *draw.Canvas, r *Rate, x vg.Length, y func(flo
 func mark(c *draw.Canvas, s gear.State, at vg.Point) {
 	shape, radius := draw.GlyphDrawer(draw.CircleGlyph{}), vg.Length(2.6)
 	switch s {
-	case gear.Drive:
+	case gear.Drive, gear.InGear:
 		shape = draw.BoxGlyph{}
 	case gear.Reverse:
 		shape, radius = draw.PyramidGlyph{}, 3.4
