@@ -3,12 +3,10 @@ package views
 import (
 	"bytes"
 	"encoding/json"
-	"math"
 	"strings"
 	"testing"
 	"time"
 
-	"github.com/gdamore/tcell/v2"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -48,6 +46,25 @@ func TestBalanceWords(t *testing.T) {
 	}
 }
 
+func TestWriteBalance(t *testing.T) {
+	var out bytes.Buffer
+	require.NoError(t, WriteBalance(&out, aBalance()))
+	assert.Equal(t, `Cylinder 4 gives little work.
+
+Fall of the idle of 741 rpm as each cylinder was cut, with 95 % limits.
+
+cyl  cuts  fall, rpm  as low as  as high as  of the middle
+  1     1         51         41          61          100 %  works
+  3     0  not cut
+  4     2         -1          -           -              -  cannot say
+
+- A note.
+`, out.String())
+	for line := range strings.Lines(out.String()) {
+		assert.LessOrEqual(t, len(line), pageWidth+1)
+	}
+}
+
 func TestBalanceOnTheScreen(t *testing.T) {
 	assert.Nil(t, NewBalanceStep(nil))
 	assert.Empty(t, BalanceAlert(nil))
@@ -72,65 +89,4 @@ func TestBalanceOnTheScreen(t *testing.T) {
 	}
 	assert.NotContains(t, NewBalanceStep(s).Instruction, "1: 52", "the newest alone fit")
 	assert.Equal(t, "balance test", NewBalanceStep(&balance.Status{Ask: balance.AskBase}).Name)
-}
-
-// confirming counts what Enter says.
-type confirming struct {
-	Actions
-	pressed int
-}
-
-func (c *confirming) Confirm() { c.pressed++ }
-
-// Enter is heard where a step asks to be told, and nowhere else; in a note it ends the note.
-func TestEnterConfirms(t *testing.T) {
-	act := &confirming{}
-	enter := tcell.NewEventKey(tcell.KeyEnter, 0, tcell.ModNone)
-	var k keys
-	k.press(enter, &State{}, act)
-	k.press(enter, &State{Step: &Step{}}, act)
-	assert.Zero(t, act.pressed)
-	k.press(enter, &State{Step: &Step{Enter: "unplugged"}}, act)
-	assert.Equal(t, 1, act.pressed)
-	k.entry = []rune{}
-	k.press(enter, &State{Step: &Step{Enter: "unplugged"}}, act)
-	assert.Equal(t, 1, act.pressed)
-	assert.Nil(t, k.entry)
-}
-
-func aBalance() *balance.Result {
-	return &balance.Result{Base: 741.4, Median: 51, Chance: 4.2, Weak: []int{4}, Sentence: "Cylinder 4 gives little work.", Notes: []string{"A note."},
-		Cylinders: []balance.Cylinder{
-			{Cylinder: 1, Cuts: 1, Drop: 51, Low: 41, High: 61, Share: 100, ShareLow: 80, ShareHigh: 120, Verdict: balance.Even},
-			{Cylinder: 3, Drop: math.NaN(), Low: math.NaN(), High: math.NaN(), Share: math.NaN(), ShareLow: math.NaN(), ShareHigh: math.NaN()},
-			{Cylinder: 4, Cuts: 2, Drop: -1.2, Low: math.Inf(-1), High: math.Inf(1), Share: math.NaN(), ShareLow: math.NaN(), ShareHigh: math.NaN(), Verdict: balance.CannotSay},
-		}}
-}
-
-func TestWriteBalance(t *testing.T) {
-	var out bytes.Buffer
-	require.NoError(t, WriteBalance(&out, aBalance()))
-	assert.Equal(t, `Cylinder 4 gives little work.
-
-Fall of the idle of 741 rpm as each cylinder was cut, with 95 % limits.
-
-cyl  cuts  fall, rpm  as low as  as high as  of the middle
-  1     1         51         41          61          100 %  works
-  3     0  not cut
-  4     2         -1          -           -              -  cannot say
-
-- A note.
-`, out.String())
-	for line := range strings.Lines(out.String()) {
-		assert.LessOrEqual(t, len(line), pageWidth+1)
-	}
-}
-
-func TestBalanceObject(t *testing.T) {
-	data, err := json.Marshal(NewBalance(aBalance()))
-	require.NoError(t, err)
-	assert.JSONEq(t, `{"kind":"balance","sentence":"Cylinder 4 gives little work.","weak":[4],"doubtful":[],"idle_rpm":741.4,"median_drop":51,"chance":4.2,
-		"cylinders":[{"cylinder":1,"verdict":"works","cuts":1,"drop":51,"low":41,"high":61,"share":100,"share_low":80,"share_high":120},
-		{"cylinder":3,"verdict":"not_cut","cuts":0,"drop":null,"low":null,"high":null,"share":null,"share_low":null,"share_high":null},
-		{"cylinder":4,"verdict":"cannot_say","cuts":2,"drop":-1.2,"low":null,"high":null,"share":null,"share_low":null,"share_high":null}],"notes":["A note."]}`, string(data))
 }

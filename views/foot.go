@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"stumble/views/say"
 	"time"
 
 	"github.com/gdamore/tcell/v2"
@@ -60,7 +61,7 @@ func (p *painter) drawStepHead(cv canvas) {
 	head := fmt.Sprintf("Step %d of %d: %s", st.Number, st.Of, st.Name)
 	far := minutes(st.Left) + " left"
 	if st.Needed > 0 {
-		far = grouped(st.Done) + " of " + grouped(st.Needed) + " firings, " + far
+		far = say.Grouped(st.Done) + " of " + say.Grouped(st.Needed) + " firings, " + far
 	}
 	head = cut(head, cv.area.w-width(far)-1, p.gl.more)
 	end := cv.text(0, 0, head, p.pal.strong) + 2
@@ -81,7 +82,7 @@ func (p *painter) drawAlert(at rect) {
 	}
 	cv := p.canvas.at(at)
 	cv.run(0, 0, at.w, ' ', p.pal.alert)
-	words := cut(p.state.alert(), at.w-2, p.gl.more)
+	words := cut(p.state.Warning(), at.w-2, p.gl.more)
 	cv.text((at.w-width(words))/2, 0, words, p.pal.alert)
 }
 
@@ -103,7 +104,7 @@ func (p *painter) healthFields() []field {
 	}
 	add(1, p.pal.plain, h.Recording, "")
 	if pb := p.state.Playback; pb != nil {
-		add(1, p.pal.strong, pb.words(), pb.short())
+		add(1, p.pal.strong, playbackWords(pb), playbackPlace(pb))
 	}
 	rate := "- exchanges/s"
 	if !math.IsNaN(h.PerSecond) {
@@ -134,7 +135,7 @@ func (p *painter) lastMark() (words string, fresh bool) {
 		return "", false
 	}
 	m := p.state.Notes[n-1]
-	words = "mark " + minutes(m.At.Sub(p.state.start())) + " " + cut(m.Text, 24, p.gl.more)
+	words = "mark " + minutes(m.At.Sub(p.state.Began())) + " " + cut(m.Text, 24, p.gl.more)
 	return words, p.state.Summary != nil && p.state.Summary.Now.Sub(m.At) < freshFor
 }
 
@@ -209,9 +210,9 @@ func (p *painter) playFields() []string {
 	return []string{"space pauses"}
 }
 
-// words tell where the playback is.
-func (pb *Playback) words() string {
-	text := "playback " + pb.short()
+// playbackWords tell where the playback is.
+func playbackWords(pb *Playback) string {
+	text := "playback " + playbackPlace(pb)
 	switch {
 	case pb.Over:
 		text += ", the end"
@@ -223,4 +224,4 @@ func (pb *Playback) words() string {
 	return text
 }
 
-func (pb *Playback) short() string { return minutes(pb.At) + " of " + minutes(pb.Length) }
+func playbackPlace(pb *Playback) string { return minutes(pb.At) + " of " + minutes(pb.Length) }

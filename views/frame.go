@@ -49,9 +49,9 @@ func (p *painter) drawDrive() {
 	step := p.stepLines()
 	at := arrange(needs{
 		w: p.canvas.area.w, h: p.canvas.area.h,
-		verdict: len(verdict), step: len(step), alert: p.state.alert() != "",
+		verdict: len(verdict), step: len(step), alert: p.state.Warning() != "",
 		rungs: len(l.rungs), banks: l.banks(), brackets: l.columns, gears: len(l.gears),
-		notes: p.state.mustKnow(), blank: len(l.totals) > 0 && !reportsCounts(p.state.Summary),
+		notes: mustKnow(p.state), blank: len(l.totals) > 0 && !reportsCounts(p.state.Summary),
 	})
 	for i, line := range verdict {
 		p.canvas.at(at.verdict).text(0, i, line, p.pal.strong)

@@ -3,7 +3,6 @@ package views
 import (
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/gdamore/tcell/v2"
@@ -94,7 +93,7 @@ func (p *painter) blockField(b misfire.Block) field {
 	}
 	turns := short(b.Revolutions) + " rev: "
 	if b.Revolutions >= 1000 {
-		turns = grouped(b.Revolutions) + " rev: "
+		turns = say.Grouped(b.Revolutions) + " rev: "
 	}
 	limit := digits(b.Limit) + " %"
 	figures := []string{"last " + share(b.Last), "worst " + share(b.Worst), "limit " + limit}
@@ -157,39 +156,15 @@ func (p *painter) asides(w, h int) []aside {
 		lines = append(lines, aside{}, aside{"last marks", p.pal.faint})
 	}
 	for _, m := range marks {
-		lines = append(lines, aside{minutes(m.At.Sub(p.state.start())) + " " + m.Text, p.pal.plain})
+		lines = append(lines, aside{minutes(m.At.Sub(p.state.Began())) + " " + m.Text, p.pal.plain})
 	}
 	return lines
 }
 
-// leftOut says which running counts for no condition.
-func leftOut(s *misfire.Summary) []string {
-	var lines []string
-	if s.Unknown.Running > 0 || s.Unknown.Misses > 0 {
-		lines = append(lines, minutes(s.Unknown.Running)+" of running and "+plural(s.Unknown.Misses, "miss", "misses")+
-			" could not be laid to any condition.")
+// mustKnow is how many notes the summary has for its reader.
+func mustKnow(s *State) int {
+	if s.Summary == nil {
+		return 0
 	}
-	if s.Unmonitored > 0 {
-		lines = append(lines, minutes(s.Unmonitored)+" of running in which the controller may not judge (fuel cut and the like) dilute no rate.")
-	}
-	return lines
-}
-
-// averageWords says the car's own averages, if it has any.
-func averageWords(s *misfire.Summary) []string {
-	if len(s.Averages) == 0 {
-		return nil
-	}
-	words := make([]string, len(s.Averages))
-	for i, a := range s.Averages {
-		words[i] = strconv.Itoa(a.Cylinder) + "=" + digits(a.Value)
-	}
-	return []string{"Misses a driving cycle, the car's own average of ten, by cylinder: " + strings.Join(words, ", ") + "."}
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return grouped(float64(n)) + " " + many
+	return len(s.Summary.Notes)
 }

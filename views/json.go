@@ -254,7 +254,7 @@ func NewSample(s *State) SampleLine {
 	line := SampleLine{
 		Kind: "sample", MIL: misfire.MILUnknown.String(), Cylinders: []CylinderObject{},
 		RPM: unknown(), Load: unknown(), Speed: unknown(), Throttle: unknown(), Coolant: unknown(), Seconds: unknown(),
-		Alert: Word(s.alert()), Link: Word(s.Health.Link), Step: stepObject(s.Step), Exchanges: exchangesObject(s.Health),
+		Alert: Word(s.Warning()), Link: Word(s.Health.Link), Step: stepObject(s.Step), Exchanges: exchangesObject(s.Health),
 	}
 	if s.Summary == nil {
 		return line

@@ -31,7 +31,7 @@ func PlainLine(s *State) string {
 	if s.Health.Link != "" {
 		parts = append(parts, "LINK "+strings.ToUpper(s.Health.Link))
 	}
-	if alert := s.alert(); alert != "" {
+	if alert := s.Warning(); alert != "" {
 		parts = append(parts, alert)
 	}
 	return strings.Map(printable, strings.Join(parts, "; "))
@@ -105,7 +105,7 @@ func (p *page) facts(s *misfire.Summary) {
 	p.paragraph("engine        ", engineWords(s))
 	p.paragraph("refresh       ", cadence(s.Refresh)[0])
 	for _, b := range []misfire.Block{s.Whole.Catalyst, s.Whole.Emission} {
-		p.paragraph("whole engine  ", "over "+grouped(b.Revolutions)+" revolutions: "+blockWords(b))
+		p.paragraph("whole engine  ", "over "+say.Grouped(b.Revolutions)+" revolutions: "+blockWords(b))
 	}
 	p.paragraph("lamp (MIL)    ", s.Live.MIL.String())
 }
@@ -185,7 +185,7 @@ func (p *page) row(s *misfire.Summary, c *misfire.Cell, where string) {
 		high = "not known"
 	}
 	fmt.Fprintf(p, "%s%9s%10s%8s%11s%12s%5s %%\n", head,
-		grouped(c.Misses), grouped(c.Firings), digits(c.Rate), brief(c.Low), high, whole(100*c.Mixed))
+		say.Grouped(c.Misses), say.Grouped(c.Firings), digits(c.Rate), brief(c.Low), high, whole(100*c.Mixed))
 	for _, remark := range remarksOn(s, c) {
 		p.paragraph("       ", remark)
 	}

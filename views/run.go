@@ -162,7 +162,7 @@ func (l *loop) tick() {
 // ring sounds the bell, once a frame, for new misses of the cylinders chosen, for a warning that comes up and for each
 // second of a countdown: nobody who drives or works looks at the screen. A terminal without a bell is no failure.
 func (l *loop) ring() {
-	warn, second := l.state.alert() != "", l.state.Second
+	warn, second := l.state.Warning() != "", l.state.Second
 	if l.missed&l.keys.bell != 0 || warn && !l.warned || second != 0 && second != l.second {
 		_ = l.screen.Beep()
 	}

@@ -1,10 +1,7 @@
 package views
 
 import (
-	"flag"
 	"math"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -16,8 +13,6 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/gear"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 // simulate is a screen in memory of w x h.
 func simulate(t testing.TB, charset string, w, h int) tcell.SimulationScreen {
@@ -84,20 +79,6 @@ func letterFor(style tcell.Style, pal *Palette) byte {
 		return 'f'
 	}
 	return '.'
-}
-
-// requireGolden compares with a file of testdata, or rewrites it with -update.
-func requireGolden(t *testing.T, name, got string) {
-	t.Helper()
-	path := filepath.Join("..", "testdata", "screens", name)
-	if *update {
-		require.NoError(t, os.MkdirAll(filepath.Dir(path), 0o755))
-		require.NoError(t, os.WriteFile(path, []byte(got), 0o644))
-		return
-	}
-	want, err := os.ReadFile(path)
-	require.NoError(t, err, "run the test with -update to make it")
-	require.Equal(t, string(want), got)
 }
 
 // played is a stored drive on the screen.

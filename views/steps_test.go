@@ -2,7 +2,6 @@ package views
 
 import (
 	"bytes"
-	"encoding/json"
 	"strings"
 	"testing"
 	"time"
@@ -10,7 +9,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"stumble/misfire/rate"
 	"stumble/misfire/steps"
 )
 
@@ -50,37 +48,6 @@ func TestNewStep(t *testing.T) {
 	assert.Empty(t, NewStep(status).Cautions, "read by now")
 }
 
-func TestStepEventLine(t *testing.T) {
-	at := time.Date(2026, 11, 25, 8, 31, 0, 0, time.UTC)
-	pull := steps.All()[5]
-	line, err := json.Marshal(NewStepEvent(steps.Event{At: at, Kind: steps.Broken, Step: &pull, Number: 6, Of: 6, Text: "ease off", Left: time.Minute}, at.Add(-time.Minute)))
-	require.NoError(t, err)
-	assert.JSONEq(t, `{"kind":"step","event":"broken_off","time":"2026-11-25T08:31:00.000Z","seconds":60,"step":"pull","name":"Pull",
-		"number":6,"of":6,"text":"ease off","seconds_left":60}`, string(line))
-	line, err = json.Marshal(NewStepEvent(steps.Event{At: at, Kind: steps.Over, Text: "every step is done"}, time.Time{}))
-	require.NoError(t, err)
-	assert.JSONEq(t, `{"kind":"step","event":"over","time":"2026-11-25T08:31:00.000Z","seconds":null,"step":null,"name":null,
-		"number":0,"of":0,"text":"every step is done","seconds_left":0}`, string(line))
-}
-
-// results are steps that went as steps can go.
-func results() []steps.Result {
-	all := steps.All()
-	count := func(cylinder int, misses, firings float64) steps.Count {
-		return steps.Count{Cylinder: cylinder, Reported: true, Estimate: rate.Interval(misses, firings, 1)}
-	}
-	silent := count(4, 0, 600)
-	silent.Reported = false
-	return []steps.Result{
-		{Step: &all[0], Outcome: steps.Done, In: 3 * time.Minute, Firings: 1114, Needed: 1498,
-			Cells: []steps.Count{count(1, 0, 1130), count(2, 0, 1130), count(3, 2, 1130), silent}},
-		{Step: &all[1], Outcome: steps.Done, In: 90 * time.Second, Cells: []steps.Count{count(1, 0, 505), count(2, 15, 505), count(3, 0, 505), silent}},
-		{Step: &all[2], Outcome: steps.BrokenOff, In: 12 * time.Second, Remark: "the misfire is as heavy as before: it can overheat the catalyst"},
-		{Step: &all[3], Outcome: steps.LeftOut},
-		{Step: &all[4]},
-	}
-}
-
 func TestWriteSteps(t *testing.T) {
 	state := wren(t)
 	var text bytes.Buffer
@@ -97,39 +64,6 @@ func TestWriteSteps(t *testing.T) {
 	text.Reset()
 	require.NoError(t, WriteSteps(&text, state.Summary, healthy, nil))
 	assert.Contains(t, text.String(), "Park at idle      done           3:00    1,130  none missed; each still under 3.3\n")
-}
-
-func TestTestSummary(t *testing.T) {
-	line, err := json.Marshal(NewTestSummary(wren(t), results(), nil))
-	require.NoError(t, err)
-	var o struct {
-		Kind    string
-		Verdict struct{ Sentence string }
-		Steps   []struct {
-			Step, Outcome string
-			Remark        *string
-			Cylinders     []struct {
-				Cylinder      int
-				Misses, Rate  *float64
-				Reported      bool
-				Firings, High float64
-			}
-		}
-		Notes []string `json:"step_notes"`
-	}
-	require.NoError(t, json.Unmarshal(line, &o))
-	assert.Equal(t, "summary", o.Kind)
-	assert.NotEmpty(t, o.Verdict.Sentence)
-	require.Len(t, o.Steps, 5)
-	assert.Equal(t, "drive", o.Steps[1].Step)
-	assert.InDelta(t, 15000.0/505, *o.Steps[1].Cylinders[1].Rate, 1e-3)
-	assert.Nil(t, o.Steps[1].Cylinders[3].Misses, "a cylinder without a counter")
-	assert.Equal(t, "broken_off", o.Steps[2].Outcome)
-	assert.NotNil(t, o.Steps[2].Remark)
-	assert.Equal(t, "left_out", o.Steps[3].Outcome)
-	assert.Equal(t, "not_reached", o.Steps[4].Outcome)
-	assert.NotNil(t, o.Steps[4].Cylinders)
-	assert.NotNil(t, o.Notes)
 }
 
 func TestWriteCautions(t *testing.T) {

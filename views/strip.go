@@ -196,7 +196,7 @@ func (p *painter) drawTime(cv canvas, y int, l lanes, at time.Time, newest bool)
 	if l.time < 0 {
 		return
 	}
-	since := at.Sub(p.state.start())
+	since := at.Sub(p.state.Began())
 	switch {
 	case newest:
 		cv.text(l.time, y, minutes(since), p.pal.strong)

@@ -9,6 +9,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/gear"
+	"stumble/views/say"
 )
 
 // unit is how a rate is written.
@@ -108,28 +109,13 @@ func short(v float64) string {
 	case v < 999.5:
 		return strconv.FormatFloat(math.Round(v), 'f', 0, 64)
 	case v < 9999.5:
-		return grouped(v)
+		return say.Grouped(v)
 	case v < 999.5e3:
 		return strconv.FormatFloat(v/1e3, 'f', 0, 64) + "k"
 	case v < 9.95e6:
 		return strconv.FormatFloat(v/1e6, 'f', 1, 64) + "M"
 	}
 	return strconv.FormatFloat(v/1e6, 'f', 0, 64) + "M"
-}
-
-// grouped writes a whole number with commas: "38,412".
-func grouped(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "-"
-	}
-	s := strconv.FormatFloat(math.Abs(math.Round(v)), 'f', 0, 64)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	if math.Round(v) < 0 {
-		return "-" + s
-	}
-	return s
 }
 
 // whole writes a reading without decimals, "-" when it is not known.
@@ -156,7 +142,7 @@ func cadence(r misfire.Refresh) []string {
 	case misfire.RefreshAtOnce:
 		return []string{"counts move with each miss", "counts move at once", ""}
 	case misfire.RefreshRevolutions:
-		n := grouped(r.Revolutions)
+		n := say.Grouped(r.Revolutions)
 		return []string{"counts move every " + n + " revolutions", "counts every " + n + " rev", "every " + n + " rev"}
 	case misfire.RefreshSeconds:
 		n := digits(r.Seconds)
@@ -228,3 +214,35 @@ func isOver(b misfire.Block) bool { return b.Blocks > 0 && b.Last > b.Limit }
 
 // plainNumber is a number with at most three digits that say something, and no more of them than it needs.
 func plainNumber(v float64) string { return strconv.FormatFloat(v, 'g', 3, 64) }
+
+// leftOut says which running counts for no condition.
+func leftOut(s *misfire.Summary) []string {
+	var lines []string
+	if s.Unknown.Running > 0 || s.Unknown.Misses > 0 {
+		lines = append(lines, minutes(s.Unknown.Running)+" of running and "+plural(s.Unknown.Misses, "miss", "misses")+
+			" could not be laid to any condition.")
+	}
+	if s.Unmonitored > 0 {
+		lines = append(lines, minutes(s.Unmonitored)+" of running in which the controller may not judge (fuel cut and the like) dilute no rate.")
+	}
+	return lines
+}
+
+// averageWords says the car's own averages, if it has any.
+func averageWords(s *misfire.Summary) []string {
+	if len(s.Averages) == 0 {
+		return nil
+	}
+	words := make([]string, len(s.Averages))
+	for i, a := range s.Averages {
+		words[i] = strconv.Itoa(a.Cylinder) + "=" + digits(a.Value)
+	}
+	return []string{"Misses a driving cycle, the car's own average of ten, by cylinder: " + strings.Join(words, ", ") + "."}
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return say.Grouped(float64(n)) + " " + many
+}

@@ -10,6 +10,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/misfire/rate"
+	"stumble/views/say"
 )
 
 func TestUnitsOfARate(t *testing.T) {
@@ -47,9 +48,9 @@ func TestNumbersInWords(t *testing.T) {
 	}
 	nan, inf := math.NaN(), math.Inf(1)
 	assert.Equal(t, []string{"-", "-", "-", "-", "-", "any", "-"},
-		[]string{digits(nan), brief(nan), short(nan), grouped(nan), whole(nan), short(inf), share(nan)})
+		[]string{digits(nan), brief(nan), short(nan), say.Grouped(nan), whole(nan), short(inf), share(nan)})
 	assert.Equal(t, []string{"1", "999", "1,000", "1,234,568", "-12,345"},
-		[]string{grouped(1), grouped(999), grouped(1000), grouped(1234567.6), grouped(-12345)})
+		[]string{say.Grouped(1), say.Grouped(999), say.Grouped(1000), say.Grouped(1234567.6), say.Grouped(-12345)})
 	assert.Equal(t, "0", whole(-0.2))
 	assert.Equal(t, []string{"00:00", "02:10", "75:01", "-00:05"},
 		[]string{minutes(0), minutes(130 * time.Second), minutes(75*time.Minute + 900*time.Millisecond), minutes(-5 * time.Second)})
@@ -86,37 +87,4 @@ func TestAges(t *testing.T) {
 	all, oldest = ages(of(-1, -1))
 	assert.Equal(t, "no counts read yet", all)
 	assert.Equal(t, "no counts", oldest)
-}
-
-func TestText(t *testing.T) {
-	assert.Equal(t, []string{"one two", "three"}, wrap("one  two three", 8))
-	assert.Equal(t, []string{"a", "abcdef", "gh b"}, wrap("a abcdefgh b", 6))
-	assert.Equal(t, []string{"日本", "語"}, wrap("日本語", 4))
-	assert.Empty(t, wrap("日本", 1))
-	assert.Empty(t, wrap("word", 0))
-	assert.Equal(t, []string{"abc…", "abcd", "", "日…"}, []string{cut("abcde", 4, '…'), cut("abcd", 4, '…'), cut("abc", 0, '…'), cut("日本語", 4, '…')})
-	assert.Equal(t, []string{"cde", "本語"}, []string{tail("abcde", 3), tail("日本語", 5)})
-	assert.Equal(t, []string{"long", "mid", "s"}, []string{longest(4, "long", "mid", "s"), longest(3, "long", "mid", "s"), longest(0, "long", "mid", "s")})
-}
-
-func TestFit(t *testing.T) {
-	fields := []field{
-		{words: []string{"gear"}},
-		{words: []string{"coolant 88", "88", ""}, rank: 2},
-		{words: []string{"elapsed 04:31", "04:31"}, rank: 1},
-	}
-	for w, want := range map[int][]string{
-		40: {"gear", "coolant 88", "elapsed 04:31"},
-		23: {"gear", "88", "elapsed 04:31"},
-		19: {"gear", "", "elapsed 04:31"},
-		18: {"gear", "", "04:31"},
-		11: {"gear", "", "04:31"},
-		10: {"gear", "", ""},
-		5:  {"gear", "", ""},
-	} {
-		assert.Equal(t, want, fit(fields, w, 2), w)
-	}
-	assert.Empty(t, fit(nil, 5, 2))
-	twins := []field{{words: []string{"aaaa", "aa", "a"}, rank: 1}, {words: []string{"bbbb", "bb", "b"}, rank: 1}}
-	assert.Equal(t, []string{"aa", "bb"}, fit(twins, 5, 1), "equals give way in turn")
 }

@@ -1,0 +1,32 @@
+package views
+
+import (
+	"testing"
+
+	"github.com/gdamore/tcell/v2"
+	"github.com/stretchr/testify/assert"
+)
+
+// confirming counts what Enter says.
+type confirming struct {
+	Actions
+	pressed int
+}
+
+func (c *confirming) Confirm() { c.pressed++ }
+
+// Enter is heard where a step asks to be told, and nowhere else; in a note it ends the note.
+func TestEnterConfirms(t *testing.T) {
+	act := &confirming{}
+	enter := tcell.NewEventKey(tcell.KeyEnter, 0, tcell.ModNone)
+	var k keys
+	k.press(enter, &State{}, act)
+	k.press(enter, &State{Step: &Step{}}, act)
+	assert.Zero(t, act.pressed)
+	k.press(enter, &State{Step: &Step{Enter: "unplugged"}}, act)
+	assert.Equal(t, 1, act.pressed)
+	k.entry = []rune{}
+	k.press(enter, &State{Step: &Step{Enter: "unplugged"}}, act)
+	assert.Equal(t, 1, act.pressed)
+	assert.Nil(t, k.entry)
+}
