@@ -1,4 +1,4 @@
-package views
+package views_test
 
 import (
 	"bytes"
@@ -11,6 +11,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire/balance"
+	"stumble/views"
+	"stumble/views/viewstest"
+	"stumble/views/wire"
 )
 
 // A balance test in words, event by event: what is loud begins with it.
@@ -33,9 +36,9 @@ func TestBalanceWords(t *testing.T) {
 		{balance.Event{Kind: balance.Skipped, Text: "left out"}, "SKIPPED: left out"},
 		{balance.Event{Kind: balance.Over, Text: "done"}, "END: done"},
 	} {
-		assert.Equal(t, c.want, BalanceWords(c.event))
+		assert.Equal(t, c.want, views.BalanceWords(c.event))
 		c.event.At = at
-		data, err := json.Marshal(NewBalanceEvent(c.event, at.Add(-90*time.Second)))
+		data, err := json.Marshal(wire.NewBalanceEvent(c.event, at.Add(-90*time.Second)))
 		require.NoError(t, err)
 		var line map[string]any
 		require.NoError(t, json.Unmarshal(data, &line))
@@ -48,7 +51,7 @@ func TestBalanceWords(t *testing.T) {
 
 func TestWriteBalance(t *testing.T) {
 	var out bytes.Buffer
-	require.NoError(t, WriteBalance(&out, aBalance()))
+	require.NoError(t, views.WriteBalance(&out, viewstest.Balance()))
 	assert.Equal(t, `Cylinder 4 gives little work.
 
 Fall of the idle of 741 rpm as each cylinder was cut, with 95 % limits.
@@ -61,32 +64,32 @@ cyl  cuts  fall, rpm  as low as  as high as  of the middle
 - A note.
 `, out.String())
 	for line := range strings.Lines(out.String()) {
-		assert.LessOrEqual(t, len(line), pageWidth+1)
+		assert.LessOrEqual(t, len(line), views.PageWidth+1)
 	}
 }
 
 func TestBalanceOnTheScreen(t *testing.T) {
-	assert.Nil(t, NewBalanceStep(nil))
-	assert.Empty(t, BalanceAlert(nil))
+	assert.Nil(t, views.NewBalanceStep(nil))
+	assert.Empty(t, views.BalanceAlert(nil))
 	s := &balance.Status{Ask: balance.AskPlugIn, Cylinder: 3, Number: 3, Of: 4, Round: 1, Say: "plug it in", Left: 6500 * time.Millisecond,
 		Length: balance.Limit, Off: 3500 * time.Millisecond, Falls: []balance.Fall{{Cylinder: 1, RPM: 52.4}, {Cylinder: 2, RPM: -0.2}}}
-	assert.Equal(t, &Step{Number: 3, Of: 4, Name: "cylinder 3", Instruction: "Plug it in. Falls so far: 1: 52, 2: 0 rpm.",
-		Left: s.Left, Length: s.Length, Enter: "plugged in"}, NewBalanceStep(s))
-	assert.Equal(t, "PLUG CYLINDER 3 IN AGAIN: 7 s left", BalanceAlert(s))
-	assert.Equal(t, 4, BalanceSecond(s))
+	assert.Equal(t, &views.Step{Number: 3, Of: 4, Name: "cylinder 3", Instruction: "Plug it in. Falls so far: 1: 52, 2: 0 rpm.",
+		Left: s.Left, Length: s.Length, Enter: "plugged in"}, views.NewBalanceStep(s))
+	assert.Equal(t, "PLUG CYLINDER 3 IN AGAIN: 7 s left", views.BalanceAlert(s))
+	assert.Equal(t, 4, views.BalanceSecond(s))
 	s.Off, s.Left = 12*time.Second, 0
-	assert.Equal(t, 13, BalanceSecond(s))
-	assert.Equal(t, "PLUG CYLINDER 3 IN NOW: off for 12 s, too long", BalanceAlert(s))
+	assert.Equal(t, 13, views.BalanceSecond(s))
+	assert.Equal(t, "PLUG CYLINDER 3 IN NOW: off for 12 s, too long", views.BalanceAlert(s))
 	s.Ask, s.Round = balance.AskUnplug, 2
-	step := NewBalanceStep(s)
+	step := views.NewBalanceStep(s)
 	assert.Equal(t, "cylinder 3, round 2", step.Name)
 	assert.Equal(t, "unplugged", step.Enter)
 	assert.NotEmpty(t, step.Cautions)
-	assert.Empty(t, BalanceAlert(s))
-	assert.Zero(t, BalanceSecond(s))
+	assert.Empty(t, views.BalanceAlert(s))
+	assert.Zero(t, views.BalanceSecond(s))
 	for range 20 {
 		s.Falls = append(s.Falls, balance.Fall{Cylinder: 9, RPM: 50})
 	}
-	assert.NotContains(t, NewBalanceStep(s).Instruction, "1: 52", "the newest alone fit")
-	assert.Equal(t, "balance test", NewBalanceStep(&balance.Status{Ask: balance.AskBase}).Name)
+	assert.NotContains(t, views.NewBalanceStep(s).Instruction, "1: 52", "the newest alone fit")
+	assert.Equal(t, "balance test", views.NewBalanceStep(&balance.Status{Ask: balance.AskBase}).Name)
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"stumble/misfire/bench"
+	"stumble/views/wrap"
 )
 
 // Bench is what was measured by hand under a job, judged.
@@ -46,7 +47,7 @@ func printableLines(r rune) rune {
 	if r == '\n' {
 		return r
 	}
-	return printable(r)
+	return wrap.Printable(r)
 }
 
 // benchPage is a page of readings being written.
@@ -111,7 +112,7 @@ func (p *benchPage) footnotes() {
 		"is suspect inside any band.")
 }
 
-// name is what was measured, in words.
+// Name is what was measured, in words.
 func (r *BenchReading) name() string {
 	m := &r.Judgement.Reading
 	if k, known := bench.KindOf(m.Part, m.Quantity); known {

@@ -1,8 +1,11 @@
-package views
+package views_test
 
 import (
 	"bytes"
 	"strings"
+	"stumble/views"
+	"stumble/views/viewstest"
+	"stumble/views/wrap"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -11,7 +14,7 @@ import (
 
 func TestWriteBench(t *testing.T) {
 	var out bytes.Buffer
-	require.NoError(t, WriteBench(&out, aBench()))
+	require.NoError(t, views.WriteBench(&out, viewstest.Bench()))
 	text := out.String()
 	assert.True(t, strings.HasPrefix(text, "Bad: plug wire of cylinder 2. Suspect: battery at rest. Not to be judged yet:\n"), text)
 	assert.Contains(t, text, "    1  cylinder 1   99 kohm at 60 cm: measured again later\n    2  cylinder 1   12 kohm at 60 cm: good\n")
@@ -22,10 +25,10 @@ func TestWriteBench(t *testing.T) {
 	assert.Less(t, strings.Index(text, "Plug wire\n"), strings.Index(text, "Battery at rest\n"), "in the order of the kinds")
 	assert.Equal(t, 1, strings.Count(text, "[1] plug wire, per foot, strict"), text)
 	for line := range strings.Lines(text) {
-		assert.LessOrEqual(t, width(strings.TrimSuffix(line, "\n")), pageWidth, line)
+		assert.LessOrEqual(t, wrap.Width(strings.TrimSuffix(line, "\n")), views.PageWidth, line)
 	}
 
 	out.Reset()
-	require.NoError(t, WriteBench(&out, &Bench{}))
+	require.NoError(t, views.WriteBench(&out, &views.Bench{}))
 	assert.Equal(t, "Nothing was measured by hand yet.\n", out.String())
 }

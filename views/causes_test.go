@@ -1,8 +1,10 @@
-package views
+package views_test
 
 import (
 	"errors"
 	"strings"
+	"stumble/views"
+	"stumble/views/viewstest"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -13,15 +15,15 @@ import (
 // is told of.
 func TestWriteCausesBrief(t *testing.T) {
 	var text strings.Builder
-	c := explained(t, 0x0305, 0x0355)
-	require.NoError(t, WriteCausesBrief(&text, c.Result))
+	c := viewstest.Causes(t, 0x0305, 0x0355)
+	require.NoError(t, views.WriteCausesBrief(&text, c.Result))
 	assert.True(t, strings.HasPrefix(text.String(), "\n"), "it stands off from what is above")
 	assert.Equal(t, c.Result.Sentence, strings.Join(strings.Fields(text.String()), " "))
 	text.Reset()
-	require.NoError(t, WriteCausesBrief(&text, explained(t).Result))
-	require.NoError(t, WriteCausesBrief(&text, nil))
+	require.NoError(t, views.WriteCausesBrief(&text, viewstest.Causes(t).Result))
+	require.NoError(t, views.WriteCausesBrief(&text, nil))
 	assert.Empty(t, text.String())
-	assert.Error(t, WriteCausesBrief(full{}, c.Result))
+	assert.Error(t, views.WriteCausesBrief(full{}, c.Result))
 }
 
 // full is a disk with no room.

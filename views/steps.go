@@ -114,7 +114,7 @@ func (p *page) step(s *misfire.Summary, r *steps.Result) {
 			continue
 		}
 		cell := misfire.Cell{Estimate: c.Estimate}
-		fmt.Fprintf(p, "%-37s%9s%5d%8s%8s  %s\n", head, say.Grouped(c.Firings), c.Cylinder, say.Grouped(c.Misses), digits(c.Rate), perThousand.limits(&cell))
+		fmt.Fprintf(p, "%-37s%9s%5d%8s%8s  %s\n", head, say.Grouped(c.Firings), c.Cylinder, say.Grouped(c.Misses), Digits(c.Rate), perThousand.Limits(&cell))
 		head = ""
 		lines++
 	}

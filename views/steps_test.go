@@ -1,4 +1,4 @@
-package views
+package views_test
 
 import (
 	"bytes"
@@ -10,6 +10,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire/steps"
+	"stumble/views"
+	"stumble/views/viewstest"
+	"stumble/views/wrap"
 )
 
 func TestStepWords(t *testing.T) {
@@ -32,46 +35,46 @@ func TestStepWords(t *testing.T) {
 		{event(steps.Broken, "ease off"), "BREAK OFF: ease off", "step drive broken off"},
 		{steps.Event{Kind: steps.Over, Text: "every step is done"}, "END: every step is done", "test over: every step is done"},
 	} {
-		assert.Equal(t, c.words, StepWords(c.event))
-		assert.Equal(t, c.mark, StepMark(c.event))
+		assert.Equal(t, c.words, views.StepWords(c.event))
+		assert.Equal(t, c.mark, views.StepMark(c.event))
 	}
 }
 
 func TestNewStep(t *testing.T) {
-	assert.Nil(t, NewStep(nil))
+	assert.Nil(t, views.NewStep(nil))
 	drive := steps.All()[1]
 	status := &steps.Status{Step: &drive, Number: 2, Of: 6, Ask: steps.AskCondition, Say: "hold the brake",
 		Left: 80 * time.Second, Length: 90 * time.Second, Done: 120, Needed: 1498}
-	assert.Equal(t, &Step{Number: 2, Of: 6, Name: "Drive at idle", Instruction: "Hold the brake.", Left: 80 * time.Second,
-		Length: 90 * time.Second, Done: 120, Needed: 1498, Cautions: drive.Cautions}, NewStep(status))
+	assert.Equal(t, &views.Step{Number: 2, Of: 6, Name: "Drive at idle", Instruction: "Hold the brake.", Left: 80 * time.Second,
+		Length: 90 * time.Second, Done: 120, Needed: 1498, Cautions: drive.Cautions}, views.NewStep(status))
 	status.In = true
-	assert.Empty(t, NewStep(status).Cautions, "read by now")
+	assert.Empty(t, views.NewStep(status).Cautions, "read by now")
 }
 
 func TestWriteSteps(t *testing.T) {
-	state := wren(t)
+	state := viewstest.Wren(t)
 	var text bytes.Buffer
-	require.NoError(t, WriteSteps(&text, state.Summary, results(), []string{"no count moved in the whole test"}))
+	require.NoError(t, views.WriteSteps(&text, state.Summary, viewstest.Results(), []string{"no count moved in the whole test"}))
 	for line := range strings.Lines(text.String()) {
-		assert.LessOrEqual(t, width(strings.TrimSuffix(line, "\n")), pageWidth, line)
+		assert.LessOrEqual(t, wrap.Width(strings.TrimSuffix(line, "\n")), views.PageWidth, line)
 	}
-	requireGolden(t, "steps.txt", text.String())
-	require.ErrorIs(t, WriteSteps(brokenPipe{}, state.Summary, results(), nil), errPipe)
+	viewstest.RequireGolden(t, "steps.txt", text.String())
+	require.ErrorIs(t, views.WriteSteps(brokenPipe{}, state.Summary, viewstest.Results(), nil), errPipe)
 
-	healthy := results()[:1]
+	healthy := viewstest.Results()[:1]
 	healthy[0].Cells = healthy[0].Cells[:1]
 	state.Summary.Verdict.Cylinders = nil
 	text.Reset()
-	require.NoError(t, WriteSteps(&text, state.Summary, healthy, nil))
+	require.NoError(t, views.WriteSteps(&text, state.Summary, healthy, nil))
 	assert.Contains(t, text.String(), "Park at idle      done           3:00    1,130  none missed; each still under 3.3\n")
 }
 
 func TestWriteCautions(t *testing.T) {
 	var text bytes.Buffer
-	require.NoError(t, WriteCautions(&text, steps.Cautions(steps.All())))
+	require.NoError(t, views.WriteCautions(&text, steps.Cautions(steps.All())))
 	for line := range strings.Lines(text.String()) {
-		assert.LessOrEqual(t, width(strings.TrimSuffix(line, "\n")), pageWidth, line)
+		assert.LessOrEqual(t, wrap.Width(strings.TrimSuffix(line, "\n")), views.PageWidth, line)
 	}
 	assert.Contains(t, text.String(), "Carbon monoxide kills")
-	require.ErrorIs(t, WriteCautions(brokenPipe{}, nil), errPipe)
+	require.ErrorIs(t, views.WriteCautions(brokenPipe{}, nil), errPipe)
 }

@@ -14,6 +14,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/views"
+	"stumble/views/wire"
 )
 
 const benchAbout = `What is measured by hand (wires, plugs, coils, injectors, compression, leak-down, fuel, battery), judged by the maker's
@@ -296,7 +297,7 @@ func (b *benching) show() error {
 		})
 	}
 	if b.opts.asJSON {
-		return writeJSON(b.out, views.NewBench(page))
+		return writeJSON(b.out, wire.NewBench(page))
 	}
 	return views.WriteBench(b.out, page)
 }

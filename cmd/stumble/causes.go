@@ -12,8 +12,8 @@ import (
 	"stumble/misfire/cause"
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
-	"stumble/views"
 	"stumble/views/report"
+	"stumble/views/wire"
 )
 
 const causesAbout = `Rank what may be behind a job's misfire by all that is known of it: counts by cylinder, gear, load and heat, fuel trims,
@@ -93,7 +93,7 @@ func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
 		return err
 	}
 	shown := &report.Causes{Job: ranked.Job, Drives: drivesWords(ranked.Drives), Ignition: ranked.Ignition, Result: rankedResult(ranked)}
-	object := views.NewCauses(shown)
+	object := wire.NewCauses(shown)
 	data, err := json.Marshal(object)
 	if err != nil {
 		return err

@@ -12,6 +12,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/views"
+	"stumble/views/screen"
 )
 
 // drive is a drive while it is shown: what package job counts, as the views have it.
@@ -100,7 +101,7 @@ func (d *drive) showing(show func(*views.State) error) func(*job.State) error {
 }
 
 // actions is what the screen's keys do.
-func (d *drive) actions() views.Actions {
+func (d *drive) actions() screen.Actions {
 	if d.playback != nil {
 		return playbackKeys{d.playback}
 	}

@@ -10,8 +10,8 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd"
-	"stumble/views"
 	"stumble/views/report"
+	"stumble/views/wire"
 )
 
 // jobPage is all that is shown of a job.
@@ -48,7 +48,7 @@ func readJobPage(j *journal.Journal, id int64) (p *jobPage, err error) {
 			p.sentences[v.Drive] = said.Verdict.Sentence
 		}
 		if c, is := job.KeptComparison(&v); is && c.Outcome != "" {
-			p.judged = &comparisonObject{Time: views.Stamp(v.At), Outcome: c.Outcome, Sentence: c.Sentence}
+			p.judged = &comparisonObject{Time: wire.Stamp(v.At), Outcome: c.Outcome, Sentence: c.Sentence}
 		}
 	}
 	return p, err
@@ -168,22 +168,22 @@ type jobsObject struct {
 // jobHead is a job without what is under it.
 type jobHead struct {
 	Job       int64         `json:"job"`
-	Name      views.Word    `json:"name"`
-	Complaint views.Word    `json:"complaint"`
-	Opened    views.Stamp   `json:"opened"`
+	Name      wire.Word     `json:"name"`
+	Complaint wire.Word     `json:"complaint"`
+	Opened    wire.Stamp    `json:"opened"`
 	Vehicle   vehicleObject `json:"vehicle"`
 	Intakes   int           `json:"intake_count"`
 	Drives    int           `json:"drive_count"`
 	Bench     int           `json:"bench_count"`
 	Notes     int           `json:"note_count"`
-	Last      views.Stamp   `json:"last_drive"` // end of its last drive
+	Last      wire.Stamp    `json:"last_drive"` // end of its last drive
 }
 
 type vehicleObject struct {
-	VIN    views.Word `json:"vin"`
-	Name   views.Word `json:"name"`
-	Layout views.Word `json:"layout"`
-	Map    views.Word `json:"map"`
+	VIN    wire.Word `json:"vin"`
+	Name   wire.Word `json:"name"`
+	Layout wire.Word `json:"layout"`
+	Map    wire.Word `json:"map"`
 }
 
 // jobObject is a job with what is under it: {"kind":"job",...}.
@@ -198,31 +198,31 @@ type jobObject struct {
 
 // comparisonObject is what a comparison came to when it was last made.
 type comparisonObject struct {
-	Time     views.Stamp `json:"time"`
-	Outcome  string      `json:"outcome"`
-	Sentence string      `json:"sentence"`
+	Time     wire.Stamp `json:"time"`
+	Outcome  string     `json:"outcome"`
+	Sentence string     `json:"sentence"`
 }
 
 type intakeObject struct {
-	Time  views.Stamp  `json:"time"`
+	Time  wire.Stamp   `json:"time"`
 	Codes report.Codes `json:"codes"`
 }
 
 type driveObject struct {
 	Drive     int64              `json:"drive"`
-	Name      views.Word         `json:"name"`
+	Name      wire.Word          `json:"name"`
 	State     journal.DriveState `json:"state"` // "recording", "finished", "interrupted"
-	Start     views.Stamp        `json:"start"`
-	End       views.Stamp        `json:"end"`
-	Sentence  views.Word         `json:"sentence"`
+	Start     wire.Stamp         `json:"start"`
+	End       wire.Stamp         `json:"end"`
+	Sentence  wire.Word          `json:"sentence"`
 	Samples   int                `json:"samples"`
 	Exchanges int                `json:"exchanges"`
 	Lost      int                `json:"lost"` // samples and exchanges that could not be saved
 }
 
 type noteObject struct {
-	Time views.Stamp `json:"time"`
-	Text string      `json:"text"`
+	Time wire.Stamp `json:"time"`
+	Text string     `json:"text"`
 }
 
 func newJobsObject(all []journal.Job) jobsObject {
@@ -236,26 +236,26 @@ func newJobsObject(all []journal.Job) jobsObject {
 func newJobHead(b *journal.Job) jobHead {
 	v := b.Vehicle
 	return jobHead{
-		Job: b.ID, Name: views.Word(b.Name), Complaint: views.Word(b.Complaint), Opened: views.Stamp(b.Opened),
-		Vehicle: vehicleObject{VIN: views.Word(v.VIN), Name: views.Word(v.Name), Layout: views.Word(v.Layout), Map: views.Word(v.Map)},
-		Intakes: b.Intakes, Drives: b.Drives, Bench: b.Bench, Notes: b.Notes, Last: views.Stamp(b.Last),
+		Job: b.ID, Name: wire.Word(b.Name), Complaint: wire.Word(b.Complaint), Opened: wire.Stamp(b.Opened),
+		Vehicle: vehicleObject{VIN: wire.Word(v.VIN), Name: wire.Word(v.Name), Layout: wire.Word(v.Layout), Map: wire.Word(v.Map)},
+		Intakes: b.Intakes, Drives: b.Drives, Bench: b.Bench, Notes: b.Notes, Last: wire.Stamp(b.Last),
 	}
 }
 
 func newJobObject(p *jobPage) jobObject {
 	o := jobObject{Kind: "job", jobHead: newJobHead(&p.job), Intakes: []intakeObject{}, Drives: []driveObject{}, Notes: []noteObject{}, Judged: p.judged}
 	for i := range p.intakes {
-		o.Intakes = append(o.Intakes, intakeObject{Time: views.Stamp(p.intakes[i].At), Codes: report.CodesObject(p.intakes[i].Codes)})
+		o.Intakes = append(o.Intakes, intakeObject{Time: wire.Stamp(p.intakes[i].At), Codes: report.CodesObject(p.intakes[i].Codes)})
 	}
 	for i := range p.drives {
 		d := &p.drives[i]
 		o.Drives = append(o.Drives, driveObject{
-			Drive: d.ID, Name: views.Word(d.Name), State: d.State, Start: views.Stamp(d.Started), End: views.Stamp(d.Ended),
-			Sentence: views.Word(p.sentences[d.ID]), Samples: d.Samples, Exchanges: d.Exchanges, Lost: d.Lost,
+			Drive: d.ID, Name: wire.Word(d.Name), State: d.State, Start: wire.Stamp(d.Started), End: wire.Stamp(d.Ended),
+			Sentence: wire.Word(p.sentences[d.ID]), Samples: d.Samples, Exchanges: d.Exchanges, Lost: d.Lost,
 		})
 	}
 	for _, n := range p.notes {
-		o.Notes = append(o.Notes, noteObject{Time: views.Stamp(n.At), Text: n.Text})
+		o.Notes = append(o.Notes, noteObject{Time: wire.Stamp(n.At), Text: n.Text})
 	}
 	return o
 }

@@ -9,7 +9,7 @@ import (
 	"github.com/gdamore/tcell/v2"
 
 	"stumble/misfire/job"
-	"stumble/views"
+	"stumble/views/screen"
 )
 
 // terminal is where the screen comes from.
@@ -31,21 +31,21 @@ func (systemTerminal) Check() error {
 	return nil
 }
 
-func (systemTerminal) Take() (tcell.Screen, error) { return views.NewScreen() }
+func (systemTerminal) Take() (tcell.Screen, error) { return screen.Open() }
 
 // screenEvery is how often, in the car's time, the screen's state is worked out anew.
 const screenEvery = 250 * time.Millisecond
 
 // onScreen runs the drive beside the screen: the drive in a goroutine of its own, the screen here.
-func (a *app) onScreen(screen tcell.Screen, d *drive) error {
-	palette := views.ChoosePalette(screen, a.env("NO_COLOR"))
+func (a *app) onScreen(term tcell.Screen, d *drive) error {
+	palette := screen.ChoosePalette(term, a.env("NO_COLOR"))
 	ctx, stop := context.WithCancelCause(a.ctx)
 	driven := make(chan error, 1)
 	go func() {
 		defer stop(job.ErrTimeUp) // the screen goes with the drive
 		driven <- d.Run(ctx, screenEvery, d.showing(d.board.show))
 	}()
-	err := views.Run(ctx, screen, a.clock, &d.board, d.actions(), views.Options{Palette: palette})
+	err := screen.Run(ctx, term, a.clock, &d.board, d.actions(), screen.Options{Palette: palette})
 	stop(job.ErrTimeUp)
 	return errors.Join(onlyUnexpected(<-driven), onlyUnexpected(err))
 }

@@ -1,0 +1,94 @@
+package screen
+
+import (
+	"github.com/gdamore/tcell/v2"
+
+	"stumble/misfire/gear"
+)
+
+// glyphs are the drawing characters, each one cell wide.
+type glyphs struct {
+	surely, likely, maybe   rune // bar: below the lower limit, up to the rate, up to the upper limit
+	decade                  rune // a power of ten where the bar does not reach
+	worst, rising           rune
+	across, down            rune // lines and corners
+	fromUp, toDown          rune // a line from above turns right; a line from the left turns down
+	fromUpLeft, rightToDown rune // a line from above turns left; a line from the right turns down
+	crossing, loadAt        rune
+	done, left              rune // time bar
+	mark, more              rune // a mark in the strip; text that was cut
+	degree                  string
+	atLeast, nearly         string
+	pattern                 [gearStates]rune // the strip's empty lanes by gear state
+	unjudged                rune             // the controller may not have judged this second
+}
+
+func drawnGlyphs() glyphs {
+	return glyphs{
+		surely: '█', likely: '▓', maybe: '░', decade: '·',
+		worst: '▶', rising: '▲',
+		across: '─', down: '│',
+		fromUp: '└', toDown: '┐', fromUpLeft: '┘', rightToDown: '┌',
+		crossing: '┼', loadAt: '┊',
+		done: '█', left: '░',
+		mark: '◀', more: '…',
+		degree: "°C", atLeast: "≥", nearly: "~",
+		pattern:  [gearStates]rune{gear.Unknown: '?', gear.ParkNeutral: ' ', gear.Drive: '░', gear.Reverse: '▒', gear.Moving: '·'},
+		unjudged: '×',
+	}
+}
+
+func typedGlyphs() glyphs {
+	return glyphs{
+		surely: '#', likely: '=', maybe: '-', decade: '.',
+		worst: '>', rising: '^',
+		across: '-', down: '|',
+		fromUp: '+', toDown: '+', fromUpLeft: '+', rightToDown: '+',
+		crossing: '+', loadAt: ':',
+		done: '#', left: '-',
+		mark: '<', more: '~',
+		degree: "C", atLeast: ">=", nearly: "~",
+		pattern:  [gearStates]rune{gear.Unknown: '?', gear.ParkNeutral: ' ', gear.Drive: ':', gear.Reverse: '%', gear.Moving: '.'},
+		unjudged: 'x',
+	}
+}
+
+// glyphsFor takes the drawn characters where the terminal's character set holds them, else typed ones.
+func glyphsFor(screen tcell.Screen) glyphs {
+	const sample = "█▓░▒▶▲─│└┐┼┊◀…·×≥°"
+	set := tcell.GetEncoding(screen.CharacterSet())
+	if set == nil {
+		return typedGlyphs()
+	}
+	there, err := set.NewEncoder().String(sample)
+	if err != nil {
+		return typedGlyphs()
+	}
+	if back, err := set.NewDecoder().String(there); err != nil || back != sample {
+		return typedGlyphs() // some sets put a question mark for what they lack
+	}
+	return drawnGlyphs()
+}
+
+// patternOf is the pattern of a gear state, whatever its number.
+func (g *glyphs) patternOf(s gear.State) rune {
+	if int(s) < gearStates {
+		return g.pattern[s]
+	}
+	return '?'
+}
+
+// letterOf is the letter of a gear state in the strip.
+func letterOf(s gear.State) rune {
+	switch s {
+	case gear.ParkNeutral:
+		return 'P'
+	case gear.Drive:
+		return 'D'
+	case gear.Reverse:
+		return 'R'
+	case gear.Moving:
+		return 'm'
+	}
+	return '?'
+}

@@ -1,0 +1,431 @@
+package wire
+
+import (
+	"encoding/json"
+	"io"
+	"math"
+	"strconv"
+	"time"
+
+	"stumble/misfire"
+	"stumble/misfire/gear"
+	"stumble/views"
+	"stumble/views/say"
+)
+
+// The lines of --json. Field names are lower case with underscores and are only ever added to. A number or text that
+// is not known is null; a field that has no meaning where it stands is left out; a list is never null.
+// Gear states are "P/N", "D", "R", "moving" and "?"; origins are "reported", "marked", "inferred" and "none".
+
+// Number is a number that is null when it is not known or not finite. It is rounded to four places after the point.
+type Number float64
+
+// MarshalJSON writes the number or null.
+func (n Number) MarshalJSON() ([]byte, error) {
+	v := float64(n)
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return []byte("null"), nil
+	}
+	return strconv.AppendFloat(nil, math.Round(v*1e4)/1e4+0, 'f', -1, 64), nil
+}
+
+// Stamp is a time as RFC 3339 has it, with milliseconds and in UTC; null for the zero time.
+type Stamp time.Time
+
+// MarshalJSON writes the time or null.
+func (t Stamp) MarshalJSON() ([]byte, error) {
+	if time.Time(t).IsZero() {
+		return []byte("null"), nil
+	}
+	return []byte(time.Time(t).UTC().Format(`"2006-01-02T15:04:05.000Z07:00"`)), nil
+}
+
+// Word is a text that is null when it is empty.
+type Word string
+
+// MarshalJSON writes the text or null.
+func (w Word) MarshalJSON() ([]byte, error) {
+	if w == "" {
+		return []byte("null"), nil
+	}
+	return json.Marshal(string(w))
+}
+
+// Sample is the state of a drive at one moment: {"kind":"sample",...}.
+type Sample struct {
+	Kind       string      `json:"kind"`
+	Time       Stamp       `json:"time"`
+	Seconds    Number      `json:"seconds"` // since the drive began
+	Gear       gear.State  `json:"gear"`
+	GearNumber *int        `json:"gear_number"` // forward gear, 1 the lowest
+	Origin     gear.Origin `json:"origin"`      // who says which gear state it is
+	RPM        Number      `json:"rpm"`
+	Load       Number      `json:"load"`     // percent
+	Speed      Number      `json:"speed"`    // km/h
+	Throttle   Number      `json:"throttle"` // percent
+	Coolant    Number      `json:"coolant"`  // degrees Celsius
+	Running    bool        `json:"running"`
+	MIL        string      `json:"mil"` // "off", "on", "flashing", "not known"
+	Cylinders  []Cylinder  `json:"cylinders"`
+	EaseOff    bool        `json:"ease_off"` // misfire that can overheat the catalyst is going on
+	Alert      Word        `json:"alert"`
+	Link       Word        `json:"link"` // null while all is well
+	Step       *Step       `json:"step"` // null when no guided step runs
+	Exchanges  Exchanges   `json:"exchanges"`
+}
+
+// Cylinder is what is known of one cylinder so far.
+type Cylinder struct {
+	Cylinder int    `json:"cylinder"`
+	Reported bool   `json:"reported"` // the car has a counter for it
+	New      int    `json:"new"`      // by how much its counter rose in the newest second
+	Misses   Number `json:"misses"`
+	Firings  Number `json:"firings"`
+	Rate     Number `json:"rate"` // per 1,000 firings, with 95 % limits
+	Low      Number `json:"low"`
+	High     Number `json:"high"`
+	Age      Number `json:"age_seconds"` // since its counter was last read
+}
+
+// Step is the guided test step that runs.
+type Step struct {
+	Number  int    `json:"number"`
+	Of      int    `json:"of"`
+	Name    string `json:"name"`
+	Left    Number `json:"seconds_left"`
+	Firings Number `json:"firings"`
+	Needed  Number `json:"firings_needed"`
+}
+
+// Summary is what a drive has told: {"kind":"summary",...}.
+type Summary struct {
+	Kind        string       `json:"kind"`
+	Start       Stamp        `json:"start"`
+	End         Stamp        `json:"end"`
+	Seconds     Number       `json:"seconds"`
+	Running     Number       `json:"running_seconds"`
+	Cycles      int          `json:"driving_cycles"`
+	Vehicle     Vehicle      `json:"vehicle"`
+	Engine      Engine       `json:"engine"`
+	Refresh     Refresh      `json:"refresh"`
+	Cells       []Cell       `json:"cells"`
+	ByGear      []Cell       `json:"by_gear"`
+	Total       []Cell       `json:"total"`
+	Verdict     Verdict      `json:"verdict"`
+	WholeEngine Whole        `json:"whole_engine"`
+	Unknown     Unknown      `json:"unknown"`
+	Unmonitored Number       `json:"unmonitored_seconds"`
+	MIL         string       `json:"mil"`
+	EaseOff     bool         `json:"ease_off"`
+	Averages    []Average    `json:"averages"`
+	Idle        []Idle       `json:"idle_dips"` // of a car without counts; weaker evidence
+	Exchanges   Exchanges    `json:"exchanges"`
+	Causes      *CausesBrief `json:"causes"` // null when there is nothing to explain
+	Notes       []string     `json:"notes"`
+}
+
+// Vehicle names the vehicle.
+type Vehicle struct {
+	VIN  Word `json:"vin"`
+	Name Word `json:"name"`
+}
+
+// Engine is the layout that cylinders are told apart by.
+type Engine struct {
+	Layout      string `json:"layout"` // key of the table of layouts
+	Cylinders   int    `json:"cylinders"`
+	FiringOrder []int  `json:"firing_order"`
+	Map         string `json:"map"` // cylinders of the car's misfire monitors in turn: "1,2,3,4"
+}
+
+// Refresh is how often the car's counts move.
+type Refresh struct {
+	Kind        string `json:"kind"` // "unknown", "at_once", "revolutions", "seconds", "key_off"
+	Revolutions Number `json:"revolutions"`
+	Seconds     Number `json:"seconds"`
+	Rises       int    `json:"rises"` // rises of a counter behind the finding
+}
+
+// Cell is the rate of one cylinder in one condition ("cells"), gear state ("by_gear") or drive ("total").
+// Fields that have no meaning there are left out.
+type Cell struct {
+	Cylinder  int          `json:"cylinder"`
+	Gear      *gear.State  `json:"gear,omitempty"`
+	LoadBand  string       `json:"load_band,omitempty"`
+	RPMBand   string       `json:"rpm_band,omitempty"`
+	Warm      *bool        `json:"warm,omitempty"`
+	Origin    *gear.Origin `json:"origin,omitempty"`
+	Reported  bool         `json:"reported"` // false: the car has no counter for it, and nothing is known
+	Misses    Number       `json:"misses"`
+	Firings   Number       `json:"firings"`
+	Seconds   Number       `json:"seconds"`
+	Rate      Number       `json:"rate"`     // per 1,000 firings, with 95 % limits
+	Low       Number       `json:"low"`      //
+	High      Number       `json:"high"`     // null when only "at least" is known
+	AtLeast   bool         `json:"at_least"` // the counter stood at its end
+	Mixed     Number       `json:"mixed"`    // share of firings in stretches that span several conditions, 0 to 1
+	Apart     bool         `json:"apart"`    // false while such a stretch cannot be shared out for sure
+	Judged    bool         `json:"judged"`   // enough was seen to judge bursts
+	Bursts    bool         `json:"bursts"`
+	Widened   Number       `json:"dispersion"` // misses and firings were divided by it for the limits; 1 is not at all
+	Worsening bool         `json:"worsening"`
+	Since     Stamp        `json:"worse_since"`
+	Still     bool         `json:"still"` // the counter stands still beyond chance; what ran since is left out
+}
+
+// Verdict is what the drive shows.
+type Verdict struct {
+	Sentence  string `json:"sentence"`
+	Cylinders []int  `json:"cylinders"` // those that stand out
+	WorseIn   Word   `json:"worse_in"`  // gear state in which the first of them is worse
+	Worsening []int  `json:"worsening"`
+	Random    bool   `json:"random"` // misses, but no cylinder stands out
+}
+
+// Whole is the whole engine's percentages over the two blocks of crank revolutions.
+type Whole struct {
+	Catalyst Block `json:"catalyst"`
+	Emission Block `json:"emission"`
+}
+
+// Block is one of them, in percent.
+type Block struct {
+	Revolutions Number `json:"revolutions"`
+	Last        Number `json:"last"`
+	Worst       Number `json:"worst"`
+	Limit       Number `json:"limit"`
+	Reported    bool   `json:"limit_reported"` // the limit is the car's own
+	Blocks      int    `json:"blocks"`
+	Over        int    `json:"over"`
+}
+
+// Unknown is running that could not be laid to any condition.
+type Unknown struct {
+	Seconds Number `json:"seconds"`
+	Misses  int    `json:"misses"`
+}
+
+// Average is the car's own average of a cylinder, in misses a driving cycle.
+type Average struct {
+	Cylinder int    `json:"cylinder"`
+	Misses   Number `json:"misses_per_cycle"`
+}
+
+// Idle is how often the idle dipped in one gear state. A dip is not a miss.
+type Idle struct {
+	Gear      gear.State `json:"gear"`
+	Dips      int        `json:"dips"`
+	Minutes   Number     `json:"minutes"`    // of steady idle
+	PerMinute Number     `json:"per_minute"` // with 95 % limits
+	Low       Number     `json:"low"`
+	High      Number     `json:"high"`
+}
+
+// Exchanges is how the adapter is doing.
+type Exchanges struct {
+	Count     int    `json:"count"`
+	PerSecond Number `json:"per_second"`
+}
+
+// Mark is a mark of the drive: {"kind":"mark",...}.
+type Mark struct {
+	Kind    string `json:"kind"`
+	Time    Stamp  `json:"time"`
+	Seconds Number `json:"seconds"` // since the drive began
+	Text    string `json:"text"`
+	Gear    Word   `json:"gear"` // the state that was marked; null for any other note
+}
+
+// Notice is something the user should know that is no reading: {"kind":"notice",...}.
+type Notice struct {
+	Kind string `json:"kind"`
+	Time Stamp  `json:"time"`
+	Text string `json:"text"`
+}
+
+// WriteLine writes one object as one line.
+func WriteLine(w io.Writer, object any) error {
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	return e.Encode(object)
+}
+
+// NewSample is a state as a line. Without a summary everything in it is unknown.
+func NewSample(s *views.State) Sample {
+	line := Sample{
+		Kind: "sample", MIL: misfire.MILUnknown.String(), Cylinders: []Cylinder{},
+		RPM: unknown(), Load: unknown(), Speed: unknown(), Throttle: unknown(), Coolant: unknown(), Seconds: unknown(),
+		Alert: Word(s.Warning()), Link: Word(s.Health.Link), Step: stepObject(s.Step), Exchanges: exchangesObject(s.Health),
+	}
+	if s.Summary == nil {
+		return line
+	}
+	live := s.Summary.Live
+	line.Time, line.Seconds = Stamp(s.Summary.Now), Number(s.Summary.Now.Sub(s.Summary.Start).Seconds())
+	line.Gear, line.Origin = live.Gear.State, live.Gear.Origin
+	if live.Gear.Number > 0 {
+		line.GearNumber = &live.Gear.Number
+	}
+	line.RPM, line.Load, line.Speed = Number(live.RPM), Number(live.Load), Number(live.Speed)
+	line.Throttle, line.Coolant = Number(live.Throttle), Number(live.Coolant)
+	line.Running, line.MIL = live.Running, live.MIL.String()
+	line.EaseOff = s.Summary.Verdict.EaseOff
+	line.Cylinders = cylinderObjects(s)
+	return line
+}
+
+func unknown() Number { return Number(math.NaN()) }
+
+func cylinderObjects(s *views.State) []Cylinder {
+	objects := make([]Cylinder, len(s.Summary.Total))
+	for i := range s.Summary.Total {
+		c := &s.Summary.Total[i]
+		o := Cylinder{
+			Cylinder: c.Cylinder, Reported: c.Reported, Misses: Number(c.Misses), Firings: Number(c.Firings),
+			Rate: Number(c.Rate), Low: Number(c.Low), High: Number(c.High), Age: unknown(),
+		}
+		index := c.Cylinder - 1
+		if ages := s.Summary.Live.CountAge; index >= 0 && index < len(ages) && ages[index] >= 0 {
+			o.Age = Number(ages[index].Seconds())
+		}
+		if n := len(s.Strip); n > 0 && index >= 0 && index < len(s.Strip[n-1].Misses) {
+			o.New = int(s.Strip[n-1].Misses[index])
+		}
+		if !c.Reported {
+			o.Misses, o.Rate, o.Low, o.High = unknown(), unknown(), unknown(), unknown()
+		}
+		objects[i] = o
+	}
+	return objects
+}
+
+func stepObject(st *views.Step) *Step {
+	if st == nil {
+		return nil
+	}
+	return &Step{st.Number, st.Of, st.Name, Number(st.Left.Seconds()), Number(st.Done), Number(st.Needed)}
+}
+
+func exchangesObject(h views.Health) Exchanges {
+	return Exchanges{h.Exchanges, Number(h.PerSecond)}
+}
+
+// NewSummary is the summary of a state as an object. A state without a summary gives one in which nothing was seen.
+func NewSummary(s *views.State) Summary {
+	sum := s.Summary
+	if sum == nil {
+		sum = &misfire.Summary{}
+	}
+	return Summary{
+		Kind: "summary", Start: Stamp(sum.Start), End: Stamp(sum.Now),
+		Seconds: Number(sum.Now.Sub(sum.Start).Seconds()), Running: Number(sum.Running.Seconds()), Cycles: sum.Cycles,
+		Vehicle: Vehicle{Word(s.VIN), Word(s.Title)},
+		Engine:  Engine{sum.Engine.Key, sum.Engine.Cylinders, list(sum.Engine.FiringOrder), sum.Map.String()},
+		Refresh: refreshObject(sum.Refresh),
+		Cells:   objects(sum.Cells, inCondition), ByGear: objects(sum.ByGear, inGear), Total: objects(sum.Total, inDrive),
+		Verdict:     verdictObject(sum),
+		WholeEngine: Whole{blockObject(sum.Whole.Catalyst), blockObject(sum.Whole.Emission)},
+		Unknown:     Unknown{Number(sum.Unknown.Running.Seconds()), sum.Unknown.Misses},
+		Unmonitored: Number(sum.Unmonitored.Seconds()), MIL: sum.Live.MIL.String(), EaseOff: sum.Verdict.EaseOff,
+		Averages: averageObjects(sum.Averages), Idle: idleObjects(sum.Idle), Exchanges: exchangesObject(s.Health), Notes: list(say.English().Notes(sum)),
+		Causes: NewCausesBrief(s.Causes),
+	}
+}
+
+// list is a list that is written as [] when it is empty.
+func list[T any](values []T) []T {
+	if values == nil {
+		return []T{}
+	}
+	return values
+}
+
+func refreshObject(r misfire.Refresh) Refresh {
+	o := Refresh{Kind: "unknown", Revolutions: unknown(), Seconds: unknown(), Rises: r.Rises}
+	switch r.Kind {
+	case misfire.RefreshAtOnce:
+		o.Kind = "at_once"
+	case misfire.RefreshRevolutions:
+		o.Kind, o.Revolutions = "revolutions", Number(r.Revolutions)
+	case misfire.RefreshSeconds:
+		o.Kind, o.Seconds = "seconds", Number(r.Seconds)
+	case misfire.RefreshKeyOff:
+		o.Kind = "key_off"
+	}
+	return o
+}
+
+// inCondition, inGear and inDrive add to a cell what has meaning in each of the three lists.
+func inCondition(o *Cell, c *misfire.Cell) {
+	inGear(o, c)
+	o.LoadBand, o.RPMBand = c.Condition.Load.String(), c.Condition.RPM.String()
+	o.Warm = &c.Condition.Warm
+}
+
+func inGear(o *Cell, c *misfire.Cell) { o.Gear, o.Origin = &c.Condition.Gear, &c.Origin }
+
+func inDrive(*Cell, *misfire.Cell) {}
+
+func objects(cells []misfire.Cell, add func(*Cell, *misfire.Cell)) []Cell {
+	objects := make([]Cell, len(cells))
+	for i := range cells {
+		c := &cells[i]
+		o := Cell{
+			Cylinder: c.Cylinder, Reported: c.Reported,
+			Misses: Number(c.Misses), Firings: Number(c.Firings), Seconds: Number(c.Running.Seconds()),
+			Rate: Number(c.Rate), Low: Number(c.Low), High: Number(c.High), AtLeast: c.AtLeast,
+			Mixed: Number(c.Mixed), Apart: c.Apart, Judged: c.Judged, Bursts: c.Bursts, Widened: Number(c.Phi),
+			Worsening: c.Worsening, Since: Stamp(c.Since), Still: c.Still,
+		}
+		if !c.Reported {
+			o.Misses, o.Rate, o.Low, o.High = unknown(), unknown(), unknown(), unknown()
+		}
+		add(&o, c)
+		objects[i] = o
+	}
+	return objects
+}
+
+func verdictObject(s *misfire.Summary) Verdict {
+	v := s.Verdict
+	o := Verdict{Sentence: say.English().Verdict(s), Cylinders: list(v.Cylinders), Worsening: list(v.Worsening), Random: v.Random}
+	if v.WorseIn != gear.Unknown {
+		o.WorseIn = Word(v.WorseIn.String())
+	}
+	return o
+}
+
+func blockObject(b misfire.Block) Block {
+	return Block{Number(b.Revolutions), Number(b.Last), Number(b.Worst), Number(b.Limit), b.Reported, b.Blocks, b.Over}
+}
+
+func averageObjects(averages []misfire.Average) []Average {
+	objects := make([]Average, len(averages))
+	for i, a := range averages {
+		objects[i] = Average{a.Cylinder, Number(a.Value)}
+	}
+	return objects
+}
+
+func idleObjects(idle []misfire.IdleDips) []Idle {
+	objects := make([]Idle, len(idle))
+	for i, d := range idle {
+		objects[i] = Idle{d.Gear, d.Dips, Number(d.Minutes), Number(d.PerMinute()), Number(d.Low), Number(d.High)}
+	}
+	return objects
+}
+
+// NewMark is a mark as a line; start is when the drive began.
+func NewMark(m views.Mark, start time.Time) Mark {
+	line := Mark{Kind: "mark", Time: Stamp(m.At), Seconds: unknown(), Text: m.Text}
+	if !start.IsZero() {
+		line.Seconds = Number(m.At.Sub(start).Seconds())
+	}
+	if m.Gear != gear.Unknown {
+		line.Gear = Word(m.Gear.String())
+	}
+	return line
+}
+
+// NewNotice is a notice as a line.
+func NewNotice(at time.Time, text string) Notice { return Notice{"notice", Stamp(at), text} }
