@@ -25,10 +25,10 @@ type BenchReading struct {
 	Then      *bench.Mark // what it was judged when it was taken; nil where that is not known
 }
 
-// WriteBench writes readings as text of at most 80 columns: a sentence, each kind with its readings and why each is judged
+// WriteBench writes readings as text of at most so many columns: a sentence, each kind with its readings and why each is judged
 // so, and under them the rules that were met and who says so. The error is w's.
-func WriteBench(w io.Writer, b *Bench) error {
-	var p benchPage
+func WriteBench(w io.Writer, b *Bench, width int) error {
+	p := benchPage{page: page{width: width}}
 	p.paragraph("", BenchSentence(b))
 	for _, set := range benchSets(b.Readings) {
 		p.gap()

@@ -14,7 +14,7 @@ import (
 
 func TestWriteBench(t *testing.T) {
 	var out bytes.Buffer
-	require.NoError(t, views.WriteBench(&out, viewstest.Bench()))
+	require.NoError(t, views.WriteBench(&out, viewstest.Bench(), 80))
 	text := out.String()
 	assert.True(t, strings.HasPrefix(text, "Bad: plug wire of cylinder 2. Suspect: battery at rest. Not to be judged yet:\n"), text)
 	assert.Contains(t, text, "    1  cylinder 1   99 kohm at 60 cm: measured again later\n    2  cylinder 1   12 kohm at 60 cm: good\n")
@@ -29,6 +29,6 @@ func TestWriteBench(t *testing.T) {
 	}
 
 	out.Reset()
-	require.NoError(t, views.WriteBench(&out, &views.Bench{}))
+	require.NoError(t, views.WriteBench(&out, &views.Bench{}, 80))
 	assert.Equal(t, "Nothing was measured by hand yet.\n", out.String())
 }

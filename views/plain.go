@@ -1,6 +1,7 @@
 package views
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -84,16 +85,20 @@ func WriteSummary(w io.Writer, s *misfire.Summary) error {
 	return err
 }
 
+// PageWidth is the width of printed text, in columns.
 const PageWidth = 80
 
 // page is text being written.
-type page struct{ strings.Builder }
+type page struct {
+	strings.Builder
+	width int // in columns; PageWidth where it is 0
+}
 
 func (p *page) gap() { p.WriteByte('\n') }
 
 // paragraph writes a text behind a label; the lines after the first stand under the text.
 func (p *page) paragraph(label, text string) {
-	for _, line := range wrap.Text(text, PageWidth-wrap.Width(label)) {
+	for _, line := range wrap.Text(text, cmp.Or(p.width, PageWidth)-wrap.Width(label)) {
 		p.WriteString(strings.TrimRight(label+line, " ") + "\n")
 		label = strings.Repeat(" ", wrap.Width(label))
 	}

@@ -102,7 +102,7 @@ func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
 		fmt.Fprintf(a.err, "the causes are NOT SAVED in the job: %s\n", explain(err))
 	}
 	if asJSON {
-		return writeJSON(a.out, object)
+		return wire.WriteLine(a.out, object)
 	}
 	return report.WriteCauses(a.out, shown, textWidth)
 }

@@ -196,7 +196,7 @@ func (c *comparing) run() error {
 	}
 	shown := comparisonShown(found)
 	if c.opts.asJSON {
-		err = writeJSON(c.out, wire.NewComparison(shown))
+		err = wire.WriteLine(c.out, wire.NewComparison(shown))
 	} else {
 		err = report.WriteComparison(c.out, shown, textWidth)
 	}

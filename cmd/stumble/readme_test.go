@@ -17,7 +17,6 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/job"
 	"stumble/obd/clock"
-	"stumble/views/report"
 	"stumble/views/screen"
 	"stumble/views/wire"
 )
@@ -123,7 +122,7 @@ func TestReadmeIsComplete(t *testing.T) {
 	}
 	for _, of := range []any{
 		wire.Sample{}, wire.TestSummary{}, wire.Mark{}, wire.Notice{}, wire.StepEvent{},
-		report.Codes{}, intakeWithCauses{}, wire.Comparison{}, wire.Causes{}, wire.Bench{}, wire.Balance{}, wire.BalanceEvent{}, portObject{}, truthObject{}, jobsObject{}, jobObject{},
+		wire.Codes{}, wire.IntakeWithCauses{}, wire.Comparison{}, wire.Causes{}, wire.Bench{}, wire.Balance{}, wire.BalanceEvent{}, wire.Port{}, wire.Truth{}, wire.Jobs{}, wire.Job{},
 	} {
 		for _, name := range fieldNames(reflect.TypeOf(of), map[reflect.Type]bool{}) {
 			assert.True(t, strings.Contains(text, "`"+name+"`"), "the README lacks the field %s of %T", name, of)

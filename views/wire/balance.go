@@ -23,9 +23,9 @@ type BalanceEvent struct {
 // NewBalanceEvent is an event as a line; start is when the drive began.
 func NewBalanceEvent(e balance.Event, start time.Time) BalanceEvent {
 	line := BalanceEvent{Kind: "balance_step", Event: e.Kind.String(), Ask: e.Ask.String(), Time: Stamp(e.At), Seconds: unknown(),
-		Number: e.Number, Of: e.Of, Round: e.Round, Text: e.Text, Left: Number(e.Left.Seconds())}
+		Number: e.Number, Of: e.Of, Round: e.Round, Text: e.Text, Left: rounded(e.Left.Seconds())}
 	if !start.IsZero() {
-		line.Seconds = Number(e.At.Sub(start).Seconds())
+		line.Seconds = rounded(e.At.Sub(start).Seconds())
 	}
 	if e.Cylinder > 0 {
 		line.Cylinder = &e.Cylinder
@@ -62,12 +62,12 @@ type BalanceCylinder struct {
 
 // NewBalance is what a balance test showed, as an object.
 func NewBalance(r *balance.Result) Balance {
-	o := Balance{Kind: "balance", Sentence: r.Sentence, Weak: list(r.Weak), Doubtful: list(r.Doubtful), Base: Number(r.Base),
-		Median: Number(r.Median), Chance: Number(r.Chance), Cylinders: []BalanceCylinder{}, Notes: list(r.Notes)}
+	o := Balance{Kind: "balance", Sentence: r.Sentence, Weak: list(r.Weak), Doubtful: list(r.Doubtful), Base: rounded(r.Base),
+		Median: rounded(r.Median), Chance: rounded(r.Chance), Cylinders: []BalanceCylinder{}, Notes: list(r.Notes)}
 	for i := range r.Cylinders {
 		c := &r.Cylinders[i]
-		o.Cylinders = append(o.Cylinders, BalanceCylinder{c.Cylinder, c.Verdict, c.Cuts, Number(c.Drop), Number(c.Low), Number(c.High),
-			Number(c.Share), Number(c.ShareLow), Number(c.ShareHigh)})
+		o.Cylinders = append(o.Cylinders, BalanceCylinder{c.Cylinder, c.Verdict, c.Cuts, rounded(c.Drop), rounded(c.Low), rounded(c.High),
+			rounded(c.Share), rounded(c.ShareLow), rounded(c.ShareHigh)})
 	}
 	return o
 }

@@ -46,29 +46,13 @@ func NewBench(b *views.Bench) Bench {
 	return o
 }
 
-// numbered is a number of something saved; nil for nothing.
-func numbered(id int64) *int64 {
-	if id == 0 {
-		return nil
-	}
-	return &id
-}
-
 func newBenchReading(b *views.BenchReading) BenchReading {
 	j := &b.Judgement
 	r := &j.Reading
 	o := BenchReading{
-		Reading: numbered(b.ID), Time: Stamp(b.At), Part: r.Part, Quantity: r.Quantity, Cylinder: r.Cylinder, Value: Number(r.Value), Unit: Word(r.Unit),
+		Reading: numbered(b.ID), Time: Stamp(b.At), Part: r.Part, Quantity: r.Quantity, Cylinder: r.Cylinder, Value: rounded(r.Value), Unit: Word(r.Unit),
 		Open: r.Open(), Margin: orUnknown(r.Margin), Length: orUnknown(r.Length), Variant: Word(r.Variant), Maker: bench.NewMakerRecord(r.Maker),
 		Text: Word(r.Text), Mark: j.Mark, Why: j.Why, Rule: Word(j.Rule), Source: Word(j.Source), Findings: j.Record().Findings, Redone: j.Redone, Then: b.Then,
 	}
 	return o
-}
-
-// orUnknown is a number of which 0 says that it is not known.
-func orUnknown(v float64) Number {
-	if v == 0 {
-		return unknown()
-	}
-	return Number(v)
 }

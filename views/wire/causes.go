@@ -84,7 +84,7 @@ type TestDone struct {
 func NewCauses(c *report.Causes) Causes {
 	r := c.Result
 	o := Causes{
-		Kind: "causes", Drives: Word(c.Drives), Ignition: Word(c.Ignition.Key()), Sentence: r.Sentence, Basis: r.Basis, Bits: Number(r.Bits),
+		Kind: "causes", Drives: Word(c.Drives), Ignition: Word(c.Ignition.Key()), Sentence: r.Sentence, Basis: r.Basis, Bits: rounded(r.Bits),
 		Ranked: []Ranked{}, Others: []Test{}, Facts: []Fact{}, Done: []TestDone{}, Notes: list(r.Notes),
 	}
 	if c.Job != 0 {
@@ -110,7 +110,7 @@ func NewCauses(c *report.Causes) Causes {
 }
 
 func rankedObject(r *cause.Ranked) Ranked {
-	o := Ranked{Cause: r.Key, Name: r.Name, Cylinders: list(r.Cylinders), Share: Number(r.Share), For: reasonObjects(r.For),
+	o := Ranked{Cause: r.Key, Name: r.Name, Cylinders: list(r.Cylinders), Share: rounded(r.Share), For: reasonObjects(r.For),
 		Against: reasonObjects(r.Against), Overturn: r.Overturn}
 	if r.Bank > 0 {
 		o.Bank = &r.Bank
@@ -121,16 +121,16 @@ func rankedObject(r *cause.Ranked) Ranked {
 func reasonObjects(reasons []cause.Reason) []Reason {
 	all := make([]Reason, len(reasons))
 	for i, r := range reasons {
-		all[i] = Reason{r.Fact, r.Why, r.Source, Number(r.Times), Word(r.Expected), r.ByTest}
+		all[i] = Reason{r.Fact, r.Why, r.Source, rounded(r.Times), Word(r.Expected), r.ByTest}
 	}
 	return all
 }
 
 func testObject(t *cause.Test) Test {
-	o := Test{Test: t.Key, Name: t.Name, Part: t.Part, Minutes: Number(t.Minutes), Materials: Number(t.Materials), Bits: Number(t.Bits),
+	o := Test{Test: t.Key, Name: t.Name, Part: t.Part, Minutes: rounded(t.Minutes), Materials: rounded(t.Materials), Bits: rounded(t.Bits),
 		How: t.How, Decides: t.Decides, Outcomes: []TestOutcome{}, Cautions: list(t.Cautions)}
 	for _, out := range t.Outcomes {
-		o.Outcomes = append(o.Outcomes, TestOutcome{out.Key, Number(out.Share), out.Leads, Number(out.Then)})
+		o.Outcomes = append(o.Outcomes, TestOutcome{out.Key, rounded(out.Share), out.Leads, rounded(out.Then)})
 	}
 	return o
 }
@@ -138,7 +138,7 @@ func testObject(t *cause.Test) Test {
 func shares(weights []float64) []Number {
 	all := make([]Number, len(weights))
 	for i, w := range weights {
-		all[i] = Number(w)
+		all[i] = rounded(w)
 	}
 	return all
 }
@@ -177,10 +177,10 @@ func NewCausesBrief(r *cause.Result) *CausesBrief {
 	o := &CausesBrief{Sentence: r.Sentence, Basis: r.Basis}
 	for i := range r.Ranked[:min(briefTold, len(r.Ranked))] {
 		c := &r.Ranked[i]
-		o.Ranked = append(o.Ranked, BriefRank{c.Key, c.Name, list(c.Cylinders), Number(c.Share)})
+		o.Ranked = append(o.Ranked, BriefRank{c.Key, c.Name, list(c.Cylinders), rounded(c.Share)})
 	}
 	if r.Next != nil {
-		o.Next = &BriefTest{r.Next.Key, r.Next.Name, Number(r.Next.Minutes)}
+		o.Next = &BriefTest{r.Next.Key, r.Next.Name, rounded(r.Next.Minutes)}
 	}
 	return o
 }

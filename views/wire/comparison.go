@@ -184,14 +184,14 @@ func NewComparison(c *report.Comparison) Comparison {
 		Chosen: Word(c.Chosen), Cells: []ComparedCell{}, Cylinders: []ComparedCylinder{}, Ratio: unknown(), Low: unknown(), High: unknown(),
 		Needed: needObjects(r.Needed), Checks: []Check{}, Newcomers: []Newcomer{}, NotCompared: []Alone{},
 		Swap: swapObject(c.Swap), Codes: codeChangeObject(r.Codes, c.Codes), Readiness: readinessObject(c.Readiness), Rules: []Rule{},
-		RPM: Number(r.Tolerance.RPM), Load: Number(r.Tolerance.Load), Ceiling: Number(r.Ceiling), Notes: list(w.ComparisonNotes(r)),
+		RPM: rounded(r.Tolerance.RPM), Load: rounded(r.Tolerance.Load), Ceiling: rounded(r.Ceiling), Notes: list(w.ComparisonNotes(r)),
 		Causes: NewCausesBrief(c.Causes),
 	}
 	for i := range r.Cylinders {
 		cyl := &r.Cylinders[i]
 		object := ComparedCylinder{Cylinder: cyl.Cylinder, Outcome: cyl.Outcome, Sentence: w.Cylinder(cyl), Ratio: unknown(), Low: unknown(), High: unknown()}
 		if cyl.OneRatio {
-			object.Ratio, object.Low, object.High = Number(cyl.Overall.Ratio), Number(cyl.Overall.Low), Number(cyl.Overall.High)
+			object.Ratio, object.Low, object.High = rounded(cyl.Overall.Ratio), rounded(cyl.Overall.Low), rounded(cyl.Overall.High)
 		}
 		if i == 0 {
 			o.Ratio, o.Low, o.High = object.Ratio, object.Low, object.High
@@ -205,14 +205,14 @@ func NewComparison(c *report.Comparison) Comparison {
 		o.Checks = append(o.Checks, Check{Text: w.Check(check), Met: check.Met})
 	}
 	for _, n := range r.Newcomers {
-		o.Newcomers = append(o.Newcomers, Newcomer{Cylinder: n.Cylinder, Gear: n.Gear, Rate: rateObject(n.Rate), Chance: Number(n.Chance), Moved: n.Moved})
+		o.Newcomers = append(o.Newcomers, Newcomer{Cylinder: n.Cylinder, Gear: n.Gear, Rate: rateObject(n.Rate), Chance: rounded(n.Chance), Moved: n.Moved})
 	}
 	for _, a := range r.NotCompared {
 		o.NotCompared = append(o.NotCompared, aloneObject(a))
 	}
 	for _, rule := range c.Rules {
 		said := w.Rule(rule)
-		o.Rules = append(o.Rules, Rule{Name: said.Happens, Done: Number(rule.Done), Need: Number(rule.Need), Unit: said.Unit,
+		o.Rules = append(o.Rules, Rule{Name: said.Happens, Done: rounded(rule.Done), Need: rounded(rule.Need), Unit: said.Unit,
 			Known: rule.Known, Met: rule.Met, Text: said.Text, Source: said.Source})
 	}
 	return o
@@ -222,7 +222,7 @@ func comparedObjects(drives []report.Compared) []ComparedDrive {
 	objects := make([]ComparedDrive, len(drives))
 	for i, d := range drives {
 		s := d.Summary
-		objects[i] = ComparedDrive{Drive: d.Drive, Start: Stamp(s.Start), Seconds: Number(s.Now.Sub(s.Start).Seconds()), Running: Number(s.Running.Seconds())}
+		objects[i] = ComparedDrive{Drive: d.Drive, Start: Stamp(s.Start), Seconds: rounded(s.Now.Sub(s.Start).Seconds()), Running: rounded(s.Running.Seconds())}
 	}
 	return objects
 }
@@ -230,9 +230,9 @@ func comparedObjects(drives []report.Compared) []ComparedDrive {
 func comparedCell(c *proof.Condition) ComparedCell {
 	o := ComparedCell{
 		Cylinder: c.Cylinder, Level: [...]string{proof.Fine: "fine", proof.WholeGear: "gear", proof.Frame: "frame"}[c.Level], Origin: c.Origin,
-		RPM: Number(c.At.RPM), Load: Number(c.At.Load), Warm: warmObject(c.At.Warm), Failing: c.Failing,
-		Before: rateObject(c.Before), After: rateObject(c.After), Ratio: Number(c.Ratio.Ratio), Low: Number(c.Ratio.Low), High: Number(c.Ratio.High),
-		Dispersion: Number(c.Phi), FalseChance: unknown(), Firings: unknown(), Minutes: unknown(),
+		RPM: rounded(c.At.RPM), Load: rounded(c.At.Load), Warm: warmObject(c.At.Warm), Failing: c.Failing,
+		Before: rateObject(c.Before), After: rateObject(c.After), Ratio: rounded(c.Ratio.Ratio), Low: rounded(c.Ratio.Low), High: rounded(c.Ratio.High),
+		Dispersion: rounded(c.Phi), FalseChance: unknown(), Firings: unknown(), Minutes: unknown(),
 	}
 	switch c.Level {
 	case proof.Fine:
@@ -243,7 +243,7 @@ func comparedCell(c *proof.Condition) ComparedCell {
 		o.Code = &c.Code
 	}
 	if c.Failing {
-		o.Outcome, o.FalseChance, o.Firings, o.Minutes = &c.Outcome, Number(c.FalseChance), Number(c.Missing), Number(c.Minutes)
+		o.Outcome, o.FalseChance, o.Firings, o.Minutes = &c.Outcome, rounded(c.FalseChance), rounded(c.Missing), rounded(c.Minutes)
 		o.Sentence = Word(say.English().Condition(c))
 	}
 	return o
@@ -259,7 +259,7 @@ func warmObject(w proof.Warmth) *bool {
 }
 
 func rateObject(e rate.Estimate) Rate {
-	o := Rate{Misses: Number(e.Misses), Firings: Number(e.Firings), Rate: Number(e.Rate), Low: Number(e.Low), High: Number(e.High)}
+	o := Rate{Misses: rounded(e.Misses), Firings: rounded(e.Firings), Rate: rounded(e.Rate), Low: rounded(e.Low), High: rounded(e.High)}
 	if e.AtLeast {
 		o.High = Number(math.Inf(1))
 	}
@@ -269,7 +269,7 @@ func rateObject(e rate.Estimate) Rate {
 func needObjects(needs []proof.Need) []Need {
 	objects := make([]Need, len(needs))
 	for i, n := range needs {
-		objects[i] = Need{Minutes: Number(n.Minutes), Firings: Number(n.Firings), RPM: Number(n.RPM), Load: Number(n.At.Load), Warm: warmObject(n.At.Warm)}
+		objects[i] = Need{Minutes: rounded(n.Minutes), Firings: rounded(n.Firings), RPM: rounded(n.RPM), Load: rounded(n.At.Load), Warm: warmObject(n.At.Warm)}
 		if n.Gear != gear.Unknown {
 			objects[i].Gear = &needs[i].Gear
 		}
@@ -282,7 +282,7 @@ func aloneObject(a proof.Alone) Alone {
 	if a.Before {
 		side = "before"
 	}
-	return Alone{Side: side, Gear: a.Where.Gear, LoadBand: a.Where.Load.String(), RPMBand: a.Where.RPM.String(), Warm: a.Where.Warm, Firings: Number(a.Firings)}
+	return Alone{Side: side, Gear: a.Where.Gear, LoadBand: a.Where.Load.String(), RPMBand: a.Where.RPM.String(), Warm: a.Where.Warm, Firings: rounded(a.Firings)}
 }
 
 func swapObject(s *proof.SwapResult) *Swap {
@@ -290,7 +290,7 @@ func swapObject(s *proof.SwapResult) *Swap {
 		return nil
 	}
 	w := say.English()
-	return &Swap{Part: s.Part, From: s.From, To: s.To, Verdict: s.Verdict, Odds: Number(s.Odds), Sentence: w.Swap(s),
+	return &Swap{Part: s.Part, From: s.From, To: s.To, Verdict: s.Verdict, Odds: rounded(s.Odds), Sentence: w.Swap(s),
 		Needed: needObjects(s.Needed), Notes: list(w.SwapNotes(s))}
 }
 

@@ -1,10 +1,6 @@
 package wire
 
 import (
-	"encoding/json"
-	"io"
-	"math"
-	"strconv"
 	"time"
 
 	"stumble/misfire"
@@ -12,44 +8,6 @@ import (
 	"stumble/views"
 	"stumble/views/say"
 )
-
-// The lines of --json. Field names are lower case with underscores and are only ever added to. A number or text that
-// is not known is null; a field that has no meaning where it stands is left out; a list is never null.
-// Gear states are "P/N", "D", "R", "moving" and "?"; origins are "reported", "marked", "inferred" and "none".
-
-// Number is a number that is null when it is not known or not finite. It is rounded to four places after the point.
-type Number float64
-
-// MarshalJSON writes the number or null.
-func (n Number) MarshalJSON() ([]byte, error) {
-	v := float64(n)
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return []byte("null"), nil
-	}
-	return strconv.AppendFloat(nil, math.Round(v*1e4)/1e4+0, 'f', -1, 64), nil
-}
-
-// Stamp is a time as RFC 3339 has it, with milliseconds and in UTC; null for the zero time.
-type Stamp time.Time
-
-// MarshalJSON writes the time or null.
-func (t Stamp) MarshalJSON() ([]byte, error) {
-	if time.Time(t).IsZero() {
-		return []byte("null"), nil
-	}
-	return []byte(time.Time(t).UTC().Format(`"2006-01-02T15:04:05.000Z07:00"`)), nil
-}
-
-// Word is a text that is null when it is empty.
-type Word string
-
-// MarshalJSON writes the text or null.
-func (w Word) MarshalJSON() ([]byte, error) {
-	if w == "" {
-		return []byte("null"), nil
-	}
-	return json.Marshal(string(w))
-}
 
 // Sample is the state of a drive at one moment: {"kind":"sample",...}.
 type Sample struct {
@@ -243,13 +201,6 @@ type Notice struct {
 	Text string `json:"text"`
 }
 
-// WriteLine writes one object as one line.
-func WriteLine(w io.Writer, object any) error {
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
-	return e.Encode(object)
-}
-
 // NewSample is a state as a line. Without a summary everything in it is unknown.
 func NewSample(s *views.State) Sample {
 	line := Sample{
@@ -261,32 +212,30 @@ func NewSample(s *views.State) Sample {
 		return line
 	}
 	live := s.Summary.Live
-	line.Time, line.Seconds = Stamp(s.Summary.Now), Number(s.Summary.Now.Sub(s.Summary.Start).Seconds())
+	line.Time, line.Seconds = Stamp(s.Summary.Now), rounded(s.Summary.Now.Sub(s.Summary.Start).Seconds())
 	line.Gear, line.Origin = live.Gear.State, live.Gear.Origin
 	if live.Gear.Number > 0 {
 		line.GearNumber = &live.Gear.Number
 	}
-	line.RPM, line.Load, line.Speed = Number(live.RPM), Number(live.Load), Number(live.Speed)
-	line.Throttle, line.Coolant = Number(live.Throttle), Number(live.Coolant)
+	line.RPM, line.Load, line.Speed = rounded(live.RPM), rounded(live.Load), rounded(live.Speed)
+	line.Throttle, line.Coolant = rounded(live.Throttle), rounded(live.Coolant)
 	line.Running, line.MIL = live.Running, live.MIL.String()
 	line.EaseOff = s.Summary.Verdict.EaseOff
 	line.Cylinders = cylinderObjects(s)
 	return line
 }
 
-func unknown() Number { return Number(math.NaN()) }
-
 func cylinderObjects(s *views.State) []Cylinder {
 	objects := make([]Cylinder, len(s.Summary.Total))
 	for i := range s.Summary.Total {
 		c := &s.Summary.Total[i]
 		o := Cylinder{
-			Cylinder: c.Cylinder, Reported: c.Reported, Misses: Number(c.Misses), Firings: Number(c.Firings),
-			Rate: Number(c.Rate), Low: Number(c.Low), High: Number(c.High), Age: unknown(),
+			Cylinder: c.Cylinder, Reported: c.Reported, Misses: rounded(c.Misses), Firings: rounded(c.Firings),
+			Rate: rounded(c.Rate), Low: rounded(c.Low), High: rounded(c.High), Age: unknown(),
 		}
 		index := c.Cylinder - 1
 		if ages := s.Summary.Live.CountAge; index >= 0 && index < len(ages) && ages[index] >= 0 {
-			o.Age = Number(ages[index].Seconds())
+			o.Age = rounded(ages[index].Seconds())
 		}
 		if n := len(s.Strip); n > 0 && index >= 0 && index < len(s.Strip[n-1].Misses) {
 			o.New = int(s.Strip[n-1].Misses[index])
@@ -303,11 +252,11 @@ func stepObject(st *views.Step) *Step {
 	if st == nil {
 		return nil
 	}
-	return &Step{st.Number, st.Of, st.Name, Number(st.Left.Seconds()), Number(st.Done), Number(st.Needed)}
+	return &Step{st.Number, st.Of, st.Name, rounded(st.Left.Seconds()), rounded(st.Done), rounded(st.Needed)}
 }
 
 func exchangesObject(h views.Health) Exchanges {
-	return Exchanges{h.Exchanges, Number(h.PerSecond)}
+	return Exchanges{h.Exchanges, rounded(h.PerSecond)}
 }
 
 // NewSummary is the summary of a state as an object. A state without a summary gives one in which nothing was seen.
@@ -318,26 +267,18 @@ func NewSummary(s *views.State) Summary {
 	}
 	return Summary{
 		Kind: "summary", Start: Stamp(sum.Start), End: Stamp(sum.Now),
-		Seconds: Number(sum.Now.Sub(sum.Start).Seconds()), Running: Number(sum.Running.Seconds()), Cycles: sum.Cycles,
+		Seconds: rounded(sum.Now.Sub(sum.Start).Seconds()), Running: rounded(sum.Running.Seconds()), Cycles: sum.Cycles,
 		Vehicle: Vehicle{Word(s.VIN), Word(s.Title)},
 		Engine:  Engine{sum.Engine.Key, sum.Engine.Cylinders, list(sum.Engine.FiringOrder), sum.Map.String()},
 		Refresh: refreshObject(sum.Refresh),
 		Cells:   objects(sum.Cells, inCondition), ByGear: objects(sum.ByGear, inGear), Total: objects(sum.Total, inDrive),
 		Verdict:     verdictObject(sum),
 		WholeEngine: Whole{blockObject(sum.Whole.Catalyst), blockObject(sum.Whole.Emission)},
-		Unknown:     Unknown{Number(sum.Unknown.Running.Seconds()), sum.Unknown.Misses},
-		Unmonitored: Number(sum.Unmonitored.Seconds()), MIL: sum.Live.MIL.String(), EaseOff: sum.Verdict.EaseOff,
+		Unknown:     Unknown{rounded(sum.Unknown.Running.Seconds()), sum.Unknown.Misses},
+		Unmonitored: rounded(sum.Unmonitored.Seconds()), MIL: sum.Live.MIL.String(), EaseOff: sum.Verdict.EaseOff,
 		Averages: averageObjects(sum.Averages), Idle: idleObjects(sum.Idle), Exchanges: exchangesObject(s.Health), Notes: list(say.English().Notes(sum)),
 		Causes: NewCausesBrief(s.Causes),
 	}
-}
-
-// list is a list that is written as [] when it is empty.
-func list[T any](values []T) []T {
-	if values == nil {
-		return []T{}
-	}
-	return values
 }
 
 func refreshObject(r misfire.Refresh) Refresh {
@@ -346,9 +287,9 @@ func refreshObject(r misfire.Refresh) Refresh {
 	case misfire.RefreshAtOnce:
 		o.Kind = "at_once"
 	case misfire.RefreshRevolutions:
-		o.Kind, o.Revolutions = "revolutions", Number(r.Revolutions)
+		o.Kind, o.Revolutions = "revolutions", rounded(r.Revolutions)
 	case misfire.RefreshSeconds:
-		o.Kind, o.Seconds = "seconds", Number(r.Seconds)
+		o.Kind, o.Seconds = "seconds", rounded(r.Seconds)
 	case misfire.RefreshKeyOff:
 		o.Kind = "key_off"
 	}
@@ -372,9 +313,9 @@ func objects(cells []misfire.Cell, add func(*Cell, *misfire.Cell)) []Cell {
 		c := &cells[i]
 		o := Cell{
 			Cylinder: c.Cylinder, Reported: c.Reported,
-			Misses: Number(c.Misses), Firings: Number(c.Firings), Seconds: Number(c.Running.Seconds()),
-			Rate: Number(c.Rate), Low: Number(c.Low), High: Number(c.High), AtLeast: c.AtLeast,
-			Mixed: Number(c.Mixed), Apart: c.Apart, Judged: c.Judged, Bursts: c.Bursts, Widened: Number(c.Phi),
+			Misses: rounded(c.Misses), Firings: rounded(c.Firings), Seconds: rounded(c.Running.Seconds()),
+			Rate: rounded(c.Rate), Low: rounded(c.Low), High: rounded(c.High), AtLeast: c.AtLeast,
+			Mixed: rounded(c.Mixed), Apart: c.Apart, Judged: c.Judged, Bursts: c.Bursts, Widened: rounded(c.Phi),
 			Worsening: c.Worsening, Since: Stamp(c.Since), Still: c.Still,
 		}
 		if !c.Reported {
@@ -396,13 +337,13 @@ func verdictObject(s *misfire.Summary) Verdict {
 }
 
 func blockObject(b misfire.Block) Block {
-	return Block{Number(b.Revolutions), Number(b.Last), Number(b.Worst), Number(b.Limit), b.Reported, b.Blocks, b.Over}
+	return Block{rounded(b.Revolutions), rounded(b.Last), rounded(b.Worst), rounded(b.Limit), b.Reported, b.Blocks, b.Over}
 }
 
 func averageObjects(averages []misfire.Average) []Average {
 	objects := make([]Average, len(averages))
 	for i, a := range averages {
-		objects[i] = Average{a.Cylinder, Number(a.Value)}
+		objects[i] = Average{a.Cylinder, rounded(a.Value)}
 	}
 	return objects
 }
@@ -410,7 +351,7 @@ func averageObjects(averages []misfire.Average) []Average {
 func idleObjects(idle []misfire.IdleDips) []Idle {
 	objects := make([]Idle, len(idle))
 	for i, d := range idle {
-		objects[i] = Idle{d.Gear, d.Dips, Number(d.Minutes), Number(d.PerMinute()), Number(d.Low), Number(d.High)}
+		objects[i] = Idle{d.Gear, d.Dips, rounded(d.Minutes), rounded(d.PerMinute()), rounded(d.Low), rounded(d.High)}
 	}
 	return objects
 }
@@ -419,7 +360,7 @@ func idleObjects(idle []misfire.IdleDips) []Idle {
 func NewMark(m views.Mark, start time.Time) Mark {
 	line := Mark{Kind: "mark", Time: Stamp(m.At), Seconds: unknown(), Text: m.Text}
 	if !start.IsZero() {
-		line.Seconds = Number(m.At.Sub(start).Seconds())
+		line.Seconds = rounded(m.At.Sub(start).Seconds())
 	}
 	if m.Gear != gear.Unknown {
 		line.Gear = Word(m.Gear.String())

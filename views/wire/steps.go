@@ -24,9 +24,9 @@ type StepEvent struct {
 // NewStepEvent is an event as a line; start is when the drive began.
 func NewStepEvent(e steps.Event, start time.Time) StepEvent {
 	line := StepEvent{Kind: "step", Event: e.Kind.String(), Time: Stamp(e.At), Seconds: unknown(),
-		Number: e.Number, Of: e.Of, Text: e.Text, Left: Number(e.Left.Seconds())}
+		Number: e.Number, Of: e.Of, Text: e.Text, Left: rounded(e.Left.Seconds())}
 	if !start.IsZero() {
-		line.Seconds = Number(e.At.Sub(start).Seconds())
+		line.Seconds = rounded(e.At.Sub(start).Seconds())
 	}
 	if e.Step != nil {
 		line.Step, line.Name = Word(e.Step.Key), Word(e.Step.Name)
@@ -71,11 +71,11 @@ func NewTestSummary(s *views.State, results []steps.Result, notes []string) Test
 		r := &results[i]
 		o.Steps[i] = StepResult{
 			Step: r.Step.Key, Name: r.Step.Name, Outcome: strings.ReplaceAll(r.Outcome.String(), " ", "_"),
-			Seconds: Number(r.In.Seconds()), Firings: Number(r.Firings), Needed: Number(r.Needed), Remark: Word(r.Remark),
+			Seconds: rounded(r.In.Seconds()), Firings: rounded(r.Firings), Needed: rounded(r.Needed), Remark: Word(r.Remark),
 			Cylinders: make([]StepCount, len(r.Cells)),
 		}
 		for k, c := range r.Cells {
-			n := StepCount{c.Cylinder, c.Reported, Number(c.Misses), Number(c.Firings), Number(c.Rate), Number(c.Low), Number(c.High)}
+			n := StepCount{c.Cylinder, c.Reported, rounded(c.Misses), rounded(c.Firings), rounded(c.Rate), rounded(c.Low), rounded(c.High)}
 			if !c.Reported {
 				n.Misses, n.Rate, n.Low, n.High = unknown(), unknown(), unknown(), unknown()
 			}
