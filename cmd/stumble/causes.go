@@ -92,7 +92,7 @@ func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	shown := &report.Causes{Job: ranked.Job, Drives: drivesWords(ranked.Drives), Ignition: ranked.Ignition, Result: rankedResult(ranked)}
+	shown := causesShown(ranked)
 	object := wire.NewCauses(shown)
 	data, err := json.Marshal(object)
 	if err != nil {
@@ -105,6 +105,11 @@ func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
 		return wire.WriteLine(a.out, object)
 	}
 	return report.WriteCauses(a.out, shown, textWidth)
+}
+
+// causesShown is a ranking as the views have it.
+func causesShown(r *job.Ranking) *report.Causes {
+	return &report.Causes{Job: r.Job, Drives: drivesWords(r.Drives), Ignition: r.Ignition, Result: rankedResult(r)}
 }
 
 // rankedResult is a ranking with what a reader must know of how it was made.

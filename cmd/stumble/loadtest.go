@@ -166,9 +166,9 @@ func (a *app) awaitEnter(input *bufio.Reader) error {
 	}
 }
 
-// interactive reports whether somebody can type.
-func interactive(in io.Reader) bool {
-	file, ok := in.(*os.File)
+// interactive reports whether an input or output is a terminal.
+func interactive(stream any) bool {
+	file, ok := stream.(*os.File)
 	return ok && term.IsTerminal(int(file.Fd()))
 }
 

@@ -187,7 +187,7 @@ func drawn(t testing.TB, d *drive) string {
 	term.SetSize(80, 24)
 	shown := make(chan error, 1)
 	go func() {
-		shown <- screen.Run(t.Context(), term, clock.System{}, &d.board, d.actions(), screen.Options{})
+		shown <- screen.Run(t.Context(), term, clock.System{}, screen.NewLive(&d.board, d.actions()), screen.Options{})
 	}()
 	require.Eventually(t, func() bool { return strings.Contains(term.text(), "quit") }, time.Minute, time.Millisecond)
 	text := term.text()

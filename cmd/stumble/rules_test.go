@@ -122,6 +122,9 @@ func TestOnePlaceForEachOutsideThing(t *testing.T) {
 			if path == "misfire/job" {
 				assert.NotContains(t, []string{"flag", "os", "io", "github.com/spf13/cobra", "github.com/spf13/pflag", "golang.org/x/term"}, imported, "%s parses and prints nothing", path)
 			}
+			if strings.HasPrefix(imported, "github.com/gdamore/tcell") {
+				assert.Equal(t, "views/screen", path, "only the screens know a terminal")
+			}
 			if strings.HasPrefix(imported, "go.bug.st/serial") {
 				assert.Equal(t, "obd/link", path, "only the link knows serial ports")
 			}
@@ -345,4 +348,17 @@ func TestNothingPointsOutside(t *testing.T) {
 			assert.NotContains(t, string(text), words, path)
 		}
 	})
+}
+
+// Within the package of the screens two files know the terminal: what is drawn on, and what listens.
+func TestTwoFilesKnowTheTerminal(t *testing.T) {
+	var know []string
+	for _, s := range sources(t) {
+		for _, i := range s.file.Imports {
+			if strings.Contains(i.Path.Value, "/tcell/") && !slices.Contains(know, s.path) {
+				know = append(know, s.path)
+			}
+		}
+	}
+	assert.ElementsMatch(t, []string{"views/screen/canvas.go", "views/screen/loop.go"}, know)
 }

@@ -4,7 +4,6 @@ import (
 	"stumble/views"
 	"testing"
 
-	"github.com/gdamore/tcell/v2"
 	"github.com/stretchr/testify/assert"
 )
 
@@ -19,7 +18,7 @@ func (c *confirming) Confirm() { c.pressed++ }
 // Enter is heard where a step asks to be told, and nowhere else; in a note it ends the note.
 func TestEnterConfirms(t *testing.T) {
 	act := &confirming{}
-	enter := tcell.NewEventKey(tcell.KeyEnter, 0, tcell.ModNone)
+	enter := Key{Name: Enter}
 	var k keys
 	k.press(enter, &views.State{}, act)
 	k.press(enter, &views.State{Step: &views.Step{}}, act)

@@ -9,8 +9,6 @@ import (
 	"stumble/views/say"
 	"stumble/views/wrap"
 	"time"
-
-	"github.com/gdamore/tcell/v2"
 )
 
 // stepLine is one line of the running test step; the first is drawn with its bar.
@@ -96,7 +94,7 @@ func (p *painter) drawHealth(at rect) {
 func (p *painter) healthFields() []field {
 	h := p.state.Health
 	var fields []field
-	add := func(rank int, style tcell.Style, words ...string) {
+	add := func(rank int, style style, words ...string) {
 		if words[0] != "" {
 			fields = append(fields, field{words: words, rank: rank, style: style})
 		}

@@ -1,11 +1,5 @@
 package screen
 
-// The smallest screen that shows the drive; below it stands one line that asks for more room.
-const (
-	MinWidth  = 60
-	MinHeight = 20
-)
-
 // needs is what a screen has to hold.
 type needs struct {
 	w, h     int
@@ -46,8 +40,6 @@ const (
 	roomForTotal                = 100  // width from which the whole drive has a column
 	maxBrackets, widestBrackets = 4, 8 // of a narrow and of a wide screen
 )
-
-func (n needs) small() bool { return n.w < MinWidth || n.h < MinHeight }
 
 // arrange lays out a screen that is large enough.
 func arrange(n needs) plan {

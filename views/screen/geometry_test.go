@@ -92,9 +92,6 @@ func TestArrange(t *testing.T) {
 	assert.Zero(t, p.brackets, "too many brackets for so narrow a screen")
 	twelve.rungs = 16
 	assert.Equal(t, 2, arrange(twelve).hidden)
-	assert.True(t, needs{w: 59, h: 20}.small())
-	assert.True(t, needs{w: 60, h: 19}.small())
-	assert.False(t, needs{w: 60, h: 20}.small())
 }
 
 func TestArrangeStripNeverOverlaps(t *testing.T) {

@@ -1,8 +1,6 @@
 package screen
 
 import (
-	"github.com/gdamore/tcell/v2"
-
 	"stumble/misfire/gear"
 )
 
@@ -54,20 +52,11 @@ func typedGlyphs() glyphs {
 }
 
 // glyphsFor takes the drawn characters where the terminal's character set holds them, else typed ones.
-func glyphsFor(screen tcell.Screen) glyphs {
-	const sample = "█▓░▒▶▲─│└┐┼┊◀…·×≥°"
-	set := tcell.GetEncoding(screen.CharacterSet())
-	if set == nil {
-		return typedGlyphs()
+func glyphsFor(t Terminal) glyphs {
+	if draws(t, "█▓░▒▶▲─│└┐┼┊◀…·×≥°") {
+		return drawnGlyphs()
 	}
-	there, err := set.NewEncoder().String(sample)
-	if err != nil {
-		return typedGlyphs()
-	}
-	if back, err := set.NewDecoder().String(there); err != nil || back != sample {
-		return typedGlyphs() // some sets put a question mark for what they lack
-	}
-	return drawnGlyphs()
+	return typedGlyphs()
 }
 
 // patternOf is the pattern of a gear state, whatever its number.

@@ -4,8 +4,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/gdamore/tcell/v2"
-
 	"stumble/misfire"
 	"stumble/views"
 	"stumble/views/say"
@@ -113,7 +111,7 @@ func (p *painter) blockField(b misfire.Block) field {
 // aside is one line of the notes below the ladder.
 type aside struct {
 	text  string
-	style tcell.Style
+	style style
 }
 
 // drawAsides fills what a tall screen leaves below the ladder: marks, what a reader must know, what was left out.

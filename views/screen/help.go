@@ -32,14 +32,28 @@ func helpText(g *glyphs) []string {
 	}
 }
 
-// drawHelp shows the page from the line turned to.
-func (p *painter) drawHelp() {
+// help is a page of text over another screen.
+type help struct {
+	text func(*glyphs) []string // lines that begin with "# " are headings
+	page int                    // first line shown
+}
+
+func newHelp(text func(*glyphs) []string) *help { return &help{text: text} }
+
+// Name is what it is called.
+func (h *help) Name() string { return "help" }
+
+// MinimumSize is that of most screens.
+func (h *help) MinimumSize() (int, int) { return MinWidth, MinHeight }
+
+// Draw shows the page from the line turned to.
+func (h *help) Draw(p *Paper) {
 	cv := p.canvas
 	w := min(cv.area.w-2, 100)
-	lines := p.helpLines(w)
+	lines := h.lines(p, w)
 	room := cv.area.h - 1
-	from := min(p.keys.page, max(len(lines)-room, 0))
-	p.keys.page = from // so that the way back is not longer than the way there
+	from := min(h.page, max(len(lines)-room, 0))
+	h.page = from // so that the way back is not longer than the way there
 	for i, a := range lines[from:min(from+room, len(lines))] {
 		cv.text(1, i, a.text, a.style)
 	}
@@ -51,9 +65,37 @@ func (p *painter) drawHelp() {
 	cv.text(1, room, wrap.Cut(foot, cv.area.w-2, p.gl.more), p.pal.alert)
 }
 
-func (p *painter) helpLines(w int) []aside {
+// Key turns the page; any other key closes it.
+func (h *help) Key(k Key) Next {
+	by, turns := turning(k)
+	switch {
+	case turns:
+		h.page = max(h.page+by, 0)
+		return Next{}
+	case k.is('q'):
+		return leave()
+	}
+	return back()
+}
+
+// turning is how many lines on a key turns a text; false for one that turns nothing.
+func turning(k Key) (by int, turns bool) {
+	switch {
+	case k.Name == Down:
+		return 1, true
+	case k.Name == Up:
+		return -1, true
+	case k.Name == PageDown, k.is(' '):
+		return pageOfLines, true
+	case k.Name == PageUp:
+		return -pageOfLines, true
+	}
+	return 0, false
+}
+
+func (h *help) lines(p *Paper, w int) []aside {
 	var lines []aside
-	for _, text := range helpText(p.gl) {
+	for _, text := range h.text(p.gl) {
 		style, indent := p.pal.plain, ""
 		if text[0] == '#' {
 			style, text = p.pal.strong, text[2:]

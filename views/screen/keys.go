@@ -6,8 +6,6 @@ import (
 	"time"
 	"unicode"
 
-	"github.com/gdamore/tcell/v2"
-
 	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/views"
@@ -16,8 +14,6 @@ import (
 // keys is what the user has set with the keyboard: how the screen shows things, not what it shows.
 type keys struct {
 	unit  views.Unit
-	help  bool
-	page  int              // first line of the help page shown
 	held  []misfire.Moment // the strip as it was when it was held; nil while it runs
 	back  int              // lines the held strip is turned back
 	entry []rune           // the note being typed; nil when none is
@@ -39,50 +35,48 @@ func (k *keys) bells() []int {
 	return on
 }
 
-// press acts on one key; quit reports that the user wants to leave.
-func (k *keys) press(ev *tcell.EventKey, s *views.State, act Actions) (quit bool) {
+// press acts on one key.
+func (k *keys) press(key Key, s *views.State, act Actions) Next {
 	switch {
-	case ev.Key() == tcell.KeyCtrlC:
-		return true
 	case k.entry != nil:
-		k.write(ev, act)
-	case k.help:
-		return k.readHelp(ev)
-	case k.play(ev, s, act):
-	case ev.Key() == tcell.KeyEnter:
+		k.write(key, act)
+	case k.play(key, s, act):
+	case key.Name == Enter:
 		confirm(s, act)
-	case ev.Key() == tcell.KeyRune:
-		return k.command(ev.Rune(), s, act)
+	case key.Name == Escape:
+		return back()
+	case key.Name == Letter:
+		return k.command(key.Rune, s, act)
 	case k.held != nil:
-		k.turn(ev.Key())
+		k.turn(key.Name)
 	}
-	return false
+	return Next{}
 }
 
 // What the keys of a playback skip.
 const shortSkip, longSkip = 10 * time.Second, time.Minute
 
 // play acts on a key that only a playback has, and reports whether it was one.
-func (k *keys) play(ev *tcell.EventKey, s *views.State, act Actions) bool {
+func (k *keys) play(key Key, s *views.State, act Actions) bool {
 	p, ok := act.(Player)
 	if !ok || s.Playback == nil {
 		return false
 	}
-	key, r := ev.Key(), ' '
-	if key == tcell.KeyRune {
-		r = ev.Rune()
+	r := ' '
+	if key.Name == Letter {
+		r = key.Rune
 	}
 	switch {
-	case key == tcell.KeyRune && r == ' ':
+	case key.is(' '):
 		k.still = !k.still
 		p.Pause(k.still)
 		k.release()
-	case k.still && k.held == nil && (key == tcell.KeyUp || key == tcell.KeyPgUp):
+	case k.still && k.held == nil && (key.Name == Up || key.Name == PageUp):
 		k.hold(s) // not before: a pause may come before what was sought is shown
 		return false
-	case key == tcell.KeyLeft:
+	case key.Name == Left:
 		k.seek(p, -shortSkip)
-	case key == tcell.KeyRight:
+	case key.Name == Right:
 		k.seek(p, shortSkip)
 	case r == '<':
 		k.seek(p, -longSkip)
@@ -103,51 +97,31 @@ func (k *keys) seek(p Player, by time.Duration) {
 }
 
 // write edits the note.
-func (k *keys) write(ev *tcell.EventKey, act Actions) {
-	switch ev.Key() {
-	case tcell.KeyEscape:
+func (k *keys) write(key Key, act Actions) {
+	switch key.Name {
+	case Escape:
 		k.entry = nil
-	case tcell.KeyEnter:
+	case Enter:
 		if text := strings.TrimSpace(string(k.entry)); text != "" {
 			act.Note(text)
 		}
 		k.entry = nil
-	case tcell.KeyBackspace, tcell.KeyBackspace2:
+	case Backspace:
 		k.entry = k.entry[:max(len(k.entry)-1, 0)]
-	case tcell.KeyCtrlU:
+	case WipeLine:
 		k.entry = k.entry[:0]
-	case tcell.KeyRune:
-		if len(k.entry) < longestNote && !unicode.IsControl(ev.Rune()) {
-			k.entry = append(k.entry, ev.Rune())
+	case Letter:
+		if len(k.entry) < longestNote && !unicode.IsControl(key.Rune) {
+			k.entry = append(k.entry, key.Rune)
 		}
 	}
 }
 
-// readHelp turns the help page; any other key closes it.
-func (k *keys) readHelp(ev *tcell.EventKey) (quit bool) {
-	switch {
-	case ev.Key() == tcell.KeyDown:
-		k.page++
-	case ev.Key() == tcell.KeyUp:
-		k.page--
-	case ev.Key() == tcell.KeyPgDn, ev.Key() == tcell.KeyRune && ev.Rune() == ' ':
-		k.page += pageOfLines
-	case ev.Key() == tcell.KeyPgUp:
-		k.page -= pageOfLines
-	case ev.Key() == tcell.KeyRune && ev.Rune() == 'q':
-		return true
-	default:
-		k.help, k.page = false, 0
-	}
-	k.page = max(k.page, 0)
-	return false
-}
-
 // command acts on a letter or digit.
-func (k *keys) command(r rune, s *views.State, act Actions) (quit bool) {
+func (k *keys) command(r rune, s *views.State, act Actions) Next {
 	switch r {
 	case 'q':
-		return true
+		return leave()
 	case 'p', 'n':
 		act.Mark(gear.ParkNeutral)
 	case 'd':
@@ -159,7 +133,7 @@ func (k *keys) command(r rune, s *views.State, act Actions) (quit bool) {
 	case 'u':
 		k.unit = (k.unit + 1) % views.Units
 	case '?':
-		k.help = true
+		return over(newHelp(helpText))
 	case ' ':
 		k.hold(s)
 	case 's', 'b', 'x':
@@ -169,7 +143,7 @@ func (k *keys) command(r rune, s *views.State, act Actions) (quit bool) {
 	case '0', '1', '2', '3', '4', '5', '6', '7', '8', '9':
 		k.ring(int(r-'0'), cylindersOf(s))
 	}
-	return false
+	return Next{}
 }
 
 // confirm says that what the step asks for has been done.
@@ -206,15 +180,15 @@ func (k *keys) hold(s *views.State) {
 func (k *keys) release() { k.held, k.back = nil, 0 }
 
 // turn looks back and forth in a held strip.
-func (k *keys) turn(key tcell.Key) {
+func (k *keys) turn(key KeyName) {
 	switch key {
-	case tcell.KeyUp:
+	case Up:
 		k.back++
-	case tcell.KeyDown:
+	case Down:
 		k.back--
-	case tcell.KeyPgUp:
+	case PageUp:
 		k.back += pageOfLines
-	case tcell.KeyPgDn:
+	case PageDown:
 		k.back -= pageOfLines
 	}
 	k.back = min(max(k.back, 0), len(k.held))

@@ -4,8 +4,6 @@ import (
 	"math"
 	"strconv"
 
-	"github.com/gdamore/tcell/v2"
-
 	"stumble/misfire"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
@@ -251,7 +249,7 @@ func (p *painter) drawCell(cv canvas, c *misfire.Cell, l *ladder) {
 }
 
 // drawRate writes marker, number and sign of worsening, and gives the place after them.
-func (p *painter) drawRate(cv canvas, c *misfire.Cell, style tcell.Style, worst bool) int {
+func (p *painter) drawRate(cv canvas, c *misfire.Cell, style style, worst bool) int {
 	if worst {
 		cv.rune(0, 0, p.gl.worst, style)
 	}
@@ -271,7 +269,7 @@ func (p *painter) drawRate(cv canvas, c *misfire.Cell, style tcell.Style, worst 
 }
 
 // drawBeside puts a short bar beside the number when a rung has a single line.
-func (p *painter) drawBeside(cv canvas, c *misfire.Cell, style tcell.Style, end int, inline bool) {
+func (p *painter) drawBeside(cv canvas, c *misfire.Cell, style style, end int, inline bool) {
 	const number, least = 7, 4 // the bars of one column begin at one place
 	x := max(end+1, number)
 	if !inline && cv.area.w-x >= least {
@@ -279,7 +277,7 @@ func (p *painter) drawBeside(cv canvas, c *misfire.Cell, style tcell.Style, end 
 	}
 }
 
-func (p *painter) drawBar(cv canvas, x, y, w int, c *misfire.Cell, style tcell.Style) {
+func (p *painter) drawBar(cv canvas, x, y, w int, c *misfire.Cell, style style) {
 	high := c.High
 	if math.IsInf(high, 1) {
 		high = 1000
@@ -295,7 +293,7 @@ func (p *painter) drawBar(cv canvas, x, y, w int, c *misfire.Cell, style tcell.S
 	cv.run(x+b.surely+b.likely, y, b.maybe, p.gl.maybe, style)
 }
 
-func (p *painter) styleOf(c *misfire.Cell, l *ladder) tcell.Style {
+func (p *painter) styleOf(c *misfire.Cell, l *ladder) style {
 	switch {
 	case c == l.worst:
 		return p.pal.accent
@@ -305,7 +303,7 @@ func (p *painter) styleOf(c *misfire.Cell, l *ladder) tcell.Style {
 	return p.pal.plain
 }
 
-func (p *painter) limitStyle(c *misfire.Cell, l *ladder) tcell.Style {
+func (p *painter) limitStyle(c *misfire.Cell, l *ladder) style {
 	if c == l.worst {
 		return p.pal.accent.Bold(false)
 	}

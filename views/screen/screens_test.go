@@ -54,17 +54,17 @@ func dump(screen tcell.SimulationScreen, pal *Palette) string {
 // reversed, . plain.
 func letterFor(style tcell.Style, pal *Palette) byte {
 	_, ground, attributes := style.Decompose()
-	accent, _, _ := pal.accent.Decompose()
+	accent, _, _ := pal.accent.tcell().Decompose()
 	ink, _, _ := style.Decompose()
 	loud := attributes&(tcell.AttrBold|tcell.AttrReverse) != 0
 	switch {
-	case style == pal.accent, style == pal.accent.Bold(false) && ink == accent && accent != tcell.ColorDefault:
+	case style == pal.accent.tcell(), style == pal.accent.Bold(false).tcell() && ink == accent && accent != tcell.ColorDefault:
 		return 'A'
-	case style == pal.alert:
+	case style == pal.alert.tcell():
 		return 'W'
 	case ground != tcell.ColorDefault:
 		for i, letter := range "?pdrm" {
-			if _, g, _ := pal.ground[i].Decompose(); g == ground {
+			if _, g, _ := pal.ground[i].tcell().Decompose(); g == ground {
 				if loud {
 					return byte(letter - 'a' + 'A')
 				}
@@ -100,6 +100,7 @@ func TestScreens(t *testing.T) {
 		charset string
 		pal     *Palette
 		keys    keys
+		over    Screen
 	}{
 		{name: "80x24", state: viewstest.Wren(t), w: 80, h: 24},
 		{name: "120x40", state: viewstest.Wren(t), w: 120, h: 40},
@@ -121,9 +122,9 @@ func TestScreens(t *testing.T) {
 		{name: "80x24-counts", state: viewstest.Wren(t), w: 80, h: 24, keys: keys{unit: views.Counted}},
 		{name: "80x24-playback", state: played(t, false), w: 80, h: 24},
 		{name: "120x40-playback-paused", state: played(t, true), w: 120, h: 40, keys: keys{still: true, held: viewstest.Strip(100, 4, 2)}},
-		{name: "80x24-help", state: viewstest.Wren(t), w: 80, h: 24, keys: keys{help: true}},
-		{name: "120x40-help", state: viewstest.Wren(t), w: 120, h: 40, keys: keys{help: true}},
-		{name: "60x20-help-turned", state: viewstest.Wren(t), w: 60, h: 20, keys: keys{help: true, page: 999}},
+		{name: "80x24-help", state: viewstest.Wren(t), w: 80, h: 24, over: newHelp(helpText)},
+		{name: "120x40-help", state: viewstest.Wren(t), w: 120, h: 40, over: newHelp(helpText)},
+		{name: "60x20-help-turned", state: viewstest.Wren(t), w: 60, h: 20, over: &help{text: helpText, page: 999}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			if tc.charset == "" {
@@ -134,7 +135,11 @@ func TestScreens(t *testing.T) {
 			}
 			screen := simulate(t, tc.charset, tc.w, tc.h)
 			gl := glyphsFor(screen)
-			drawFrame(screen, tc.pal, &gl, &tc.keys, tc.state)
+			var shown Screen = &Live{keys: tc.keys, state: tc.state}
+			if tc.over != nil {
+				shown = tc.over
+			}
+			draw(paperOf(screen, tc.pal, &gl), shown)
 			screen.Show()
 			viewstest.RequireGolden(t, tc.name+".txt", dump(screen, tc.pal))
 		})
@@ -147,11 +152,11 @@ func TestAccentIsTheWorstCellAlone(t *testing.T) {
 	screen := simulate(t, "UTF-8", 80, 24)
 	gl := glyphsFor(screen)
 	state := viewstest.Wren(t)
-	drawFrame(screen, &pal, &gl, &keys{}, state)
+	draw(paperOf(screen, &pal, &gl), &Live{state: state})
 	l := ladderOf(state)
 	at := arrange(needs{w: 80, h: 24, verdict: 2, rungs: 4, banks: 1, brackets: 2, gears: 4, notes: 1})
 	cell := cellRect(canvas{screen, at.ladder}, at, 1, rungLines(l.rungs, at.headings(), at)[1])
-	accent, _, _ := pal.accent.Decompose()
+	accent, _, _ := pal.accent.tcell().Decompose()
 	marked := 0
 	for y := range 24 {
 		for x := range 80 {
@@ -173,7 +178,7 @@ func TestPlainTerminals(t *testing.T) {
 	for _, state := range []*views.State{viewstest.Guided(t), viewstest.Eight(t), viewstest.Rook(t), {}} {
 		screen := simulate(t, "US-ASCII", 120, 40)
 		gl := glyphsFor(screen)
-		drawFrame(screen, &mono, &gl, &keys{}, state)
+		draw(paperOf(screen, &mono, &gl), &Live{state: state})
 		screen.Show()
 		cells, _, _ := screen.GetContents()
 		for _, cell := range cells {
@@ -196,11 +201,12 @@ func TestAnySizeAnyState(t *testing.T) {
 			screen.SetSize(w, h)
 			gl := glyphsFor(screen)
 			for i, state := range states {
-				k := keys{unit: views.Unit(i) % views.Units, help: i == 1 && h%2 == 1, page: w, back: h, entry: []rune(strings.Repeat("日", w))}
+				k := keys{unit: views.Unit(i) % views.Units, back: h, entry: []rune(strings.Repeat("日", w))}
 				if i%2 == 0 {
 					k.entry, k.held = nil, state.Strip
 				}
-				drawFrame(screen, &pal, &gl, &k, state)
+				draw(paperOf(screen, &pal, &gl), &Live{keys: k, state: state})
+				draw(paperOf(screen, &pal, &gl), &help{text: helpText, page: w})
 			}
 			screen.Fini()
 		}
@@ -232,7 +238,7 @@ func BenchmarkFullDraw200x60(b *testing.B) {
 	k := keys{}
 	b.ReportAllocs()
 	for i := 0; b.Loop(); i++ {
-		drawFrame(screen, &pal, &gl, &k, states[i%2])
+		draw(paperOf(screen, &pal, &gl), &Live{keys: k, state: states[i%2]})
 		screen.Show()
 	}
 }
@@ -241,10 +247,10 @@ func BenchmarkFullDraw200x60(b *testing.B) {
 func BenchmarkIdleTick(b *testing.B) {
 	drawn := 0
 	l := &loop{
-		screen: simulate(b, "UTF-8", 200, 60), src: &script{state: viewstest.Wren(b)}, dirty: true,
+		terminal: simulate(b, "UTF-8", 200, 60), screens: []Screen{NewLive(&script{state: viewstest.Wren(b)}, nil)}, dirty: true,
 		opts: Options{Palette: ColourPalette(256), shown: func() { drawn++ }},
 	}
-	l.glyphs = glyphsFor(l.screen)
+	l.glyphs = glyphsFor(l.terminal)
 	l.tick()
 	b.ReportAllocs()
 	for b.Loop() {
@@ -259,5 +265,17 @@ func TestNoStatisticiansWords(t *testing.T) {
 	all := strings.ToLower(strings.Join(helpText(&gl), " "))
 	for _, word := range []string{"p-value", "significant", "sigma"} {
 		assert.NotContains(t, all, word)
+	}
+}
+
+// Below what a screen needs, in either direction, one mark asks for it.
+func TestMinimumSize(t *testing.T) {
+	mono := MonoPalette()
+	for size, fits := range map[[2]int]bool{{59, 20}: false, {60, 19}: false, {60, 20}: true} {
+		screen := simulate(t, "UTF-8", size[0], size[1])
+		gl := glyphsFor(screen)
+		draw(paperOf(screen, &mono, &gl), &Live{state: viewstest.Wren(t)})
+		screen.Show()
+		assert.Equal(t, !fits, strings.Contains(dump(screen, &mono), "window too small: 60 x 20 wanted"), "%v", size)
 	}
 }

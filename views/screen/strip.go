@@ -5,8 +5,6 @@ import (
 	"strconv"
 	"time"
 
-	"github.com/gdamore/tcell/v2"
-
 	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/views"
@@ -180,7 +178,7 @@ func (p *painter) drawStripRow(cv canvas, y int, l lanes, r stripRow, turned, ne
 }
 
 // drawTick is a reversed block with the number that the counter rose by; one that is too long is shown as "+".
-func (p *painter) drawTick(cv canvas, x, y, w, n int, ground tcell.Style) {
+func (p *painter) drawTick(cv canvas, x, y, w, n int, ground style) {
 	style := ground.Reverse(true).Bold(true)
 	words := strconv.Itoa(n)
 	if len(words) > w {
@@ -208,7 +206,7 @@ func (p *painter) drawTime(cv canvas, y int, l lanes, at time.Time, newest bool)
 }
 
 // drawMarks puts the marks of a second at the edge of the strip, in words where there is room.
-func (p *painter) drawMarks(cv canvas, y int, l lanes, at time.Time, ground tcell.Style) {
+func (p *painter) drawMarks(cv canvas, y int, l lanes, at time.Time, ground style) {
 	if l.mark < 0 {
 		return
 	}
@@ -239,7 +237,7 @@ func (p *painter) drawTrace(cv canvas, y int, rows []stripRow, x, w int, pen run
 	}
 }
 
-func (p *painter) drawElbow(cv canvas, x, y, last, now int, pen rune, style tcell.Style) {
+func (p *painter) drawElbow(cv canvas, x, y, last, now int, pen rune, style style) {
 	switch {
 	case last < 0 || last == now:
 		cv.rune(x+now, y, pen, style)

@@ -4,7 +4,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/gdamore/tcell/v2"
 	"github.com/stretchr/testify/assert"
 
 	"stumble/misfire"
@@ -28,24 +27,24 @@ func TestKeysOfAPlayback(t *testing.T) {
 	s := &views.State{Playback: &views.Playback{}, Strip: []misfire.Moment{{Gear: gear.Drive}}}
 	var k keys
 	act := &turned{}
-	press := func(key tcell.Key, r rune) {
+	press := func(key KeyName, r rune) {
 		t.Helper()
-		assert.False(t, k.press(tcell.NewEventKey(key, r, tcell.ModNone), s, act))
+		assert.Zero(t, k.press(Key{key, r}, s, act))
 	}
-	press(tcell.KeyUp, 0)
+	press(Up, 0)
 	assert.Nil(t, k.held, "a strip that runs is not turned back")
-	press(tcell.KeyRune, ' ')
+	press(Letter, ' ')
 	assert.Nil(t, k.held, "what is shown may not be what was sought yet")
-	press(tcell.KeyUp, 0)
+	press(Up, 0)
 	assert.NotNil(t, k.held, "paused, the strip can be looked back in")
 	assert.Equal(t, 1, k.back)
-	press(tcell.KeyLeft, 0)
+	press(Left, 0)
 	assert.Nil(t, k.held, "elsewhere there is another strip")
-	press(tcell.KeyRight, 0)
+	press(Right, 0)
 	for _, r := range "<>+- pndrm" {
-		press(tcell.KeyRune, r)
+		press(Letter, r)
 	}
 	assert.Equal(t, []any{true, -10 * time.Second, 10 * time.Second, -time.Minute, time.Minute, "faster", "slower", false}, act.did)
 	assert.Nil(t, k.entry, "no note is added to what happened")
-	assert.True(t, k.press(tcell.NewEventKey(tcell.KeyRune, 'q', tcell.ModNone), s, act))
+	assert.Equal(t, leave(), k.press(Key{Rune: 'q'}, s, act))
 }
