@@ -3,13 +3,14 @@ package views_test
 import (
 	"bytes"
 	"strings"
-	"stumble/views"
-	"stumble/views/viewstest"
-	"stumble/views/wrap"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"stumble/views"
+	"stumble/views/viewstest"
+	"stumble/views/wrap"
 )
 
 func TestWriteBench(t *testing.T) {

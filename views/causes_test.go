@@ -3,12 +3,13 @@ package views_test
 import (
 	"errors"
 	"strings"
-	"stumble/views"
-	"stumble/views/viewstest"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"stumble/views"
+	"stumble/views/viewstest"
 )
 
 // A short word of the causes ends other pages; there is none where there is nothing to explain, and a writer that fails

@@ -4,10 +4,11 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
+
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd"
-	"time"
 )
 
 // JobLine is a job on one line.

@@ -2,13 +2,14 @@ package report_test
 
 import (
 	"encoding/json"
-	"stumble/obd"
-	"stumble/views/report"
-	"stumble/views/wire"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"stumble/obd"
+	"stumble/views/report"
+	"stumble/views/wire"
 )
 
 func indented(t *testing.T, v any) string {

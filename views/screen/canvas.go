@@ -3,12 +3,12 @@ package screen
 import (
 	"fmt"
 	"strings"
-	"stumble/views/wrap"
-
-	_ "github.com/gdamore/tcell/v2/encoding" // terminals whose character set is not UTF-8
 
 	"github.com/gdamore/tcell/v2"
+	_ "github.com/gdamore/tcell/v2/encoding" // terminals whose character set is not UTF-8
 	"github.com/rivo/uniseg"
+
+	"stumble/views/wrap"
 )
 
 // Terminal is a terminal that was taken over.

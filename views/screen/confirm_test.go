@@ -1,10 +1,11 @@
 package screen
 
 import (
-	"stumble/views"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+
+	"stumble/views"
 )
 
 // confirming counts what Enter says.

@@ -5,10 +5,11 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
+
 	"stumble/views"
 	"stumble/views/say"
 	"stumble/views/wrap"
-	"time"
 )
 
 // stepLine is one line of the running test step; the first is drawn with its bar.

@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -27,7 +28,7 @@ type Shelf interface {
 
 // NewJobs is the screen that lists the jobs, and from which the screens of each are reached.
 func NewJobs(ctx context.Context, s Shelf) Screen {
-	c := &chooser{name: "Jobs, the newest first", columns: " job  opened      vehicle", empty: noJobs, bottom: true}
+	c := &chooser{name: "Jobs, the newest first", columns: " job  opened      vehicle               what", empty: noJobs, bottom: true}
 	all, err := s.Jobs()
 	c.failed = err
 	for i := range all {
@@ -39,11 +40,8 @@ func NewJobs(ctx context.Context, s Shelf) Screen {
 const noJobs = "No job is saved yet. 'stumble intake' and 'stumble watch' begin one at the car; 'stumble demo' shows a whole job without one."
 
 func jobItem(ctx context.Context, s Shelf, b *journal.Job) item {
-	vehicle := job.Printable(job.VehicleName(b.Vehicle))
-	about := job.Printable(b.Name)
-	if about == "" {
-		about = job.Printable(b.Complaint)
-	}
+	vehicle := job.Printable(cmp.Or(b.Vehicle.Name, b.Vehicle.VIN))
+	about := job.Printable(cmp.Or(b.Name, b.Complaint))
 	counts := []string{views.Things(b.Intakes, "intake"), views.Things(b.Drives, "drive"), views.Things(b.Bench, "bench reading"), views.Things(b.Notes, "note")}
 	detail := []string{strings.Join(counts, ", ")}
 	if b.Complaint != "" {

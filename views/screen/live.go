@@ -1,10 +1,11 @@
 package screen
 
 import (
+	"time"
+
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/views"
-	"time"
 )
 
 // Source gives the state to show. State must be cheap and give the same pointer while nothing has changed; it

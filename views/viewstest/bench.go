@@ -3,6 +3,7 @@ package viewstest
 import (
 	"math"
 	"strings"
+
 	"stumble/misfire/bench"
 	"stumble/views"
 )

@@ -1,17 +1,18 @@
 package viewstest
 
 import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
 	"stumble/misfire/cause"
 	"stumble/misfire/engine"
 	"stumble/obd"
 	"stumble/views/report"
-	"testing"
-
-	"github.com/stretchr/testify/require"
 )
 
 // Causes is causes of a car with those codes.
-func Causes(t *testing.T, codes ...obd.Code) *report.Causes {
+func Causes(t testing.TB, codes ...obd.Code) *report.Causes {
 	t.Helper()
 	layout, err := engine.Find("v6-along-142536")
 	require.NoError(t, err)

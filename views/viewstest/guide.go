@@ -2,10 +2,11 @@ package viewstest
 
 import (
 	"math"
+	"time"
+
 	"stumble/misfire/balance"
 	"stumble/misfire/rate"
 	"stumble/misfire/steps"
-	"time"
 )
 
 func Balance() *balance.Result {

@@ -1,8 +1,9 @@
 package wire
 
 import (
-	"stumble/misfire/balance"
 	"time"
+
+	"stumble/misfire/balance"
 )
 
 // BalanceEvent is an event of a balance test: {"kind":"balance_step",...}.

@@ -2,11 +2,12 @@ package wire
 
 import (
 	"encoding/json"
-	"stumble/views/viewstest"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"stumble/views/viewstest"
 )
 
 func TestBenchObject(t *testing.T) {

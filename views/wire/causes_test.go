@@ -2,12 +2,13 @@ package wire
 
 import (
 	"encoding/json"
-	"stumble/views/report"
-	"stumble/views/viewstest"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"stumble/views/report"
+	"stumble/views/viewstest"
 )
 
 // What is not known is null, a list never is.

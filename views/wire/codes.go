@@ -2,6 +2,7 @@ package wire
 
 import (
 	"cmp"
+
 	"stumble/obd"
 	"stumble/views/report"
 )

@@ -5,13 +5,14 @@ import (
 	"encoding/json"
 	"math"
 	"strings"
-	"stumble/views"
-	"stumble/views/viewstest"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"stumble/views"
+	"stumble/views/viewstest"
 )
 
 func TestJSONLines(t *testing.T) {

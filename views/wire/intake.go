@@ -1,9 +1,10 @@
 package wire
 
 import (
+	"time"
+
 	"stumble/obd"
 	"stumble/views/report"
-	"time"
 )
 
 // Intake is the JSON object of the command intake.

@@ -2,9 +2,10 @@ package wire
 
 import (
 	"strings"
+	"time"
+
 	"stumble/misfire/steps"
 	"stumble/views"
-	"time"
 )
 
 // StepEvent is an event of a guided test: {"kind":"step",...}.

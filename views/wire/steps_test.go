@@ -2,13 +2,14 @@ package wire
 
 import (
 	"encoding/json"
-	"stumble/misfire/steps"
-	"stumble/views/viewstest"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"stumble/misfire/steps"
+	"stumble/views/viewstest"
 )
 
 func TestStepEventLine(t *testing.T) {
