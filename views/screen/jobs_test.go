@@ -79,7 +79,9 @@ func (b *books) Causes(ctx context.Context, number int64) (*report.Causes, error
 	return viewstest.Causes(b.t, 0x0305), b.failed
 }
 
-func (b *books) Bench(context.Context, int64) (*views.Bench, error) { return viewstest.Bench(), b.failed }
+func (b *books) Bench(context.Context, int64) (*views.Bench, error) {
+	return viewstest.Bench(), b.failed
+}
 
 func (b *books) Proof(context.Context, int64) (*report.Comparison, error) {
 	return viewstest.Judged(b.t, viewstest.Broken(b.t), viewstest.Cured(b.t, 9000), ""), b.failed
@@ -223,7 +225,9 @@ func TestSlowScreens(t *testing.T) {
 // A drive that cannot be played says so and leaves the list as it is.
 func TestDriveThatCannotBePlayed(t *testing.T) {
 	c := newDrives(&books{}, "Job 1", 1).(*chooser)
-	c.items[0].open = func() (Screen, error) { return nil, errors.New("drive 5 has no samples: there is nothing to play back") }
+	c.items[0].open = func() (Screen, error) {
+		return nil, errors.New("drive 5 has no samples: there is nothing to play back")
+	}
 	assert.Zero(t, c.Key(Key{Name: Enter}))
 	assert.Equal(t, []string{"drive 5 has no samples: there is nothing to play back"}, c.told(80))
 }
@@ -258,4 +262,3 @@ func TestAnyKeyOfAList(t *testing.T) {
 		}
 	}
 }
-
