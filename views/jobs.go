@@ -13,7 +13,8 @@ import (
 
 // JobLine is a job on one line.
 func JobLine(b *journal.Job) string {
-	words := []string{fmt.Sprintf("%4d", b.ID), Minute(b.Opened), job.Printable(job.VehicleName(b.Vehicle)), Things(b.Intakes, "intake") + ", " + Things(b.Drives, "drive")}
+	under := Things(b.Intakes, "intake") + ", " + Things(b.Drives, "drive")
+	words := []string{fmt.Sprintf("%4d", b.ID), Minute(b.Opened), job.Printable(job.VehicleName(b.Vehicle)), under}
 	for _, text := range []string{b.Name, b.Complaint} {
 		if text != "" {
 			words = append(words, job.Printable(text))

@@ -194,6 +194,7 @@ func Ages(s *misfire.Summary) (all, oldest string) {
 	return "counts " + strings.Join(words, " ") + " s old", oldest
 }
 
+// Seconds writes a span in seconds, with one digit after the point below ten.
 func Seconds(d time.Duration) string {
 	if d < 9950*time.Millisecond {
 		return strconv.FormatFloat(d.Seconds(), 'f', 1, 64)

@@ -60,6 +60,7 @@ type style struct {
 // colour is a colour of the terminal, counted from 1; 0 is its own. The first 16 are those of every colour terminal.
 type colour int16
 
+// Bold, Dim and Reverse are the style with one thing changed.
 func (s style) Bold(on bool) style    { s.bold = on; return s }
 func (s style) Dim(on bool) style     { s.faint = on; return s }
 func (s style) Reverse(on bool) style { s.reverse = on; return s }
@@ -76,8 +77,8 @@ func (s style) tcell() tcell.Style {
 		Bold(s.bold).Dim(s.faint).Reverse(s.reverse).Underline(s.underline)
 }
 
-// paperOf is a terminal made empty, to draw on. The size is asked for anew each time, since the library changes it from a
-// goroutine of its own.
+// paperOf is a terminal made empty, to draw on. The size is asked for anew each time, since the library changes it from
+// a goroutine of its own.
 func paperOf(t Terminal, pal *Palette, gl *glyphs) *Paper {
 	w, h := t.Size()
 	t.HideCursor()

@@ -123,7 +123,8 @@ func (c *chooser) told(w int) (lines []string) {
 
 func (c *chooser) keyFields() (fields []field) {
 	if len(c.items) > 0 {
-		fields = append(fields, field{words: []string{"up and down choose", ""}, rank: 1}, field{words: []string{"Enter " + c.items[c.at].enter}})
+		fields = append(fields, field{words: []string{"up and down choose", ""}, rank: 1},
+			field{words: []string{"Enter " + c.items[c.at].enter}})
 	}
 	if c.bottom {
 		return append(fields, ends()[1:]...)

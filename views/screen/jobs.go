@@ -28,7 +28,8 @@ type Shelf interface {
 
 // NewJobs is the screen that lists the jobs, and from which the screens of each are reached.
 func NewJobs(ctx context.Context, s Shelf) Screen {
-	c := &chooser{name: "Jobs, the newest first", columns: " job  opened      vehicle               what", empty: noJobs, bottom: true}
+	c := &chooser{name: "Jobs, the newest first", empty: noJobs, bottom: true,
+		columns: " job  opened      vehicle               what"}
 	all, err := s.Jobs()
 	c.failed = err
 	for i := range all {
@@ -37,12 +38,14 @@ func NewJobs(ctx context.Context, s Shelf) Screen {
 	return c
 }
 
-const noJobs = "No job is saved yet. 'stumble intake' and 'stumble watch' begin one at the car; 'stumble demo' shows a whole job without one."
+const noJobs = "No job is saved yet. 'stumble intake' and 'stumble watch' begin one at the car; 'stumble demo' shows a " +
+	"whole job without one."
 
 func jobItem(ctx context.Context, s Shelf, b *journal.Job) item {
 	vehicle := job.Printable(cmp.Or(b.Vehicle.Name, b.Vehicle.VIN))
 	about := job.Printable(cmp.Or(b.Name, b.Complaint))
-	counts := []string{views.Things(b.Intakes, "intake"), views.Things(b.Drives, "drive"), views.Things(b.Bench, "bench reading"), views.Things(b.Notes, "note")}
+	counts := []string{views.Things(b.Intakes, "intake"), views.Things(b.Drives, "drive"),
+		views.Things(b.Bench, "bench reading"), views.Things(b.Notes, "note")}
 	detail := []string{strings.Join(counts, ", ")}
 	if b.Complaint != "" {
 		detail = append(detail, "Complaint: "+job.Printable(b.Complaint))
@@ -105,14 +108,16 @@ func newProof(ctx context.Context, s Shelf, name string, id int64) Screen {
 
 // newDrives is the screen that lists the drives of a job.
 func newDrives(s Shelf, name string, id int64) Screen {
-	c := &chooser{name: name + ": drives", columns: " drive  started           length    samples", empty: "No drive is saved under this job yet: 'stumble watch' records one."}
+	c := &chooser{name: name + ": drives", columns: " drive  started           length    samples",
+		empty: "No drive is saved under this job yet: 'stumble watch' records one."}
 	all, err := s.Drives(id)
 	c.failed = err
 	for i := range all {
 		d := &all[i]
 		number := d.ID
 		c.items = append(c.items, item{
-			line:   fmt.Sprintf("%6d  %s  %-8s  %7d  %s", number, views.Minute(d.Started), views.DriveLength(d), d.Samples, job.Printable(d.Name)),
+			line: fmt.Sprintf("%6d  %s  %-8s  %7d  %s", number, views.Minute(d.Started), views.DriveLength(d), d.Samples,
+				job.Printable(d.Name)),
 			open:   func() (Screen, error) { return s.Play(number) },
 			enter:  "plays it back",
 			detail: []string{driveState(d)},

@@ -141,9 +141,10 @@ func (l *loop) closeFrom(n int) {
 // keyOf is a key as screens know it.
 func keyOf(ev *tcell.EventKey) Key {
 	names := map[tcell.Key]KeyName{
-		tcell.KeyRune: Letter, tcell.KeyEnter: Enter, tcell.KeyEscape: Escape, tcell.KeyBackspace: Backspace, tcell.KeyBackspace2: Backspace,
-		tcell.KeyUp: Up, tcell.KeyDown: Down, tcell.KeyLeft: Left, tcell.KeyRight: Right, tcell.KeyPgUp: PageUp, tcell.KeyPgDn: PageDown,
-		tcell.KeyHome: Home, tcell.KeyEnd: End, tcell.KeyCtrlU: WipeLine,
+		tcell.KeyRune: Letter, tcell.KeyEnter: Enter, tcell.KeyEscape: Escape,
+		tcell.KeyBackspace: Backspace, tcell.KeyBackspace2: Backspace, tcell.KeyCtrlU: WipeLine,
+		tcell.KeyUp: Up, tcell.KeyDown: Down, tcell.KeyLeft: Left, tcell.KeyRight: Right,
+		tcell.KeyPgUp: PageUp, tcell.KeyPgDn: PageDown, tcell.KeyHome: Home, tcell.KeyEnd: End,
 	}
 	name, known := names[ev.Key()]
 	switch {

@@ -40,7 +40,8 @@ type arrival struct {
 }
 
 // newReader begins to load a text. Leaving the screen ends ctx for it, and waits until it has ended.
-func newReader(ctx context.Context, name, waiting string, load func(context.Context) (Layout, error), links ...link) *reader {
+func newReader(ctx context.Context, name, waiting string, load func(context.Context) (Layout, error),
+	links ...link) *reader {
 	ctx, stop := context.WithCancel(ctx)
 	r := &reader{name: name, waiting: waiting, links: links, coming: make(chan arrival, 1), stop: stop}
 	go func(coming chan<- arrival) {
@@ -130,7 +131,8 @@ func (r *reader) Draw(p *Paper) {
 	fields := make([]field, 0, len(r.links)+4)
 	if len(lines) > room {
 		place := fmt.Sprintf("lines %d to %d of %d", r.from+1, r.from+len(shown), len(lines))
-		fields = append(fields, field{words: []string{place + ", space and arrows turn", place, ""}, rank: 2, style: p.pal.faint})
+		words := []string{place + ", space and arrows turn", place, ""}
+		fields = append(fields, field{words: words, rank: 2, style: p.pal.faint})
 	}
 	for _, l := range r.links {
 		fields = append(fields, field{words: []string{string(l.key) + " " + l.words}, rank: 0})
@@ -160,5 +162,5 @@ func (r *reader) lines(width int) []string {
 
 // isRule reports a line that underlines the one above.
 func isRule(line string) bool {
-	return line != "" && strings.Trim(line, "=") == "" || line != "" && strings.Trim(line, "-") == ""
+	return line != "" && (strings.Trim(line, "=") == "" || strings.Trim(line, "-") == "")
 }

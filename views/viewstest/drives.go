@@ -1,3 +1,5 @@
+// Package viewstest holds what the tests of views share: invented drives whose rates and limits are computed, readings,
+// comparisons, and golden files.
 package viewstest
 
 import (
@@ -20,6 +22,7 @@ import (
 
 var Began = time.Date(2026, 3, 14, 9, 26, 53, 0, time.UTC)
 
+// LayoutOf is a layout of the table.
 func LayoutOf(t testing.TB, key string) engine.Layout {
 	t.Helper()
 	l, err := engine.Find(key)
@@ -27,6 +30,7 @@ func LayoutOf(t testing.TB, key string) engine.Layout {
 	return l
 }
 
+// CellOf is a cell of a cylinder in a gear state, warm, with the limits that the counts give it.
 func CellOf(cylinder int, g gear.State, o gear.Origin, misses, firings float64) misfire.Cell {
 	return misfire.Cell{
 		Cylinder: cylinder, Condition: misfire.Condition{Gear: g, Warm: true}, Origin: o,
@@ -116,6 +120,7 @@ func Strip(n, cylinders, bad int) []misfire.Moment {
 	return moments
 }
 
+// Wren is a drive of a four whose cylinder 2 misses, with marks.
 func Wren(t testing.TB) *views.State {
 	return &views.State{
 		Title: "Larkspur Wren 1.6", VIN: "LKSWREN16X0000042", Summary: WrenSummary(t), Strip: Strip(120, 4, 2), Version: 1,

@@ -9,6 +9,7 @@ import (
 	"stumble/misfire/steps"
 )
 
+// Balance is a balance test with a cylinder that works, one that was not cut and one that cannot be judged.
 func Balance() *balance.Result {
 	return &balance.Result{Base: 741.4, Median: 51, Chance: 4.2, Weak: []int{4}, Sentence: "Cylinder 4 gives little work.", Notes: []string{"A note."},
 		Cylinders: []balance.Cylinder{

@@ -86,7 +86,11 @@ func frameObject(f *obd.FreezeFrame) FreezeFrame {
 }
 
 func readingObject(r *obd.Reading) Reading {
-	return Reading{PID: report.Hex(r.ID), Name: cmp.Or(report.ReadingName(r), "parameter "+report.Hex(r.ID)), Value: Number(r.Value), Unit: string(r.Unit), State: report.ReadingState(r)}
+	pid := report.Hex(r.ID)
+	return Reading{
+		PID: pid, Name: cmp.Or(report.ReadingName(r), "parameter "+pid), Value: Number(r.Value), Unit: string(r.Unit),
+		State: report.ReadingState(r),
+	}
 }
 
 func liveObject(r *obd.Reading) Reading {

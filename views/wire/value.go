@@ -1,8 +1,8 @@
-// Package wire is what the program prints as JSON: an object's type, and how a result becomes one. It is one dialect. Field
-// names are lower case with underscores and are only ever added to. A number, time or text that is not known is null; a
-// field that has no meaning where it stands is left out; a list is never null. Gear states are "P/N", "D", "R", "moving"
-// and "?"; origins are "reported", "marked", "inferred" and "none". The first field of whatever is printed by itself is its
-// kind. Words in an object are those of package say.
+// Package wire is what the program prints as JSON: an object's type, and how a result becomes one. It is one dialect.
+// Field names are lower case with underscores and are only ever added to. A number, time or text that is not known is
+// null; a field that has no meaning where it stands is left out; a list is never null. Gear states are "P/N", "D", "R",
+// "moving" and "?"; origins are "reported", "marked", "inferred" and "none". The first field of whatever is printed by
+// itself is its kind. Words in an object are those of package say.
 package wire
 
 import (

@@ -6,9 +6,9 @@ import (
 	"github.com/rivo/uniseg"
 )
 
-// Lines breaks a text into lines that are at most so wide, where the line-breaking rules of Unicode (UAX 14) allow it; a
-// word longer than a line is cut between characters. Newlines part paragraphs. There is always at least one line. width
-// measures a piece of a line, in the unit of the limit.
+// Lines breaks a text into lines that are at most so wide, where the line-breaking rules of Unicode (UAX 14) allow it;
+// a word longer than a line is cut between characters. Newlines part paragraphs. There is always at least one line.
+// width measures a piece of a line, in the unit of the limit.
 func Lines(text string, limit float64, width func(string) float64) (lines []string) {
 	for paragraph := range strings.SplitSeq(text, "\n") {
 		lines = append(lines, broken(paragraph, limit, width)...)

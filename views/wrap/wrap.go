@@ -1,3 +1,4 @@
+// Package wrap fits text to columns: how wide it is, how it is cut, and where lines are broken.
 package wrap
 
 import (

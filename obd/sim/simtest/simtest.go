@@ -1,4 +1,5 @@
-// Package simtest asks simulated cars in tests: directly, without adapter and dialogue, for tests of what comes after them.
+// Package simtest asks simulated cars in tests: directly, without adapter and dialogue, for tests of what comes after
+// them.
 package simtest
 
 import (
@@ -38,8 +39,8 @@ func (a *Asker) Ask(sent time.Time, request []byte) *obd.Sample {
 	return &a.sample
 }
 
-// Round is what is asked in turn, much as package vehicle does: engine values, and after every second of them a counter,
-// the gear, the lamp or slow values.
+// Round is what is asked in turn, much as package vehicle does: engine values, and after every second of them a
+// counter, the gear, the lamp or slow values.
 type Round struct {
 	Cylinders int
 	Slow      []byte // PIDs of service 01 that are asked for seldom
@@ -67,7 +68,8 @@ func (r *Round) Next() []byte {
 	return []byte{0x06, obd.MIDCylinder1 + byte(r.counts%r.Cylinders)}
 }
 
-// Helper watches the lever, as somebody who marks the gear a second after it was moved. The zero Helper has not looked yet.
+// Helper watches the lever, as somebody who marks the gear a second after it was moved. The zero Helper has not looked
+// yet.
 type Helper struct {
 	lever car.GearState
 	since time.Time
