@@ -180,10 +180,10 @@ type Rule struct {
 func NewComparison(c *report.Comparison) Comparison {
 	r, w := c.Result, say.English()
 	o := Comparison{
-		Kind: "comparison", Outcome: r.Outcome, Sentence: w.Comparison(r), Before: comparedObjects(c.Before), After: comparedObjects(c.After),
+		Kind: "comparison", Outcome: r.Outcome, Sentence: w.Comparison(r), Before: each(c.Before, comparedDrive), After: each(c.After, comparedDrive),
 		Chosen: Word(c.Chosen), Cells: []ComparedCell{}, Cylinders: []ComparedCylinder{}, Ratio: unknown(), Low: unknown(), High: unknown(),
-		Needed: needObjects(r.Needed), Checks: []Check{}, Newcomers: []Newcomer{}, NotCompared: []Alone{},
-		Swap: swapObject(c.Swap), Codes: codeChangeObject(r.Codes, c.Codes), Readiness: readinessObject(c.Readiness), Rules: []Rule{},
+		Needed: each(r.Needed, needObject), Checks: each(r.Checks, checkObject), Newcomers: each(r.Newcomers, newcomerObject), NotCompared: each(r.NotCompared, aloneObject),
+		Swap: swapObject(c.Swap), Codes: codeChangeObject(r.Codes, c.Codes), Readiness: readinessObject(c.Readiness), Rules: each(c.Rules, ruleObject),
 		RPM: rounded(r.Tolerance.RPM), Load: rounded(r.Tolerance.Load), Ceiling: rounded(r.Ceiling), Notes: list(w.ComparisonNotes(r)),
 		Causes: NewCausesBrief(c.Causes),
 	}
@@ -201,30 +201,12 @@ func NewComparison(c *report.Comparison) Comparison {
 			o.Cells = append(o.Cells, comparedCell(&cyl.Conditions[j]))
 		}
 	}
-	for _, check := range r.Checks {
-		o.Checks = append(o.Checks, Check{Text: w.Check(check), Met: check.Met})
-	}
-	for _, n := range r.Newcomers {
-		o.Newcomers = append(o.Newcomers, Newcomer{Cylinder: n.Cylinder, Gear: n.Gear, Rate: rateObject(n.Rate), Chance: rounded(n.Chance), Moved: n.Moved})
-	}
-	for _, a := range r.NotCompared {
-		o.NotCompared = append(o.NotCompared, aloneObject(a))
-	}
-	for _, rule := range c.Rules {
-		said := w.Rule(rule)
-		o.Rules = append(o.Rules, Rule{Name: said.Happens, Done: rounded(rule.Done), Need: rounded(rule.Need), Unit: said.Unit,
-			Known: rule.Known, Met: rule.Met, Text: said.Text, Source: said.Source})
-	}
 	return o
 }
 
-func comparedObjects(drives []report.Compared) []ComparedDrive {
-	objects := make([]ComparedDrive, len(drives))
-	for i, d := range drives {
-		s := d.Summary
-		objects[i] = ComparedDrive{Drive: d.Drive, Start: Stamp(s.Start), Seconds: rounded(s.Now.Sub(s.Start).Seconds()), Running: rounded(s.Running.Seconds())}
-	}
-	return objects
+func comparedDrive(d *report.Compared) ComparedDrive {
+	s := d.Summary
+	return ComparedDrive{d.Drive, Stamp(s.Start), rounded(s.Now.Sub(s.Start).Seconds()), rounded(s.Running.Seconds())}
 }
 
 func comparedCell(c *proof.Condition) ComparedCell {
@@ -258,6 +240,14 @@ func warmObject(w proof.Warmth) *bool {
 	return &warm
 }
 
+// counted is the rate of a cylinder; of one that the car does not report only its firings are known.
+func counted(reported bool, e rate.Estimate) Rate {
+	if !reported {
+		return Rate{Misses: unknown(), Firings: rounded(e.Firings), Rate: unknown(), Low: unknown(), High: unknown()}
+	}
+	return rateObject(e)
+}
+
 func rateObject(e rate.Estimate) Rate {
 	o := Rate{Misses: rounded(e.Misses), Firings: rounded(e.Firings), Rate: rounded(e.Rate), Low: rounded(e.Low), High: rounded(e.High)}
 	if e.AtLeast {
@@ -266,18 +256,27 @@ func rateObject(e rate.Estimate) Rate {
 	return o
 }
 
-func needObjects(needs []proof.Need) []Need {
-	objects := make([]Need, len(needs))
-	for i, n := range needs {
-		objects[i] = Need{Minutes: rounded(n.Minutes), Firings: rounded(n.Firings), RPM: rounded(n.RPM), Load: rounded(n.At.Load), Warm: warmObject(n.At.Warm)}
-		if n.Gear != gear.Unknown {
-			objects[i].Gear = &needs[i].Gear
-		}
+func needObject(n *proof.Need) Need {
+	o := Need{Minutes: rounded(n.Minutes), Firings: rounded(n.Firings), RPM: rounded(n.RPM), Load: rounded(n.At.Load), Warm: warmObject(n.At.Warm)}
+	if n.Gear != gear.Unknown {
+		o.Gear = &n.Gear
 	}
-	return objects
+	return o
 }
 
-func aloneObject(a proof.Alone) Alone {
+func checkObject(c *proof.Check) Check { return Check{Text: say.English().Check(*c), Met: c.Met} }
+
+func newcomerObject(n *proof.Newcomer) Newcomer {
+	return Newcomer{Cylinder: n.Cylinder, Gear: n.Gear, Rate: rateObject(n.Rate), Chance: rounded(n.Chance), Moved: n.Moved}
+}
+
+func ruleObject(r *proof.Rule) Rule {
+	said := say.English().Rule(*r)
+	return Rule{Name: said.Happens, Done: rounded(r.Done), Need: rounded(r.Need), Unit: said.Unit, Known: r.Known, Met: r.Met,
+		Text: said.Text, Source: said.Source}
+}
+
+func aloneObject(a *proof.Alone) Alone {
 	side := "after"
 	if a.Before {
 		side = "before"
@@ -291,7 +290,7 @@ func swapObject(s *proof.SwapResult) *Swap {
 	}
 	w := say.English()
 	return &Swap{Part: s.Part, From: s.From, To: s.To, Verdict: s.Verdict, Odds: rounded(s.Odds), Sentence: w.Swap(s),
-		Needed: needObjects(s.Needed), Notes: list(w.SwapNotes(s))}
+		Needed: each(s.Needed, needObject), Notes: list(w.SwapNotes(s))}
 }
 
 func codeChangeObject(c *proof.CodeChange, read report.CodesRead) *CodeChange {

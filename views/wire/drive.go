@@ -34,15 +34,11 @@ type Sample struct {
 
 // Cylinder is what is known of one cylinder so far.
 type Cylinder struct {
-	Cylinder int    `json:"cylinder"`
-	Reported bool   `json:"reported"` // the car has a counter for it
-	New      int    `json:"new"`      // by how much its counter rose in the newest second
-	Misses   Number `json:"misses"`
-	Firings  Number `json:"firings"`
-	Rate     Number `json:"rate"` // per 1,000 firings, with 95 % limits
-	Low      Number `json:"low"`
-	High     Number `json:"high"`
-	Age      Number `json:"age_seconds"` // since its counter was last read
+	Cylinder int  `json:"cylinder"`
+	Reported bool `json:"reported"` // the car has a counter for it
+	New      int  `json:"new"`      // by how much its counter rose in the newest second
+	Rate
+	Age Number `json:"age_seconds"` // since its counter was last read
 }
 
 // Step is the guided test step that runs.
@@ -221,31 +217,20 @@ func NewSample(s *views.State) Sample {
 	line.Throttle, line.Coolant = rounded(live.Throttle), rounded(live.Coolant)
 	line.Running, line.MIL = live.Running, live.MIL.String()
 	line.EaseOff = s.Summary.Verdict.EaseOff
-	line.Cylinders = cylinderObjects(s)
+	line.Cylinders = each(s.Summary.Total, func(c *misfire.Cell) Cylinder { return cylinderObject(s, c) })
 	return line
 }
 
-func cylinderObjects(s *views.State) []Cylinder {
-	objects := make([]Cylinder, len(s.Summary.Total))
-	for i := range s.Summary.Total {
-		c := &s.Summary.Total[i]
-		o := Cylinder{
-			Cylinder: c.Cylinder, Reported: c.Reported, Misses: rounded(c.Misses), Firings: rounded(c.Firings),
-			Rate: rounded(c.Rate), Low: rounded(c.Low), High: rounded(c.High), Age: unknown(),
-		}
-		index := c.Cylinder - 1
-		if ages := s.Summary.Live.CountAge; index >= 0 && index < len(ages) && ages[index] >= 0 {
-			o.Age = rounded(ages[index].Seconds())
-		}
-		if n := len(s.Strip); n > 0 && index >= 0 && index < len(s.Strip[n-1].Misses) {
-			o.New = int(s.Strip[n-1].Misses[index])
-		}
-		if !c.Reported {
-			o.Misses, o.Rate, o.Low, o.High = unknown(), unknown(), unknown(), unknown()
-		}
-		objects[i] = o
+func cylinderObject(s *views.State, c *misfire.Cell) Cylinder {
+	o := Cylinder{Cylinder: c.Cylinder, Reported: c.Reported, Rate: counted(c.Reported, c.Estimate), Age: unknown()}
+	index := c.Cylinder - 1
+	if ages := s.Summary.Live.CountAge; index >= 0 && index < len(ages) && ages[index] >= 0 {
+		o.Age = rounded(ages[index].Seconds())
 	}
-	return objects
+	if n := len(s.Strip); n > 0 && index >= 0 && index < len(s.Strip[n-1].Misses) {
+		o.New = int(s.Strip[n-1].Misses[index])
+	}
+	return o
 }
 
 func stepObject(st *views.Step) *Step {
@@ -271,12 +256,12 @@ func NewSummary(s *views.State) Summary {
 		Vehicle: Vehicle{Word(s.VIN), Word(s.Title)},
 		Engine:  Engine{sum.Engine.Key, sum.Engine.Cylinders, list(sum.Engine.FiringOrder), sum.Map.String()},
 		Refresh: refreshObject(sum.Refresh),
-		Cells:   objects(sum.Cells, inCondition), ByGear: objects(sum.ByGear, inGear), Total: objects(sum.Total, inDrive),
+		Cells:   each(sum.Cells, inCondition), ByGear: each(sum.ByGear, inGear), Total: each(sum.Total, inDrive),
 		Verdict:     verdictObject(sum),
 		WholeEngine: Whole{blockObject(sum.Whole.Catalyst), blockObject(sum.Whole.Emission)},
 		Unknown:     Unknown{rounded(sum.Unknown.Running.Seconds()), sum.Unknown.Misses},
 		Unmonitored: rounded(sum.Unmonitored.Seconds()), MIL: sum.Live.MIL.String(), EaseOff: sum.Verdict.EaseOff,
-		Averages: averageObjects(sum.Averages), Idle: idleObjects(sum.Idle), Exchanges: exchangesObject(s.Health), Notes: list(say.English().Notes(sum)),
+		Averages: each(sum.Averages, averageObject), Idle: each(sum.Idle, idleObject), Exchanges: exchangesObject(s.Health), Notes: list(say.English().Notes(sum)),
 		Causes: NewCausesBrief(s.Causes),
 	}
 }
@@ -296,35 +281,26 @@ func refreshObject(r misfire.Refresh) Refresh {
 	return o
 }
 
-// inCondition, inGear and inDrive add to a cell what has meaning in each of the three lists.
-func inCondition(o *Cell, c *misfire.Cell) {
-	inGear(o, c)
-	o.LoadBand, o.RPMBand = c.Condition.Load.String(), c.Condition.RPM.String()
-	o.Warm = &c.Condition.Warm
+// inCondition, inGear and inDrive are a cell with what has meaning in each of the three lists.
+func inCondition(c *misfire.Cell) Cell {
+	o := inGear(c)
+	o.LoadBand, o.RPMBand, o.Warm = c.Condition.Load.String(), c.Condition.RPM.String(), &c.Condition.Warm
+	return o
 }
 
-func inGear(o *Cell, c *misfire.Cell) { o.Gear, o.Origin = &c.Condition.Gear, &c.Origin }
+func inGear(c *misfire.Cell) Cell {
+	o := inDrive(c)
+	o.Gear, o.Origin = &c.Condition.Gear, &c.Origin
+	return o
+}
 
-func inDrive(*Cell, *misfire.Cell) {}
-
-func objects(cells []misfire.Cell, add func(*Cell, *misfire.Cell)) []Cell {
-	objects := make([]Cell, len(cells))
-	for i := range cells {
-		c := &cells[i]
-		o := Cell{
-			Cylinder: c.Cylinder, Reported: c.Reported,
-			Misses: rounded(c.Misses), Firings: rounded(c.Firings), Seconds: rounded(c.Running.Seconds()),
-			Rate: rounded(c.Rate), Low: rounded(c.Low), High: rounded(c.High), AtLeast: c.AtLeast,
-			Mixed: rounded(c.Mixed), Apart: c.Apart, Judged: c.Judged, Bursts: c.Bursts, Widened: rounded(c.Phi),
-			Worsening: c.Worsening, Since: Stamp(c.Since), Still: c.Still,
-		}
-		if !c.Reported {
-			o.Misses, o.Rate, o.Low, o.High = unknown(), unknown(), unknown(), unknown()
-		}
-		add(&o, c)
-		objects[i] = o
+func inDrive(c *misfire.Cell) Cell {
+	r := counted(c.Reported, c.Estimate)
+	return Cell{
+		Cylinder: c.Cylinder, Reported: c.Reported, Misses: r.Misses, Firings: r.Firings, Seconds: rounded(c.Running.Seconds()),
+		Rate: r.Rate, Low: r.Low, High: r.High, AtLeast: c.AtLeast, Mixed: rounded(c.Mixed), Apart: c.Apart, Judged: c.Judged,
+		Bursts: c.Bursts, Widened: rounded(c.Phi), Worsening: c.Worsening, Since: Stamp(c.Since), Still: c.Still,
 	}
-	return objects
 }
 
 func verdictObject(s *misfire.Summary) Verdict {
@@ -340,20 +316,10 @@ func blockObject(b misfire.Block) Block {
 	return Block{rounded(b.Revolutions), rounded(b.Last), rounded(b.Worst), rounded(b.Limit), b.Reported, b.Blocks, b.Over}
 }
 
-func averageObjects(averages []misfire.Average) []Average {
-	objects := make([]Average, len(averages))
-	for i, a := range averages {
-		objects[i] = Average{a.Cylinder, rounded(a.Value)}
-	}
-	return objects
-}
+func averageObject(a *misfire.Average) Average { return Average{a.Cylinder, rounded(a.Value)} }
 
-func idleObjects(idle []misfire.IdleDips) []Idle {
-	objects := make([]Idle, len(idle))
-	for i, d := range idle {
-		objects[i] = Idle{d.Gear, d.Dips, rounded(d.Minutes), rounded(d.PerMinute()), rounded(d.Low), rounded(d.High)}
-	}
-	return objects
+func idleObject(d *misfire.IdleDips) Idle {
+	return Idle{d.Gear, d.Dips, rounded(d.Minutes), rounded(d.PerMinute()), rounded(d.Low), rounded(d.High)}
 }
 
 // NewMark is a mark as a line; start is when the drive began.

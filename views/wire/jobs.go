@@ -76,13 +76,7 @@ type JobNote struct {
 }
 
 // NewJobs is a list of jobs as an object.
-func NewJobs(all []journal.Job) Jobs {
-	o := Jobs{Kind: "jobs", Jobs: []JobHead{}}
-	for i := range all {
-		o.Jobs = append(o.Jobs, newJobHead(&all[i]))
-	}
-	return o
-}
+func NewJobs(all []journal.Job) Jobs { return Jobs{Kind: "jobs", Jobs: each(all, newJobHead)} }
 
 func newJobHead(b *journal.Job) JobHead {
 	v := b.Vehicle
@@ -95,21 +89,17 @@ func newJobHead(b *journal.Job) JobHead {
 
 // NewJob is a job as an object.
 func NewJob(p *job.Page) Job {
-	o := Job{Kind: "job", JobHead: newJobHead(&p.Job), Intakes: []JobIntake{}, Drives: []JobDrive{}, Notes: []JobNote{}, Judged: comparisonOf(p.Judged)}
-	for i := range p.Intakes {
-		o.Intakes = append(o.Intakes, JobIntake{Time: Stamp(p.Intakes[i].At), Codes: NewCodes(p.Intakes[i].Codes)})
+	return Job{
+		Kind: "job", JobHead: newJobHead(&p.Job), Judged: comparisonOf(p.Judged),
+		Intakes: each(p.Intakes, func(i *journal.IntakeRecord) JobIntake { return JobIntake{Stamp(i.At), NewCodes(i.Codes)} }),
+		Drives: each(p.Drives, func(d *journal.Drive) JobDrive {
+			return JobDrive{
+				Drive: d.ID, Name: Word(d.Name), State: d.State, Start: Stamp(d.Started), End: Stamp(d.Ended),
+				Sentence: Word(p.Sentences[d.ID]), Samples: d.Samples, Exchanges: d.Exchanges, Lost: d.Lost,
+			}
+		}),
+		Notes: each(p.Notes, func(n *journal.Note) JobNote { return JobNote{Stamp(n.At), n.Text} }),
 	}
-	for i := range p.Drives {
-		d := &p.Drives[i]
-		o.Drives = append(o.Drives, JobDrive{
-			Drive: d.ID, Name: Word(d.Name), State: d.State, Start: Stamp(d.Started), End: Stamp(d.Ended),
-			Sentence: Word(p.Sentences[d.ID]), Samples: d.Samples, Exchanges: d.Exchanges, Lost: d.Lost,
-		})
-	}
-	for _, n := range p.Notes {
-		o.Notes = append(o.Notes, JobNote{Time: Stamp(n.At), Text: n.Text})
-	}
-	return o
 }
 
 func comparisonOf(k *job.Kept) *JobComparison {
