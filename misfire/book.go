@@ -19,11 +19,11 @@ type book struct {
 	unknown Unknown // windows whose running or gear is not known
 	whole   wholeEngine
 
-	cylinders int        // that are counted
-	ceiling   float64    // misses per firing up to which a cylinder counts as healthy
-	in        gear.State // now
-	spells    int        // stretches of one gear state that have ended
-	origins [gearStates][gear.Origins]float64 // seconds of running by gear state and who said so
+	cylinders int                               // that are counted
+	ceiling   float64                           // misses per firing up to which a cylinder counts as healthy
+	in        gear.State                        // now
+	spells    int                               // stretches of one gear state that have ended
+	origins   [gearStates][gear.Origins]float64 // seconds of running by gear state and who said so
 }
 
 // sum is what was seen of one cylinder, whatever the condition.

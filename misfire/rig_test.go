@@ -11,6 +11,7 @@ import (
 	"stumble/misfire/gear"
 	"stumble/obd"
 	"stumble/obd/sim/car"
+	"stumble/obd/sim/simtest"
 )
 
 // epoch is when every drive of these tests begins.
@@ -43,17 +44,10 @@ type rig struct {
 	record []obd.Sample // of every sample, when kept
 	keep   bool
 
-	cylinders int
-	turn      int // requests so far
-	others    int // of them, other than for engine values
-	counts    int // of those, for a counter
-	answers   []car.Answer
-	sample    obd.Sample
-
-	lever car.GearState
-	since time.Time
-	told  bool
-	marks bool // a helper marks the gear a second after the lever was moved
+	asker  simtest.Asker
+	round  simtest.Round
+	helper simtest.Helper
+	marks  bool // a helper marks the gear a second after the lever was moved
 }
 
 // newRig plugs into a scenario's car.
@@ -61,8 +55,9 @@ func newRig(t testing.TB, scenario string, seed uint64) *rig {
 	t.Helper()
 	c, err := car.NewScenario(scenario, seed, epoch)
 	require.NoError(t, err)
-	r := &rig{car: c, pace: usual, cylinders: len(c.Vehicle().FiringOrder), marks: true}
-	layout, err := engine.Plain(r.cylinders)
+	r := &rig{car: c, pace: usual, marks: true, asker: simtest.Asker{Car: c}}
+	r.round = simtest.Round{Cylinders: len(c.Vehicle().FiringOrder), Slow: []byte{obd.PIDCoolant}, Lamp: true}
+	layout, err := engine.Plain(r.round.Cylinders)
 	require.NoError(t, err)
 	r.tally = misfire.NewTally(misfire.Config{Engine: layout})
 	return r
@@ -93,52 +88,16 @@ func (r *rig) finish(at time.Duration, cells bool) trip {
 	return d
 }
 
-var (
-	fastRequest = []byte{0x01, obd.PIDRPM, obd.PIDLoad, obd.PIDSpeed, obd.PIDThrottle, obd.PIDFuelSystem}
-	slowRequest = []byte{0x01, obd.PIDCoolant}
-	lampRequest = []byte{0x01, obd.PIDStatus}
-	gearRequest = []byte{0x01, obd.PIDAuxiliary, obd.PIDGear}
-)
-
-// request is what to ask next.
-func (r *rig) request() []byte {
-	if r.turn++; r.turn%3 != 0 {
-		return fastRequest
-	}
-	switch r.others++; {
-	case r.others%10 == 1:
-		return slowRequest
-	case r.others%7 == 0:
-		return lampRequest
-	case r.others%4 == 0:
-		return gearRequest
-	}
-	r.counts++
-	return []byte{0x06, obd.MIDCylinder1 + byte(r.counts%r.cylinders)}
-}
-
 func (r *rig) ask(sent time.Time) {
-	request := r.request()
-	r.answers = r.car.Request(r.answers[:0], sent, 0, request)
-	r.sample.Sent, r.sample.Received = sent, sent.Add(r.pace.takes)
-	r.sample.Readings = r.sample.Readings[:0]
-	for _, a := range r.answers {
-		m := obd.Message{Module: obd.Module{ID: 0x7D8 + uint32(a.Module), Bits: 11}, Data: a.Data}
-		decode := obd.AppendLive
-		if request[0] == 0x06 {
-			decode = obd.AppendCounts
-		}
-		if readings, err := decode(r.sample.Readings, m); err == nil {
-			r.sample.Readings = readings
-		}
-	}
-	if len(r.sample.Readings) == 0 {
+	r.asker.Takes = r.pace.takes
+	sample := r.asker.Ask(sent, r.round.Next())
+	if sample == nil {
 		return
 	}
 	if r.keep {
-		r.record = append(r.record, r.sample.Clone())
+		r.record = append(r.record, sample.Clone())
 	}
-	r.tally.Add(&r.sample)
+	r.tally.Add(sample)
 }
 
 // help marks the gear by hand.
@@ -146,13 +105,8 @@ func (r *rig) help(at time.Time) {
 	if !r.marks {
 		return
 	}
-	g := r.car.State(at).Gear
-	if g != r.lever || r.since.IsZero() {
-		r.lever, r.since, r.told = g, at, false
-	}
-	if !r.told && at.Sub(r.since) >= time.Second {
+	if g, marks := r.helper.Look(r.car, at); marks {
 		r.tally.Mark(at, inGear(g))
-		r.told = true
 	}
 }
 

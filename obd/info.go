@@ -58,8 +58,8 @@ func DecodeCalibrations(p Protocol, msgs []Message) ([]string, error) {
 }
 
 // DecodeCVNs reads the calibration verification numbers from one module's answers, in the order of its
-// calibrations. Before CAN each comes in a message of its own and nothing in them tells that the last one
-// is missing: compare with DecodeMessageCount of InfoCVNs-1.
+// calibrations. Before CAN each comes in a message of its own, and nothing in them tells that the last one
+// is missing.
 func DecodeCVNs(p Protocol, msgs []Message) ([]CVN, error) {
 	items, err := infoItems(p, InfoCVNs, cvnLength, msgs)
 	var out []CVN
@@ -78,14 +78,6 @@ func DecodeECUName(p Protocol, msgs []Message) (acronym, name string, err error)
 	}
 	b := items[0]
 	return text(b[:acronymLength]), strings.TrimPrefix(text(b[acronymLength:]), "-"), nil
-}
-
-// DecodeMessageCount reads how many messages the next information type has, on the buses before CAN.
-func DecodeMessageCount(m Message) (int, error) {
-	if err := expect(m, VehicleInfo, 3); err != nil {
-		return 0, err
-	}
-	return int(m.Data[2]), nil
 }
 
 // ModuleMessages picks one module's messages, in their order.

@@ -125,12 +125,6 @@ func TestInfoItems(t *testing.T) {
 	acronym, _, err = DecodeECUName(CAN11At500, messages(t, "490A00"))
 	must(t, err)
 	same(t, "none", acronym, "")
-
-	n, err := DecodeMessageCount(message(t, "49 01 05"))
-	must(t, err)
-	same(t, "messages of the VIN", n, 5)
-	_, err = DecodeMessageCount(message(t, "49 01"))
-	same(t, "no count", err != nil, true)
 }
 
 func TestRefusals(t *testing.T) {

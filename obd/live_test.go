@@ -275,7 +275,6 @@ func FuzzMessage(f *testing.F) {
 		}
 		_, _ = DecodeLegacyTest(m)
 		_, _, _ = DecodeFrozenCode(m)
-		_, _ = DecodeMessageCount(m)
 		_, _ = DecodeMonitors(m, PIDStatus)
 		_, _ = DecodeMonitors(m, PIDStatusThisCycle)
 		Answers(Live(PIDRPM), m)

@@ -6,7 +6,6 @@ import (
 	"math"
 	"strconv"
 	"strings"
-	"time"
 
 	"stumble/misfire/balance"
 )
@@ -105,73 +104,6 @@ func BalanceWords(e balance.Event) string {
 		return "HOLD: " + e.Text
 	}
 	return "WAIT: " + e.Text + left
-}
-
-// BalanceEventLine is an event of a balance test: {"kind":"balance_step",...}.
-type BalanceEventLine struct {
-	Kind     string `json:"kind"`
-	Event    string `json:"event"` // "asked", "counted", "late", "measured", "void", "skipped", "over"
-	Ask      string `json:"ask"`   // "nothing", "ready", "base", "unplug", "hold", "plug_in", "cool"
-	Time     Stamp  `json:"time"`
-	Seconds  Number `json:"seconds"`  // since the drive began
-	Cylinder *int   `json:"cylinder"` // null where none is meant
-	Number   int    `json:"number"`
-	Of       int    `json:"of"`
-	Round    int    `json:"round"`
-	Text     string `json:"text"`
-	Left     Number `json:"seconds_left"`
-}
-
-// NewBalanceEvent is an event as a line; start is when the drive began.
-func NewBalanceEvent(e balance.Event, start time.Time) BalanceEventLine {
-	line := BalanceEventLine{Kind: "balance_step", Event: e.Kind.String(), Ask: e.Ask.String(), Time: Stamp(e.At), Seconds: unknown(),
-		Number: e.Number, Of: e.Of, Round: e.Round, Text: e.Text, Left: Number(e.Left.Seconds())}
-	if !start.IsZero() {
-		line.Seconds = Number(e.At.Sub(start).Seconds())
-	}
-	if e.Cylinder > 0 {
-		line.Cylinder = &e.Cylinder
-	}
-	return line
-}
-
-// BalanceObject is what a balance test showed: {"kind":"balance",...}.
-type BalanceObject struct {
-	Kind      string                  `json:"kind"`
-	Sentence  string                  `json:"sentence"`
-	Weak      []int                   `json:"weak"` // cylinders that give little work, the weakest first
-	Doubtful  []int                   `json:"doubtful"`
-	Base      Number                  `json:"idle_rpm"` // before the last cut
-	Median    Number                  `json:"median_drop"`
-	Chance    Number                  `json:"chance"` // how far one fall is off by chance, a standard deviation
-	Cylinders []BalanceCylinderObject `json:"cylinders"`
-	Notes     []string                `json:"notes"`
-}
-
-// BalanceCylinderObject is one cylinder of a balance test. Falls in rpm, shares in percent of the median fall, each with
-// its 95 % limits.
-type BalanceCylinderObject struct {
-	Cylinder  int             `json:"cylinder"`
-	Verdict   balance.Verdict `json:"verdict"` // "not_cut", "cannot_say", "works", "in_doubt", "gives_little_work"
-	Cuts      int             `json:"cuts"`
-	Drop      Number          `json:"drop"`
-	Low       Number          `json:"low"`
-	High      Number          `json:"high"`
-	Share     Number          `json:"share"`
-	ShareLow  Number          `json:"share_low"`
-	ShareHigh Number          `json:"share_high"`
-}
-
-// NewBalance is what a balance test showed, as an object.
-func NewBalance(r *balance.Result) BalanceObject {
-	o := BalanceObject{Kind: "balance", Sentence: r.Sentence, Weak: list(r.Weak), Doubtful: list(r.Doubtful), Base: Number(r.Base),
-		Median: Number(r.Median), Chance: Number(r.Chance), Cylinders: []BalanceCylinderObject{}, Notes: list(r.Notes)}
-	for i := range r.Cylinders {
-		c := &r.Cylinders[i]
-		o.Cylinders = append(o.Cylinders, BalanceCylinderObject{c.Cylinder, c.Verdict, c.Cuts, Number(c.Drop), Number(c.Low), Number(c.High),
-			Number(c.Share), Number(c.ShareLow), Number(c.ShareHigh)})
-	}
-	return o
 }
 
 const balanceHead = "cyl  cuts  fall, rpm  as low as  as high as  of the middle\n"

@@ -1,18 +1,19 @@
-package views
+package views_test
 
 import (
 	"bytes"
 	"encoding/json"
-	"math"
 	"strings"
 	"testing"
 	"time"
 
-	"github.com/gdamore/tcell/v2"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire/balance"
+	"stumble/views"
+	"stumble/views/viewstest"
+	"stumble/views/wire"
 )
 
 // A balance test in words, event by event: what is loud begins with it.
@@ -35,9 +36,9 @@ func TestBalanceWords(t *testing.T) {
 		{balance.Event{Kind: balance.Skipped, Text: "left out"}, "SKIPPED: left out"},
 		{balance.Event{Kind: balance.Over, Text: "done"}, "END: done"},
 	} {
-		assert.Equal(t, c.want, BalanceWords(c.event))
+		assert.Equal(t, c.want, views.BalanceWords(c.event))
 		c.event.At = at
-		data, err := json.Marshal(NewBalanceEvent(c.event, at.Add(-90*time.Second)))
+		data, err := json.Marshal(wire.NewBalanceEvent(c.event, at.Add(-90*time.Second)))
 		require.NoError(t, err)
 		var line map[string]any
 		require.NoError(t, json.Unmarshal(data, &line))
@@ -48,68 +49,9 @@ func TestBalanceWords(t *testing.T) {
 	}
 }
 
-func TestBalanceOnTheScreen(t *testing.T) {
-	assert.Nil(t, NewBalanceStep(nil))
-	assert.Empty(t, BalanceAlert(nil))
-	s := &balance.Status{Ask: balance.AskPlugIn, Cylinder: 3, Number: 3, Of: 4, Round: 1, Say: "plug it in", Left: 6500 * time.Millisecond,
-		Length: balance.Limit, Off: 3500 * time.Millisecond, Falls: []balance.Fall{{Cylinder: 1, RPM: 52.4}, {Cylinder: 2, RPM: -0.2}}}
-	assert.Equal(t, &Step{Number: 3, Of: 4, Name: "cylinder 3", Instruction: "Plug it in. Falls so far: 1: 52, 2: 0 rpm.",
-		Left: s.Left, Length: s.Length, Enter: "plugged in"}, NewBalanceStep(s))
-	assert.Equal(t, "PLUG CYLINDER 3 IN AGAIN: 7 s left", BalanceAlert(s))
-	assert.Equal(t, 4, BalanceSecond(s))
-	s.Off, s.Left = 12*time.Second, 0
-	assert.Equal(t, 13, BalanceSecond(s))
-	assert.Equal(t, "PLUG CYLINDER 3 IN NOW: off for 12 s, too long", BalanceAlert(s))
-	s.Ask, s.Round = balance.AskUnplug, 2
-	step := NewBalanceStep(s)
-	assert.Equal(t, "cylinder 3, round 2", step.Name)
-	assert.Equal(t, "unplugged", step.Enter)
-	assert.NotEmpty(t, step.Cautions)
-	assert.Empty(t, BalanceAlert(s))
-	assert.Zero(t, BalanceSecond(s))
-	for range 20 {
-		s.Falls = append(s.Falls, balance.Fall{Cylinder: 9, RPM: 50})
-	}
-	assert.NotContains(t, NewBalanceStep(s).Instruction, "1: 52", "the newest alone fit")
-	assert.Equal(t, "balance test", NewBalanceStep(&balance.Status{Ask: balance.AskBase}).Name)
-}
-
-// confirming counts what Enter says.
-type confirming struct {
-	Actions
-	pressed int
-}
-
-func (c *confirming) Confirm() { c.pressed++ }
-
-// Enter is heard where a step asks to be told, and nowhere else; in a note it ends the note.
-func TestEnterConfirms(t *testing.T) {
-	act := &confirming{}
-	enter := tcell.NewEventKey(tcell.KeyEnter, 0, tcell.ModNone)
-	var k keys
-	k.press(enter, &State{}, act)
-	k.press(enter, &State{Step: &Step{}}, act)
-	assert.Zero(t, act.pressed)
-	k.press(enter, &State{Step: &Step{Enter: "unplugged"}}, act)
-	assert.Equal(t, 1, act.pressed)
-	k.entry = []rune{}
-	k.press(enter, &State{Step: &Step{Enter: "unplugged"}}, act)
-	assert.Equal(t, 1, act.pressed)
-	assert.Nil(t, k.entry)
-}
-
-func aBalance() *balance.Result {
-	return &balance.Result{Base: 741.4, Median: 51, Chance: 4.2, Weak: []int{4}, Sentence: "Cylinder 4 gives little work.", Notes: []string{"A note."},
-		Cylinders: []balance.Cylinder{
-			{Cylinder: 1, Cuts: 1, Drop: 51, Low: 41, High: 61, Share: 100, ShareLow: 80, ShareHigh: 120, Verdict: balance.Even},
-			{Cylinder: 3, Drop: math.NaN(), Low: math.NaN(), High: math.NaN(), Share: math.NaN(), ShareLow: math.NaN(), ShareHigh: math.NaN()},
-			{Cylinder: 4, Cuts: 2, Drop: -1.2, Low: math.Inf(-1), High: math.Inf(1), Share: math.NaN(), ShareLow: math.NaN(), ShareHigh: math.NaN(), Verdict: balance.CannotSay},
-		}}
-}
-
 func TestWriteBalance(t *testing.T) {
 	var out bytes.Buffer
-	require.NoError(t, WriteBalance(&out, aBalance()))
+	require.NoError(t, views.WriteBalance(&out, viewstest.Balance()))
 	assert.Equal(t, `Cylinder 4 gives little work.
 
 Fall of the idle of 741 rpm as each cylinder was cut, with 95 % limits.
@@ -122,15 +64,32 @@ cyl  cuts  fall, rpm  as low as  as high as  of the middle
 - A note.
 `, out.String())
 	for line := range strings.Lines(out.String()) {
-		assert.LessOrEqual(t, len(line), pageWidth+1)
+		assert.LessOrEqual(t, len(line), views.PageWidth+1)
 	}
 }
 
-func TestBalanceObject(t *testing.T) {
-	data, err := json.Marshal(NewBalance(aBalance()))
-	require.NoError(t, err)
-	assert.JSONEq(t, `{"kind":"balance","sentence":"Cylinder 4 gives little work.","weak":[4],"doubtful":[],"idle_rpm":741.4,"median_drop":51,"chance":4.2,
-		"cylinders":[{"cylinder":1,"verdict":"works","cuts":1,"drop":51,"low":41,"high":61,"share":100,"share_low":80,"share_high":120},
-		{"cylinder":3,"verdict":"not_cut","cuts":0,"drop":null,"low":null,"high":null,"share":null,"share_low":null,"share_high":null},
-		{"cylinder":4,"verdict":"cannot_say","cuts":2,"drop":-1.2,"low":null,"high":null,"share":null,"share_low":null,"share_high":null}],"notes":["A note."]}`, string(data))
+func TestBalanceOnTheScreen(t *testing.T) {
+	assert.Nil(t, views.NewBalanceStep(nil))
+	assert.Empty(t, views.BalanceAlert(nil))
+	s := &balance.Status{Ask: balance.AskPlugIn, Cylinder: 3, Number: 3, Of: 4, Round: 1, Say: "plug it in", Left: 6500 * time.Millisecond,
+		Length: balance.Limit, Off: 3500 * time.Millisecond, Falls: []balance.Fall{{Cylinder: 1, RPM: 52.4}, {Cylinder: 2, RPM: -0.2}}}
+	assert.Equal(t, &views.Step{Number: 3, Of: 4, Name: "cylinder 3", Instruction: "Plug it in. Falls so far: 1: 52, 2: 0 rpm.",
+		Left: s.Left, Length: s.Length, Enter: "plugged in"}, views.NewBalanceStep(s))
+	assert.Equal(t, "PLUG CYLINDER 3 IN AGAIN: 7 s left", views.BalanceAlert(s))
+	assert.Equal(t, 4, views.BalanceSecond(s))
+	s.Off, s.Left = 12*time.Second, 0
+	assert.Equal(t, 13, views.BalanceSecond(s))
+	assert.Equal(t, "PLUG CYLINDER 3 IN NOW: off for 12 s, too long", views.BalanceAlert(s))
+	s.Ask, s.Round = balance.AskUnplug, 2
+	step := views.NewBalanceStep(s)
+	assert.Equal(t, "cylinder 3, round 2", step.Name)
+	assert.Equal(t, "unplugged", step.Enter)
+	assert.NotEmpty(t, step.Cautions)
+	assert.Empty(t, views.BalanceAlert(s))
+	assert.Zero(t, views.BalanceSecond(s))
+	for range 20 {
+		s.Falls = append(s.Falls, balance.Fall{Cylinder: 9, RPM: 50})
+	}
+	assert.NotContains(t, views.NewBalanceStep(s).Instruction, "1: 52", "the newest alone fit")
+	assert.Equal(t, "balance test", views.NewBalanceStep(&balance.Status{Ask: balance.AskBase}).Name)
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"stumble/misfire/bench"
+	"stumble/views/wrap"
 )
 
 // Bench is what was measured by hand under a job, judged.
@@ -24,10 +25,10 @@ type BenchReading struct {
 	Then      *bench.Mark // what it was judged when it was taken; nil where that is not known
 }
 
-// WriteBench writes readings as text of at most 80 columns: a sentence, each kind with its readings and why each is judged
+// WriteBench writes readings as text of at most so many columns: a sentence, each kind with its readings and why each is judged
 // so, and under them the rules that were met and who says so. The error is w's.
-func WriteBench(w io.Writer, b *Bench) error {
-	var p benchPage
+func WriteBench(w io.Writer, b *Bench, width int) error {
+	p := benchPage{page: page{width: width}}
 	p.paragraph("", BenchSentence(b))
 	for _, set := range benchSets(b.Readings) {
 		p.gap()
@@ -46,7 +47,7 @@ func printableLines(r rune) rune {
 	if r == '\n' {
 		return r
 	}
-	return printable(r)
+	return wrap.Printable(r)
 }
 
 // benchPage is a page of readings being written.
@@ -111,7 +112,7 @@ func (p *benchPage) footnotes() {
 		"is suspect inside any band.")
 }
 
-// name is what was measured, in words.
+// Name is what was measured, in words.
 func (r *BenchReading) name() string {
 	m := &r.Judgement.Reading
 	if k, known := bench.KindOf(m.Part, m.Quantity); known {

@@ -1,6 +1,7 @@
 package views
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -10,6 +11,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/views/say"
+	"stumble/views/wrap"
 )
 
 // PlainLine is a state as one line of text, without line end: elapsed time, gear and who says so, engine speed, load,
@@ -19,39 +21,39 @@ func PlainLine(s *State) string {
 	if sum := s.Summary; sum == nil {
 		parts = append(parts, "waiting for the first readings")
 	} else {
-		parts = append(parts, minutes(sum.Now.Sub(sum.Start))+" "+gearWords(sum.Live.Gear)[0],
-			speedWords(sum.Live), "load "+whole(sum.Live.Load)+" %", totalWords(sum))
+		parts = append(parts, Minutes(sum.Now.Sub(sum.Start))+" "+GearWords(sum.Live.Gear)[0],
+			speedWords(sum.Live), "load "+Whole(sum.Live.Load)+" %", totalWords(sum))
 		if sum.Live.MIL == misfire.MILFlashing {
 			parts = append(parts, "MIL FLASHING")
 		}
 	}
 	if st := s.Step; st != nil {
-		parts = append(parts, fmt.Sprintf("step %d of %d %s, %s left", st.Number, st.Of, st.Name, minutes(st.Left)))
+		parts = append(parts, fmt.Sprintf("step %d of %d %s, %s left", st.Number, st.Of, st.Name, Minutes(st.Left)))
 	}
 	if s.Health.Link != "" {
 		parts = append(parts, "LINK "+strings.ToUpper(s.Health.Link))
 	}
-	if alert := s.alert(); alert != "" {
+	if alert := s.Warning(); alert != "" {
 		parts = append(parts, alert)
 	}
-	return strings.Map(printable, strings.Join(parts, "; "))
+	return strings.Map(wrap.Printable, strings.Join(parts, "; "))
 }
 
 func speedWords(l misfire.Live) string {
 	if !l.Running {
 		return "engine not running"
 	}
-	return whole(l.RPM) + " rpm"
+	return Whole(l.RPM) + " rpm"
 }
 
-// reportsCounts reports whether the car counts the misses of any cylinder.
-func reportsCounts(s *misfire.Summary) bool {
+// ReportsCounts reports whether the car counts the misses of any cylinder.
+func ReportsCounts(s *misfire.Summary) bool {
 	return slices.ContainsFunc(s.Total, func(c misfire.Cell) bool { return c.Reported })
 }
 
 // totalWords is the misses of each cylinder and their rates.
 func totalWords(s *misfire.Summary) string {
-	if !reportsCounts(s) {
+	if !ReportsCounts(s) {
 		return "misses not reported by this car"
 	}
 	misses, rates := make([]string, len(s.Total)), make([]string, len(s.Total))
@@ -59,7 +61,7 @@ func totalWords(s *misfire.Summary) string {
 		c := &s.Total[i]
 		misses[i], rates[i] = "-", "-"
 		if c.Reported {
-			misses[i], rates[i] = short(c.Misses), perThousand.rate(c)
+			misses[i], rates[i] = Short(c.Misses), perThousand.Rate(c)
 		}
 	}
 	return "misses " + strings.Join(misses, " ") + ", per 1,000 " + strings.Join(rates, " ")
@@ -83,29 +85,33 @@ func WriteSummary(w io.Writer, s *misfire.Summary) error {
 	return err
 }
 
-const pageWidth = 80
+// PageWidth is the width of printed text, in columns.
+const PageWidth = 80
 
 // page is text being written.
-type page struct{ strings.Builder }
+type page struct {
+	strings.Builder
+	width int // in columns; PageWidth where it is 0
+}
 
 func (p *page) gap() { p.WriteByte('\n') }
 
 // paragraph writes a text behind a label; the lines after the first stand under the text.
 func (p *page) paragraph(label, text string) {
-	for _, line := range wrap(text, pageWidth-width(label)) {
+	for _, line := range wrap.Text(text, cmp.Or(p.width, PageWidth)-wrap.Width(label)) {
 		p.WriteString(strings.TrimRight(label+line, " ") + "\n")
-		label = strings.Repeat(" ", width(label))
+		label = strings.Repeat(" ", wrap.Width(label))
 	}
 }
 
 // facts says what was driven, on which engine, and how its counts move.
 func (p *page) facts(s *misfire.Summary) {
-	p.paragraph("drive         ", fmt.Sprintf("%s from %s, engine running %s, %s", minutes(s.Now.Sub(s.Start)),
-		s.Start.Format("2006-01-02 15:04:05"), minutes(s.Running), plural(s.Cycles, "driving cycle", "driving cycles")))
+	p.paragraph("drive         ", fmt.Sprintf("%s from %s, engine running %s, %s", Minutes(s.Now.Sub(s.Start)),
+		s.Start.Format("2006-01-02 15:04:05"), Minutes(s.Running), plural(s.Cycles, "driving cycle", "driving cycles")))
 	p.paragraph("engine        ", engineWords(s))
-	p.paragraph("refresh       ", cadence(s.Refresh)[0])
+	p.paragraph("refresh       ", Cadence(s.Refresh)[0])
 	for _, b := range []misfire.Block{s.Whole.Catalyst, s.Whole.Emission} {
-		p.paragraph("whole engine  ", "over "+grouped(b.Revolutions)+" revolutions: "+blockWords(b))
+		p.paragraph("whole engine  ", "over "+say.Grouped(b.Revolutions)+" revolutions: "+blockWords(b))
 	}
 	p.paragraph("lamp (MIL)    ", s.Live.MIL.String())
 }
@@ -123,11 +129,11 @@ func engineWords(s *misfire.Summary) string {
 
 // blockWords says a whole-engine percentage and where its limit is from.
 func blockWords(b misfire.Block) string {
-	limit := digits(b.Limit) + " % (" + limitWords(b) + ")"
+	limit := Digits(b.Limit) + " % (" + LimitWords(b) + ")"
 	if b.Blocks == 0 || math.IsNaN(b.Last) {
 		return "no whole block yet, limit " + limit
 	}
-	words := fmt.Sprintf("last %s, worst %s, limit %s", share(b.Last), share(b.Worst), limit)
+	words := fmt.Sprintf("last %s, worst %s, limit %s", Share(b.Last), Share(b.Worst), limit)
 	if b.Over > 0 {
 		words += fmt.Sprintf("; over it in %d of %s", b.Over, plural(b.Blocks, "block", "blocks"))
 	}
@@ -139,7 +145,7 @@ const tableHead = "cyl  gear               misses   firings    rate   as low as 
 // table has a line for each cylinder and gear state, and one for the cylinder's whole drive.
 func (p *page) table(s *misfire.Summary) {
 	p.gap()
-	if !reportsCounts(s) {
+	if !ReportsCounts(s) {
 		p.paragraph("", "Misses by cylinder are not reported by this car.")
 		return
 	}
@@ -185,7 +191,7 @@ func (p *page) row(s *misfire.Summary, c *misfire.Cell, where string) {
 		high = "not known"
 	}
 	fmt.Fprintf(p, "%s%9s%10s%8s%11s%12s%5s %%\n", head,
-		grouped(c.Misses), grouped(c.Firings), digits(c.Rate), brief(c.Low), high, whole(100*c.Mixed))
+		say.Grouped(c.Misses), say.Grouped(c.Firings), Digits(c.Rate), brief(c.Low), high, Whole(100*c.Mixed))
 	for _, remark := range remarksOn(s, c) {
 		p.paragraph("       ", remark)
 	}
@@ -207,10 +213,10 @@ func remarksOn(s *misfire.Summary, c *misfire.Cell) []string {
 	}
 	since := ""
 	if !c.Since.IsZero() {
-		since = " since " + minutes(c.Since.Sub(s.Start))
+		since = " since " + Minutes(c.Since.Sub(s.Start))
 	}
 	add(c.Worsening, "worse"+since+", against its own earlier running")
-	add(c.Judged && c.Phi > unwidened && c.Misses > 0, "misses come in bursts: limits widened as if there were "+digits(c.Phi)+" times fewer of each")
+	add(c.Judged && c.Phi > unwidened && c.Misses > 0, "misses come in bursts: limits widened as if there were "+Digits(c.Phi)+" times fewer of each")
 	add(c.Still, "the counter stands still where it used to move: what ran since is left out")
 	add(c.AtLeast, "the counter stood at its end: at least so many")
 	add(c.Overcounted(), "more misses than firings: the engine speed or the cylinder map is wrong")
@@ -220,8 +226,8 @@ func remarksOn(s *misfire.Summary, c *misfire.Cell) []string {
 
 // remarks writes what holds for the whole drive.
 func (p *page) remarks(s *misfire.Summary) {
-	lines := slices.Concat(say.English().Notes(s), leftOut(s), averageWords(s))
-	if reportsCounts(s) {
+	lines := slices.Concat(say.English().Notes(s), LeftOut(s), AverageWords(s))
+	if ReportsCounts(s) {
 		lines = append(lines,
 			"None seen is not none: there the true rate may still be as high as the upper limit says.",
 			"A count that stands still may be a paused monitor; it does not prove good running.",

@@ -70,54 +70,19 @@ type Mark struct {
 	Gear gear.State // the state that was marked; Unknown for any other note
 }
 
-// Source gives the state to show. State must be cheap and give the same pointer while nothing has changed; it
-// is called from the screen's goroutine, up to thirty times a second.
-type Source interface{ State() *State }
-
-// Actions is what the keys do. All are called from the screen's goroutine and must not block.
-type Actions interface {
-	Mark(gear.State)  // the driver or helper says which gear is in
-	Note(text string) // a note was typed; never empty
-	StepSkip()
-	StepRepeat()
-	StepStop()
-	Quit() // the user wants to leave; Run returns right after
-}
-
-// Confirmer is what the Enter key does where a step asks to be told that something has been done. The Actions of such a
-// step are a Confirmer too; it must not block.
-type Confirmer interface {
-	Confirm()
-}
-
-// Player is what the keys do that only a playback has. The Actions of one are a Player too; all must not block.
-type Player interface {
-	Pause(on bool)
-	Seek(by time.Duration) // from where it is; past the ends it stops there
-	Pace(faster bool)
-}
-
 // easeOff is shown when the summary asks for it and the caller has no words of its own.
 const easeOff = "EASE OFF: this misfire can overheat the catalyst"
 
-// alert is the warning to show, empty when there is none.
-func (s *State) alert() string {
+// Warning is the warning to show, empty when there is none.
+func (s *State) Warning() string {
 	if s.Alert == "" && s.Summary != nil && s.Summary.Verdict.EaseOff {
 		return easeOff
 	}
 	return s.Alert
 }
 
-// mustKnow is how many notes the summary has for its reader.
-func (s *State) mustKnow() int {
-	if s.Summary == nil {
-		return 0
-	}
-	return len(s.Summary.Notes)
-}
-
-// start is when the drive began; zero when that is not known.
-func (s *State) start() time.Time {
+// Began is when the drive began; zero when that is not known.
+func (s *State) Began() time.Time {
 	if s.Summary != nil && !s.Summary.Start.IsZero() {
 		return s.Summary.Start
 	}

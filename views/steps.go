@@ -8,6 +8,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/steps"
+	"stumble/views/say"
 )
 
 // NewStep is a guided step as the screen shows it; nil when none runs.
@@ -80,84 +81,6 @@ func StepMark(e steps.Event) string {
 	return "step " + e.Step.Key + " " + strings.ReplaceAll(e.Kind.String(), "_", " ")
 }
 
-// StepEventLine is an event of a guided test: {"kind":"step",...}.
-type StepEventLine struct {
-	Kind    string `json:"kind"`
-	Event   string `json:"event"` // "began", "asked", "held", "ended", "skipped", "broken_off", "repeated", "over"
-	Time    Stamp  `json:"time"`
-	Seconds Number `json:"seconds"` // since the drive began
-	Step    Word   `json:"step"`    // its key; null when the test is over
-	Name    Word   `json:"name"`
-	Number  int    `json:"number"`
-	Of      int    `json:"of"`
-	Text    string `json:"text"` // what to do, or what became of it
-	Left    Number `json:"seconds_left"`
-}
-
-// NewStepEvent is an event as a line; start is when the drive began.
-func NewStepEvent(e steps.Event, start time.Time) StepEventLine {
-	line := StepEventLine{Kind: "step", Event: e.Kind.String(), Time: Stamp(e.At), Seconds: unknown(),
-		Number: e.Number, Of: e.Of, Text: e.Text, Left: Number(e.Left.Seconds())}
-	if !start.IsZero() {
-		line.Seconds = Number(e.At.Sub(start).Seconds())
-	}
-	if e.Step != nil {
-		line.Step, line.Name = Word(e.Step.Key), Word(e.Step.Name)
-	}
-	return line
-}
-
-// TestSummaryObject is the summary of a guided test: that of the drive, and its steps.
-type TestSummaryObject struct {
-	SummaryObject
-	Steps     []StepResultObject `json:"steps"`
-	StepNotes []string           `json:"step_notes"`
-}
-
-// StepResultObject is what became of one step.
-type StepResultObject struct {
-	Step      string            `json:"step"` // its key
-	Name      string            `json:"name"`
-	Outcome   string            `json:"outcome"` // "done", "left_out", "broken_off", "stopped", "not_reached"
-	Seconds   Number            `json:"seconds"` // in the condition, while the step ran
-	Firings   Number            `json:"firings"` // of each cylinder in that time
-	Needed    Number            `json:"firings_needed"`
-	Remark    Word              `json:"remark"`
-	Cylinders []StepCountObject `json:"cylinders"` // all running of the drive in the step's condition
-}
-
-// StepCountObject is one cylinder in a step's condition.
-type StepCountObject struct {
-	Cylinder int    `json:"cylinder"`
-	Reported bool   `json:"reported"`
-	Misses   Number `json:"misses"`
-	Firings  Number `json:"firings"`
-	Rate     Number `json:"rate"` // per 1,000 firings, with 95 % limits
-	Low      Number `json:"low"`
-	High     Number `json:"high"`
-}
-
-// NewTestSummary is the summary of a guided test as an object.
-func NewTestSummary(s *State, results []steps.Result, notes []string) TestSummaryObject {
-	o := TestSummaryObject{NewSummary(s), make([]StepResultObject, len(results)), list(notes)}
-	for i := range results {
-		r := &results[i]
-		o.Steps[i] = StepResultObject{
-			Step: r.Step.Key, Name: r.Step.Name, Outcome: strings.ReplaceAll(r.Outcome.String(), " ", "_"),
-			Seconds: Number(r.In.Seconds()), Firings: Number(r.Firings), Needed: Number(r.Needed), Remark: Word(r.Remark),
-			Cylinders: make([]StepCountObject, len(r.Cells)),
-		}
-		for k, c := range r.Cells {
-			n := StepCountObject{c.Cylinder, c.Reported, Number(c.Misses), Number(c.Firings), Number(c.Rate), Number(c.Low), Number(c.High)}
-			if !c.Reported {
-				n.Misses, n.Rate, n.Low, n.High = unknown(), unknown(), unknown(), unknown()
-			}
-			o.Steps[i].Cylinders[k] = n
-		}
-	}
-	return o
-}
-
 const stepsHead = "step              outcome        time  firings  cyl  misses    rate  limits\n"
 
 // WriteSteps writes what each step of a guided test showed, as text of at most 80 columns: the cylinders that missed
@@ -191,7 +114,7 @@ func (p *page) step(s *misfire.Summary, r *steps.Result) {
 			continue
 		}
 		cell := misfire.Cell{Estimate: c.Estimate}
-		fmt.Fprintf(p, "%-37s%9s%5d%8s%8s  %s\n", head, grouped(c.Firings), c.Cylinder, grouped(c.Misses), digits(c.Rate), perThousand.limits(&cell))
+		fmt.Fprintf(p, "%-37s%9s%5d%8s%8s  %s\n", head, say.Grouped(c.Firings), c.Cylinder, say.Grouped(c.Misses), Digits(c.Rate), perThousand.Limits(&cell))
 		head = ""
 		lines++
 	}
@@ -216,7 +139,7 @@ func accused(s *misfire.Summary, cylinder int) bool {
 func clean(cells []steps.Count) string {
 	for _, c := range cells {
 		if c.Reported {
-			return fmt.Sprintf("%9s  none missed; each still under %s", grouped(c.Firings), brief(c.High))
+			return fmt.Sprintf("%9s  none missed; each still under %s", say.Grouped(c.Firings), brief(c.High))
 		}
 	}
 	return ""

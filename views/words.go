@@ -9,59 +9,60 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/gear"
+	"stumble/views/say"
 )
 
-// unit is how a rate is written.
-type unit uint8
+// Unit is how a rate is written.
+type Unit uint8
 
 const (
-	perThousand unit = iota
-	percent
-	oneIn
-	counted
-	units
+	perThousand Unit = iota
+	Percent
+	OneIn
+	Counted
+	Units
 )
 
-// name is the unit in words.
-func (u unit) name() string {
+// Name is the unit in words.
+func (u Unit) Name() string {
 	switch u {
-	case percent:
+	case Percent:
 		return "misses in 100 firings"
-	case oneIn:
+	case OneIn:
 		return "one miss in so many firings"
-	case counted:
+	case Counted:
 		return "misses of firings"
 	}
 	return "misses per 1,000 firings"
 }
 
-// rate writes the rate of a cell that is known.
-func (u unit) rate(c *misfire.Cell) string {
+// Rate writes the rate of a cell that is known.
+func (u Unit) Rate(c *misfire.Cell) string {
 	switch u {
-	case percent:
-		return digits(c.Rate/10) + "%"
-	case oneIn:
+	case Percent:
+		return Digits(c.Rate/10) + "%"
+	case OneIn:
 		if c.Misses == 0 {
 			return "none"
 		}
-		return "1 in " + short(1000/c.Rate)
-	case counted:
-		return short(c.Misses) + "/" + short(c.Firings)
+		return "1 in " + Short(1000/c.Rate)
+	case Counted:
+		return Short(c.Misses) + "/" + Short(c.Firings)
 	}
-	return digits(c.Rate)
+	return Digits(c.Rate)
 }
 
-// limits writes the 95 % limits: "21-44"; "over 21" where only the lower one holds; "" for plain counts.
-func (u unit) limits(c *misfire.Cell) string {
+// Limits writes the 95 % limits: "21-44"; "over 21" where only the lower one holds; "" for plain counts.
+func (u Unit) Limits(c *misfire.Cell) string {
 	low, high := c.Low, c.High
 	write := brief
 	switch u {
-	case percent:
+	case Percent:
 		low, high = low/10, high/10
-	case oneIn:
+	case OneIn:
 		low, high = 1000/high, 1000/low
-		write = short
-	case counted:
+		write = Short
+	case Counted:
 		return ""
 	}
 	if math.IsInf(high, 1) {
@@ -70,8 +71,8 @@ func (u unit) limits(c *misfire.Cell) string {
 	return write(low) + "-" + write(high)
 }
 
-// digits writes a rate so that it has two or three digits that say something.
-func digits(v float64) string {
+// Digits writes a rate so that it has two or three digits that say something.
+func Digits(v float64) string {
 	switch {
 	case math.IsNaN(v):
 		return "-"
@@ -82,7 +83,7 @@ func digits(v float64) string {
 	case v < 99.95:
 		return strconv.FormatFloat(v, 'f', 1, 64)
 	}
-	return short(v)
+	return Short(v)
 }
 
 // brief writes a limit: one digit after the point below ten, none above; "0" is none at all, "0.0" nearly none.
@@ -95,11 +96,11 @@ func brief(v float64) string {
 	case v < 9.95:
 		return strconv.FormatFloat(v, 'f', 1, 64)
 	}
-	return short(v)
+	return Short(v)
 }
 
-// short writes a number of one or more within five characters up to a thousand million.
-func short(v float64) string {
+// Short writes a number of one or more within five characters up to a thousand million.
+func Short(v float64) string {
 	switch {
 	case math.IsNaN(v):
 		return "-"
@@ -108,7 +109,7 @@ func short(v float64) string {
 	case v < 999.5:
 		return strconv.FormatFloat(math.Round(v), 'f', 0, 64)
 	case v < 9999.5:
-		return grouped(v)
+		return say.Grouped(v)
 	case v < 999.5e3:
 		return strconv.FormatFloat(v/1e3, 'f', 0, 64) + "k"
 	case v < 9.95e6:
@@ -117,31 +118,16 @@ func short(v float64) string {
 	return strconv.FormatFloat(v/1e6, 'f', 0, 64) + "M"
 }
 
-// grouped writes a whole number with commas: "38,412".
-func grouped(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "-"
-	}
-	s := strconv.FormatFloat(math.Abs(math.Round(v)), 'f', 0, 64)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	if math.Round(v) < 0 {
-		return "-" + s
-	}
-	return s
-}
-
-// whole writes a reading without decimals, "-" when it is not known.
-func whole(v float64) string {
+// Whole writes a reading without decimals, "-" when it is not known.
+func Whole(v float64) string {
 	if math.IsNaN(v) {
 		return "-"
 	}
 	return strconv.FormatFloat(math.Round(v)+0, 'f', 0, 64)
 }
 
-// minutes writes a span as mm:ss.
-func minutes(d time.Duration) string {
+// Minutes writes a span as mm:ss.
+func Minutes(d time.Duration) string {
 	s := int(d.Round(time.Second) / time.Second)
 	sign := ""
 	if s < 0 {
@@ -150,16 +136,16 @@ func minutes(d time.Duration) string {
 	return fmt.Sprintf("%s%02d:%02d", sign, s/60, s%60)
 }
 
-// cadence says how often the car's counters move, longest wording first.
-func cadence(r misfire.Refresh) []string {
+// Cadence says how often the car's counters move, longest wording first.
+func Cadence(r misfire.Refresh) []string {
 	switch r.Kind {
 	case misfire.RefreshAtOnce:
 		return []string{"counts move with each miss", "counts move at once", ""}
 	case misfire.RefreshRevolutions:
-		n := grouped(r.Revolutions)
+		n := say.Grouped(r.Revolutions)
 		return []string{"counts move every " + n + " revolutions", "counts every " + n + " rev", "every " + n + " rev"}
 	case misfire.RefreshSeconds:
-		n := digits(r.Seconds)
+		n := Digits(r.Seconds)
 		return []string{"counts move every " + n + " seconds", "counts every " + n + " s", "every " + n + " s"}
 	case misfire.RefreshKeyOff:
 		return []string{"counts move only when the engine stops", "counts at engine stop", "at stop"}
@@ -167,8 +153,8 @@ func cadence(r misfire.Refresh) []string {
 	return []string{"how often counts move is not known yet", "counts move: ?", ""}
 }
 
-// gearWords says a gear state and who says so: "D, marked", "moving, gear 3, reported", or "moving, reported".
-func gearWords(c gear.Call) []string {
+// GearWords says a gear state and who says so: "D, marked", "moving, gear 3, reported", or "moving, reported".
+func GearWords(c gear.Call) []string {
 	if c.State == gear.Unknown {
 		return []string{"gear not known"}
 	}
@@ -186,8 +172,8 @@ func originWords(o gear.Origin) string {
 	return o.String()
 }
 
-// ages writes how old each cylinder's count is, in seconds: "0 1 1 -", or the oldest alone.
-func ages(s *misfire.Summary) (all, oldest string) {
+// Ages writes how old each cylinder's count is, in seconds: "0 1 1 -", or the oldest alone.
+func Ages(s *misfire.Summary) (all, oldest string) {
 	words := make([]string, len(s.Live.CountAge))
 	most, never := time.Duration(-1), 0
 	for i, age := range s.Live.CountAge {
@@ -195,36 +181,77 @@ func ages(s *misfire.Summary) (all, oldest string) {
 			words[i], never = "-", never+1
 			continue
 		}
-		words[i], most = seconds(age), max(most, age)
+		words[i], most = Seconds(age), max(most, age)
 	}
 	switch {
 	case most < 0:
 		return "no counts read yet", "no counts"
 	case never > 0:
-		oldest = fmt.Sprintf("counts to %s s old, %d never read", seconds(most), never)
+		oldest = fmt.Sprintf("counts to %s s old, %d never read", Seconds(most), never)
 	default:
-		oldest = "counts to " + seconds(most) + " s old"
+		oldest = "counts to " + Seconds(most) + " s old"
 	}
 	return "counts " + strings.Join(words, " ") + " s old", oldest
 }
 
-func seconds(d time.Duration) string {
+// Seconds writes a span in seconds, with one digit after the point below ten.
+func Seconds(d time.Duration) string {
 	if d < 9950*time.Millisecond {
 		return strconv.FormatFloat(d.Seconds(), 'f', 1, 64)
 	}
 	return strconv.FormatFloat(d.Seconds(), 'f', 0, 64)
 }
 
-// limitWords says where a limit is from.
-func limitWords(b misfire.Block) string {
+// LimitWords says where a limit is from.
+func LimitWords(b misfire.Block) string {
 	if b.Reported {
 		return "the car's own limit"
 	}
 	return "a usual one, not the car's"
 }
 
-// isOver reports whether the last whole block was over its limit.
-func isOver(b misfire.Block) bool { return b.Blocks > 0 && b.Last > b.Limit }
+// IsOver reports whether the last whole block was over its limit.
+func IsOver(b misfire.Block) bool { return b.Blocks > 0 && b.Last > b.Limit }
 
-// plainNumber is a number with at most three digits that say something, and no more of them than it needs.
-func plainNumber(v float64) string { return strconv.FormatFloat(v, 'g', 3, 64) }
+// PlainNumber is a number with at most three digits that say something, and no more of them than it needs.
+func PlainNumber(v float64) string { return strconv.FormatFloat(v, 'g', 3, 64) }
+
+// LeftOut says which running counts for no condition.
+func LeftOut(s *misfire.Summary) []string {
+	var lines []string
+	if s.Unknown.Running > 0 || s.Unknown.Misses > 0 {
+		lines = append(lines, Minutes(s.Unknown.Running)+" of running and "+plural(s.Unknown.Misses, "miss", "misses")+
+			" could not be laid to any condition.")
+	}
+	if s.Unmonitored > 0 {
+		lines = append(lines, Minutes(s.Unmonitored)+" of running in which the controller may not judge (fuel cut and the like) dilute no rate.")
+	}
+	return lines
+}
+
+// AverageWords says the car's own averages, if it has any.
+func AverageWords(s *misfire.Summary) []string {
+	if len(s.Averages) == 0 {
+		return nil
+	}
+	words := make([]string, len(s.Averages))
+	for i, a := range s.Averages {
+		words[i] = strconv.Itoa(a.Cylinder) + "=" + Digits(a.Value)
+	}
+	return []string{"Misses a driving cycle, the car's own average of ten, by cylinder: " + strings.Join(words, ", ") + "."}
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return say.Grouped(float64(n)) + " " + many
+}
+
+// Share writes a percentage, "-" before it is known.
+func Share(v float64) string {
+	if math.IsNaN(v) {
+		return "-"
+	}
+	return Digits(v) + " %"
+}

@@ -15,6 +15,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/practice"
 	"stumble/views"
+	"stumble/views/wire"
 )
 
 // balanceOptions is what a balance test was asked for.
@@ -72,7 +73,7 @@ func (a *app) balanceTest(d *drive, t *target, o *watchOptions) error {
 func (a *app) sayingBalance(d *drive, o *watchOptions) func(balance.Event) error {
 	switch {
 	case o.asJSON:
-		return func(e balance.Event) error { return views.WriteLine(a.out, views.NewBalanceEvent(e, d.Began())) }
+		return func(e balance.Event) error { return wire.WriteLine(a.out, wire.NewBalanceEvent(e, d.Began())) }
 	case o.plain:
 		return func(e balance.Event) error {
 			_, err := fmt.Fprintln(a.out, views.BalanceWords(e))
@@ -152,7 +153,7 @@ func (b *balancing) result() *balance.Result {
 func (b *balancing) write(w io.Writer, _ *views.State) error {
 	return views.WriteBalance(w, b.result())
 }
-func (b *balancing) object(*views.State) any { return views.NewBalance(b.result()) }
+func (b *balancing) object(*views.State) any { return wire.NewBalance(b.result()) }
 
 // saveBalance keeps what was measured in the job, as bench readings and a note, and tells where.
 func (a *app) saveBalance(b *balancing) error {
@@ -165,6 +166,6 @@ func (a *app) saveBalance(b *balancing) error {
 	if err != nil {
 		return fmt.Errorf("the balance test is NOT SAVED: %w", err)
 	}
-	fmt.Fprintf(a.err, "saved in job %d, %s; 'stumble bench --job %d' lists them\n", number, counted(len(readings), "bench reading"), number)
+	fmt.Fprintf(a.err, "saved in job %d, %s; 'stumble bench --job %d' lists them\n", number, views.Things(len(readings), "bench reading"), number)
 	return nil
 }

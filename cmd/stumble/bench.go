@@ -14,6 +14,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/views"
+	"stumble/views/wire"
 )
 
 const benchAbout = `What is measured by hand (wires, plugs, coils, injectors, compression, leak-down, fuel, battery), judged by the maker's
@@ -267,7 +268,7 @@ func (b *benching) takeTable() error {
 func (b *benching) take(all []bench.Reading) error {
 	saved, err := b.save(all)
 	if err != nil {
-		return fmt.Errorf("%s of %d saved: %w", counted(saved, "reading"), len(all), err)
+		return fmt.Errorf("%s of %d saved: %w", views.Things(saved, "reading"), len(all), err)
 	}
 	b.told(saved)
 	return b.show()
@@ -278,7 +279,7 @@ func (b *benching) told(n int) {
 	if b.journal == nil || n == 0 {
 		return
 	}
-	fmt.Fprintf(b.err, "%s saved in job %d, %s\n", counted(n, "reading"), b.bench.Job.ID, onOneLine(job.VehicleName(b.bench.Job.Vehicle)))
+	fmt.Fprintf(b.err, "%s saved in job %d, %s\n", views.Things(n, "reading"), b.bench.Job.ID, onOneLine(job.VehicleName(b.bench.Job.Vehicle)))
 }
 
 // show prints what was measured, of the kinds that were taken now where some were.
@@ -296,9 +297,9 @@ func (b *benching) show() error {
 		})
 	}
 	if b.opts.asJSON {
-		return writeJSON(b.out, views.NewBench(page))
+		return wire.WriteLine(b.out, wire.NewBench(page))
 	}
-	return views.WriteBench(b.out, page)
+	return views.WriteBench(b.out, page, textWidth)
 }
 
 // delete deletes one reading.
@@ -316,7 +317,7 @@ func (b *benching) delete() error {
 	if r.Cylinder > 0 {
 		place = fmt.Sprintf(" of cylinder %d", r.Cylinder)
 	}
-	line := fmt.Sprintf("reading %d of job %d, %s: %s %s%s, %s", b.id, number, minute(found.At), r.Part, r.Quantity, place, onOneLine(r.String()))
+	line := fmt.Sprintf("reading %d of job %d, %s: %s %s%s, %s", b.id, number, views.Minute(found.At), r.Part, r.Quantity, place, onOneLine(r.String()))
 	if err := book.confirm("reading", b.id, line); err != nil {
 		return err
 	}
@@ -397,7 +398,7 @@ func (b *benching) asked(run func(*asker) error) error {
 	b.told(t.saved)
 	if err != nil && !errors.Is(err, io.EOF) {
 		if kept := t.saved; kept > 0 && b.journal != nil {
-			err = fmt.Errorf("%s entered whole %s saved: %w", counted(kept, "reading"), areOrIs(kept), err)
+			err = fmt.Errorf("%s entered whole %s saved: %w", views.Things(kept, "reading"), areOrIs(kept), err)
 		} else {
 			err = fmt.Errorf("nothing is saved: %w", err)
 		}

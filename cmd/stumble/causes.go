@@ -12,8 +12,8 @@ import (
 	"stumble/misfire/cause"
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
-	"stumble/views"
 	"stumble/views/report"
+	"stumble/views/wire"
 )
 
 const causesAbout = `Rank what may be behind a job's misfire by all that is known of it: counts by cylinder, gear, load and heat, fuel trims,
@@ -92,8 +92,8 @@ func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	shown := &report.Causes{Job: ranked.Job, Drives: drivesWords(ranked.Drives), Ignition: ranked.Ignition, Result: rankedResult(ranked)}
-	object := views.NewCauses(shown)
+	shown := causesShown(ranked)
+	object := wire.NewCauses(shown)
 	data, err := json.Marshal(object)
 	if err != nil {
 		return err
@@ -102,9 +102,14 @@ func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
 		fmt.Fprintf(a.err, "the causes are NOT SAVED in the job: %s\n", explain(err))
 	}
 	if asJSON {
-		return writeJSON(a.out, object)
+		return wire.WriteLine(a.out, object)
 	}
 	return report.WriteCauses(a.out, shown, textWidth)
+}
+
+// causesShown is a ranking as the views have it.
+func causesShown(r *job.Ranking) *report.Causes {
+	return &report.Causes{Job: r.Job, Drives: drivesWords(r.Drives), Ignition: r.Ignition, Result: rankedResult(r)}
 }
 
 // rankedResult is a ranking with what a reader must know of how it was made.

@@ -11,14 +11,14 @@ import (
 
 	"stumble/misfire/bench"
 	"stumble/misfire/journal"
-	"stumble/views"
+	"stumble/views/wire"
 )
 
 // titleCauses is over the page of the causes.
 const titleCauses = "What may be behind the misfire"
 
 // causes is ranked causes as scripts read them.
-func (s *day) causes(args ...string) views.CausesObject {
+func (s *day) causes(args ...string) wire.Causes {
 	s.t.Helper()
 	o := s.run("", append([]string{"causes", "--json"}, args...)...)
 	requireDone(s.t, o)
@@ -27,7 +27,7 @@ func (s *day) causes(args ...string) views.CausesObject {
 }
 
 // readCauses reads what of the object the tests look at.
-func readCauses(t testing.TB, data []byte) (object views.CausesObject) {
+func readCauses(t testing.TB, data []byte) (object wire.Causes) {
 	t.Helper()
 	var bare struct {
 		Kind, Sentence, Ignition, From string
@@ -38,16 +38,16 @@ func readCauses(t testing.TB, data []byte) (object views.CausesObject) {
 			Share     float64
 		}
 		Next *struct{ Test string } `json:"next_test"`
-		Done []views.DoneObject     `json:"tests_made"`
+		Done []wire.TestDone        `json:"tests_made"`
 	}
 	require.NoError(t, json.Unmarshal(data, &bare))
 	require.Equal(t, "causes", bare.Kind)
-	object.Sentence, object.Notes, object.Ignition, object.Drives, object.Done = bare.Sentence, bare.Notes, views.Word(bare.Ignition), views.Word(bare.From), bare.Done
+	object.Sentence, object.Notes, object.Ignition, object.Drives, object.Done = bare.Sentence, bare.Notes, wire.Word(bare.Ignition), wire.Word(bare.From), bare.Done
 	for _, r := range bare.Ranked {
-		object.Ranked = append(object.Ranked, views.RankedObject{Cause: r.Cause, Cylinders: r.Cylinders, Share: views.Number(r.Share)})
+		object.Ranked = append(object.Ranked, wire.Ranked{Cause: r.Cause, Cylinders: r.Cylinders, Share: wire.Number(r.Share)})
 	}
 	if bare.Next != nil {
-		object.Next = &views.TestObject{Test: bare.Next.Test}
+		object.Next = &wire.Test{Test: bare.Next.Test}
 	}
 	return object
 }
@@ -74,7 +74,7 @@ func TestCauses(t *testing.T) {
 	found := s.causes()
 	assert.Equal(t, "plug_wire", found.Ranked[0].Cause)
 	assert.Equal(t, []int{2}, found.Ranked[0].Cylinders)
-	assert.Equal(t, views.Word("shared"), found.Ignition, "the simulated car tells")
+	assert.Equal(t, wire.Word("shared"), found.Ignition, "the simulated car tells")
 	require.NotNil(t, found.Next)
 	assert.Equal(t, "wire_ohms", found.Next.Test)
 	sum := 0.0
@@ -107,7 +107,7 @@ func TestCauses(t *testing.T) {
 	// What is told of the coils is kept for the next time, and what rules a cause out does.
 	told := s.causes("--ignition", "each")
 	assert.NotContains(t, told.Sentence, "wire")
-	assert.Equal(t, views.Word("each"), s.causes().Ignition)
+	assert.Equal(t, wire.Word("each"), s.causes().Ignition)
 	s.causes("--ignition", "shared")
 
 	// The repair: the drives since are left out while they are clean.

@@ -12,6 +12,7 @@ import (
 	"stumble/obd"
 	"stumble/obd/elm"
 	"stumble/obd/vehicle"
+	"stumble/views"
 )
 
 const clearAbout = `Clear the trouble codes of every module, after a repair. It erases what the fault was found by, so it is done only with
@@ -121,13 +122,13 @@ func (c *clearing) evidence() error {
 	case last.IsZero():
 		return fmt.Errorf("job %d holds no intake; save one first, with 'stumble intake'", found.ID)
 	default:
-		return fmt.Errorf("job %d holds no intake since the clear of %s; save one first, with 'stumble intake'", found.ID, minute(last))
+		return fmt.Errorf("job %d holds no intake since the clear of %s; save one first, with 'stumble intake'", found.ID, views.Minute(last))
 	}
 	if c.before, err = vehicle.ReadCodes(c.ctx, c.car.Adapter, c.car.Caps); err != nil {
 		return err
 	}
 	if missing := job.Without(job.Erasable(c.before), job.Erasable(c.saved.Codes)); len(missing) > 0 {
-		return fmt.Errorf("the car holds %s, which the intake of %s does not; save a new one first, with 'stumble intake'", codeWords(missing), minute(c.saved.At))
+		return fmt.Errorf("the car holds %s, which the intake of %s does not; save a new one first, with 'stumble intake'", codeWords(missing), views.Minute(c.saved.At))
 	}
 	return nil
 }
@@ -149,7 +150,7 @@ func (c *clearing) warn() {
 	for _, line := range c.before.Unread {
 		writeWrapped(c.out, "", "Could not be read: "+onOneLine(line)+".")
 	}
-	writeWrapped(c.out, "", fmt.Sprintf("Saved in job %d: the intake of %s. A clear repairs nothing.", c.file.Job.ID, minute(c.saved.At)))
+	writeWrapped(c.out, "", fmt.Sprintf("Saved in job %d: the intake of %s. A clear repairs nothing.", c.file.Job.ID, views.Minute(c.saved.At)))
 	fmt.Fprintf(c.err, "Leave the engine off. Type %s to go on: ", elm.ClearWord)
 }
 

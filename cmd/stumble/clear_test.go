@@ -14,6 +14,7 @@ import (
 	"stumble/misfire/journal"
 	"stumble/obd"
 	"stumble/obd/clock"
+	"stumble/views"
 )
 
 // day is a journal, and a day on which the program is run again and again.
@@ -96,7 +97,7 @@ func TestClear(t *testing.T) {
 	o := s.on("engine-off", "CLEAR\n", "clear")
 	require.Equal(t, statusDone, o.status, o.errs)
 	assert.Equal(t, "Leave the engine off. Type CLEAR to go on: ", o.errs)
-	golden(t, "clear.txt", strings.ReplaceAll(o.out, minute(morning().Add(time.Hour)), "2026-11-25 09:30"))
+	golden(t, "clear.txt", strings.ReplaceAll(o.out, views.Minute(morning().Add(time.Hour)), "2026-11-25 09:30"))
 	for line := range strings.Lines(o.out) {
 		assert.LessOrEqual(t, len(line), textWidth+1)
 	}

@@ -6,6 +6,7 @@ import (
 
 	"stumble/obd/vehicle"
 	"stumble/views/report"
+	"stumble/views/wire"
 )
 
 const codesAbout = `Read stored, pending and permanent trouble codes with their freeze frame. Nothing is changed
@@ -53,7 +54,7 @@ func codes(a *app, o *readingOptions) error {
 		return err
 	}
 	if o.asJSON {
-		return writeJSON(a.out, report.CodesObject(found))
+		return wire.WriteLine(a.out, wire.NewCodes(found))
 	}
 	return report.WriteCodes(a.out, found, textWidth)
 }

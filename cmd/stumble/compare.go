@@ -12,9 +12,9 @@ import (
 	"stumble/misfire/journal"
 	"stumble/misfire/proof"
 	"stumble/misfire/rate"
-	"stumble/views"
 	"stumble/views/report"
 	"stumble/views/say"
+	"stumble/views/wire"
 )
 
 const compareAbout = `Judge a repair by a drive before it and one after it, like with like: the same gear state, engine speed and load, equally
@@ -196,7 +196,7 @@ func (c *comparing) run() error {
 	}
 	shown := comparisonShown(found)
 	if c.opts.asJSON {
-		err = writeJSON(c.out, views.NewComparison(shown))
+		err = wire.WriteLine(c.out, wire.NewComparison(shown))
 	} else {
 		err = report.WriteComparison(c.out, shown, textWidth)
 	}

@@ -12,6 +12,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/views"
+	"stumble/views/screen"
 )
 
 // drive is a drive while it is shown: what package job counts, as the views have it.
@@ -100,7 +101,7 @@ func (d *drive) showing(show func(*views.State) error) func(*job.State) error {
 }
 
 // actions is what the screen's keys do.
-func (d *drive) actions() views.Actions {
+func (d *drive) actions() screen.Actions {
 	if d.playback != nil {
 		return playbackKeys{d.playback}
 	}
@@ -113,7 +114,6 @@ type liveKeys struct{ *job.Drive }
 func (k liveKeys) StepSkip()   { k.Skip() }
 func (k liveKeys) StepRepeat() { k.Repeat() }
 func (k liveKeys) StepStop()   { k.Stop() }
-func (k liveKeys) Quit()       {}
 
 // playbackKeys are the keys of a stored drive: what happened is not added to.
 type playbackKeys struct{ *job.Playback }
@@ -123,7 +123,6 @@ func (playbackKeys) Note(string)     {}
 func (playbackKeys) StepSkip()       {}
 func (playbackKeys) StepRepeat()     {}
 func (playbackKeys) StepStop()       {}
-func (playbackKeys) Quit()           {}
 
 // keep ends the recording with the summary that the drive ended with, and tells where it is.
 func (a *app) keep(s *job.Saver, summary any) error {
@@ -173,4 +172,11 @@ func (b *board) show(s *views.State) error {
 	s.Version = b.version
 	b.state = s
 	return nil
+}
+
+// warn shows a warning over the last state.
+func (b *board) warn(text string) {
+	s := *b.State()
+	s.Alert = text
+	_ = b.show(&s)
 }

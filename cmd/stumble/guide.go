@@ -10,6 +10,7 @@ import (
 	"stumble/misfire/practice"
 	"stumble/misfire/steps"
 	"stumble/views"
+	"stumble/views/wire"
 )
 
 // conductor is what leads through something while a drive runs, as it is shown: the steps of a test, or one cylinder
@@ -70,7 +71,7 @@ func (g *guide) summary(w io.Writer, s *misfire.Summary) error {
 
 // object is the same as an object.
 func (g *guide) object(s *views.State) any {
-	return views.NewTestSummary(s, g.runner.Results(s.Summary), g.runner.Notes(s.Summary))
+	return wire.NewTestSummary(s, g.runner.Results(s.Summary), g.runner.Notes(s.Summary))
 }
 
 // ask tells the drive which gear is asked for.

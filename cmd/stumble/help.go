@@ -40,6 +40,7 @@ func writeOverview(w io.Writer, groups []group) {
 	fmt.Fprintln(w, "stumble finds which cylinder misfires, and when.")
 	fmt.Fprintln(w)
 	fmt.Fprintln(w, "usage: stumble COMMAND [options]; 'stumble COMMAND --help' tells more")
+	fmt.Fprintln(w, "       stumble, alone on a terminal, shows the jobs that are saved")
 	for _, g := range groups {
 		fmt.Fprintf(w, "\n%s\n", g.title)
 		writeCommands(w, g.commands)

@@ -11,6 +11,7 @@ import (
 	"stumble/obd/vehicle"
 	"stumble/views"
 	"stumble/views/report"
+	"stumble/views/wire"
 )
 
 const intakeAbout = `Read everything before anything is touched: vehicle, calibrations, codes, freeze frame, readiness,
@@ -70,14 +71,8 @@ func intake(a *app, o *intakeOptions) error {
 	saved := a.saveIntake(k, found, setup.Title) // evidence first
 	likely := cause.StandardBook().Explain(cause.Gather(nil, found, setup.Coils()))
 	if o.asJSON {
-		o := intakeWithCauses{report.IntakeObject(found), views.NewCausesBrief(likely)}
-		return errors.Join(writeJSON(a.out, o), saved)
+		o := wire.IntakeWithCauses{Intake: wire.NewIntake(found), Causes: wire.NewCausesBrief(likely)}
+		return errors.Join(wire.WriteLine(a.out, o), saved)
 	}
 	return errors.Join(report.WriteIntake(a.out, found, textWidth), views.WriteCausesBrief(a.out, likely), saved)
-}
-
-// intakeWithCauses is an intake with what may be behind the misfire, by the codes alone.
-type intakeWithCauses struct {
-	report.Intake
-	Causes *views.CausesBrief `json:"causes"`
 }

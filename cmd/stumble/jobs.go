@@ -8,13 +8,14 @@ import (
 	"io/fs"
 	"os"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
+	"stumble/views"
+	"stumble/views/wire"
 )
 
 const jobsAbout = `The jobs in the journal, the newest first, a line each. A job is one complaint on one vehicle.
@@ -147,14 +148,14 @@ func (b *jobBook) list() error {
 		return err
 	}
 	if b.opts.asJSON {
-		return writeJSON(b.out, newJobsObject(all))
+		return wire.WriteLine(b.out, wire.NewJobs(all))
 	}
 	if len(all) == 0 {
 		_, err := fmt.Fprintf(b.out, "no job in %s; 'stumble intake' and 'stumble watch' begin one\n", b.journal.Path())
 		return err
 	}
 	for i := range all {
-		if _, err := fmt.Fprintln(b.out, jobLine(&all[i])); err != nil {
+		if _, err := fmt.Fprintln(b.out, views.JobLine(&all[i])); err != nil {
 			return err
 		}
 	}
@@ -162,15 +163,14 @@ func (b *jobBook) list() error {
 }
 
 func (b *jobBook) show(id int64, _ string) error {
-	p, err := readJobPage(b.journal, id)
+	p, err := job.ReadPage(b.journal, id)
 	if err != nil {
 		return err
 	}
 	if b.opts.asJSON {
-		return writeJSON(b.out, newJobObject(p))
+		return wire.WriteLine(b.out, wire.NewJob(p))
 	}
-	p.write(b.out)
-	return nil
+	return views.WriteJob(b.out, p, textWidth)
 }
 
 func (b *jobBook) name(id int64, text string) error {
@@ -190,7 +190,7 @@ func (b *jobBook) note(id int64, text string) error {
 func (b *jobBook) deleteJob(id int64, _ string) error {
 	found, err := b.journal.Job(id)
 	if err == nil {
-		err = b.confirm("job", id, jobLine(&found))
+		err = b.confirm("job", id, views.JobLine(&found))
 	}
 	if err == nil {
 		err = b.journal.DeleteJob(id)
@@ -204,7 +204,7 @@ func (b *jobBook) deleteJob(id int64, _ string) error {
 func (b *jobBook) deleteDrive(id int64, _ string) error {
 	drive, err := b.journal.Drive(id)
 	if err == nil {
-		err = b.confirm("drive", id, fmt.Sprintf("drive %d of job %d, %s, %s", id, drive.Job, minute(drive.Started), lengthOf(&drive)))
+		err = b.confirm("drive", id, fmt.Sprintf("drive %d of job %d, %s, %s", id, drive.Job, views.Minute(drive.Started), views.DriveLength(&drive)))
 	}
 	if err == nil {
 		err = b.journal.DeleteDrive(id)
@@ -284,11 +284,6 @@ func (a *app) readLine() (string, error) {
 		return "", context.Cause(a.ctx)
 	}
 }
-
-// minute is a time as it is listed.
-func minute(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
-
-func lengthOf(d *journal.Drive) string { return d.Ended.Sub(d.Started).Round(time.Second).String() }
 
 // onOneLine is a text without line ends and whatever else would disturb a terminal.
 func onOneLine(text string) string { return job.Printable(text) }

@@ -19,6 +19,7 @@ import (
 	"stumble/misfire/steps"
 	"stumble/obd/sim/car"
 	"stumble/views"
+	"stumble/views/wire"
 )
 
 const loadtestAbout = `Watch with guided steps: Park, Drive and Reverse at idle, raised idle, steady cruise, pull. Each step says what to do,
@@ -115,7 +116,7 @@ func loadtest(a *app, o *loadtestOptions) error {
 func (a *app) saying(d *drive, o *watchOptions) func(steps.Event) error {
 	switch {
 	case o.asJSON:
-		return func(e steps.Event) error { return views.WriteLine(a.out, views.NewStepEvent(e, d.Began())) }
+		return func(e steps.Event) error { return wire.WriteLine(a.out, wire.NewStepEvent(e, d.Began())) }
 	case o.plain:
 		return a.aloud
 	}
@@ -165,9 +166,9 @@ func (a *app) awaitEnter(input *bufio.Reader) error {
 	}
 }
 
-// interactive reports whether somebody can type.
-func interactive(in io.Reader) bool {
-	file, ok := in.(*os.File)
+// interactive reports whether an input or output is a terminal.
+func interactive(stream any) bool {
+	file, ok := stream.(*os.File)
 	return ok && term.IsTerminal(int(file.Fd()))
 }
 

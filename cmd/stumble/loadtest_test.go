@@ -373,6 +373,8 @@ type glass struct {
 func (g *glass) Check() error                { return nil }
 func (g *glass) Take() (tcell.Screen, error) { return g, g.Init() }
 
+func (g *glass) Present(io.Reader, io.Writer) bool { return true }
+
 func (g *glass) Show() {
 	g.SimulationScreen.Show()
 	g.keep()

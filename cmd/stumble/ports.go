@@ -8,16 +8,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"stumble/obd/link"
+	"stumble/views/wire"
 )
-
-// portObject is one serial port as JSON.
-type portObject struct {
-	Kind string `json:"kind"` // "port"
-	link.Port
-	Adapter bool   `json:"adapter"`
-	Baud    int    `json:"baud,omitempty"`
-	Why     string `json:"why,omitempty"` // why it is no adapter
-}
 
 const portsAbout = `List this computer's serial ports and ask each whether an adapter answers there, at which speed, and if not, why.
 Only the adapter is asked who it is; nothing is sent to a car. Wireless adapters have no serial port: give tcp://HOST:PORT.`
@@ -58,7 +50,7 @@ func ports(a *app, opts *portsOptions, paths []string) error {
 		return nil
 	}
 	for _, p := range list {
-		o := portObject{Kind: "port", Port: p}
+		o := wire.Port{Kind: "port", Port: p}
 		if !opts.names {
 			a.askPort(&o)
 		}
@@ -66,7 +58,7 @@ func ports(a *app, opts *portsOptions, paths []string) error {
 			return a.ctx.Err()
 		}
 		if opts.asJSON {
-			err = writeJSON(a.out, o)
+			err = wire.WriteLine(a.out, o)
 		} else {
 			_, err = fmt.Fprintln(a.out, portLine(o, opts.names))
 		}
@@ -77,7 +69,7 @@ func ports(a *app, opts *portsOptions, paths []string) error {
 	return nil
 }
 
-func (a *app) askPort(o *portObject) {
+func (a *app) askPort(o *wire.Port) {
 	l, baud, err := findBaud(a.ctx, o.Path, a.clock)
 	var silent *link.BaudError
 	switch {
@@ -92,7 +84,7 @@ func (a *app) askPort(o *portObject) {
 	l.Close()
 }
 
-func portLine(o portObject, onlyName bool) string {
+func portLine(o wire.Port, onlyName bool) string {
 	line := o.Path
 	if o.USB {
 		line += strings.TrimRight(fmt.Sprintf("  USB %s:%s %s", o.VendorID, o.ProductID, o.Product), " ")

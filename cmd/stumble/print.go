@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -22,13 +21,6 @@ func (o *output) Write(p []byte) (int, error) {
 		o.err = fmt.Errorf("cannot write the result: %w; write it elsewhere", err)
 	}
 	return n, o.err
-}
-
-// writeJSON writes an object on a line of its own.
-func writeJSON(w io.Writer, object any) error {
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
-	return e.Encode(object)
 }
 
 // writeWrapped writes a text behind a label, its further lines under the first. A text that is indented shows what

@@ -17,8 +17,8 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/job"
 	"stumble/obd/clock"
-	"stumble/views"
-	"stumble/views/report"
+	"stumble/views/screen"
+	"stumble/views/wire"
 )
 
 // readme is the text of the README.
@@ -121,8 +121,8 @@ func TestReadmeIsComplete(t *testing.T) {
 		assert.True(t, strings.Contains(text, "| `"+c.Name()+"` |"), "the README's table of commands lacks %s", c.Name())
 	}
 	for _, of := range []any{
-		views.SampleLine{}, views.TestSummaryObject{}, views.MarkLine{}, views.NoticeLine{}, views.StepEventLine{},
-		report.Codes{}, intakeWithCauses{}, views.ComparisonObject{}, views.CausesObject{}, views.BenchObject{}, views.BalanceObject{}, views.BalanceEventLine{}, portObject{}, truthObject{}, jobsObject{}, jobObject{},
+		wire.Sample{}, wire.TestSummary{}, wire.Mark{}, wire.Notice{}, wire.StepEvent{},
+		wire.Codes{}, wire.IntakeWithCauses{}, wire.Comparison{}, wire.Causes{}, wire.Bench{}, wire.Balance{}, wire.BalanceEvent{}, wire.Port{}, wire.Truth{}, wire.Jobs{}, wire.Job{},
 	} {
 		for _, name := range fieldNames(reflect.TypeOf(of), map[reflect.Type]bool{}) {
 			assert.True(t, strings.Contains(text, "`"+name+"`"), "the README lacks the field %s of %T", name, of)
@@ -182,16 +182,16 @@ func TestScreenOfTheReadme(t *testing.T) {
 // drawn is a drive's screen of 80 by 24 as it is now, without the spaces at the ends of its lines.
 func drawn(t testing.TB, d *drive) string {
 	t.Helper()
-	screen := &glass{SimulationScreen: tcell.NewSimulationScreen("UTF-8")}
-	require.NoError(t, screen.Init())
-	screen.SetSize(80, 24)
+	term := &glass{SimulationScreen: tcell.NewSimulationScreen("UTF-8")}
+	require.NoError(t, term.Init())
+	term.SetSize(80, 24)
 	shown := make(chan error, 1)
 	go func() {
-		shown <- views.Run(t.Context(), screen, clock.System{}, &d.board, d.actions(), views.Options{})
+		shown <- screen.Run(t.Context(), term, clock.System{}, screen.NewLive(&d.board, d.actions()), screen.Options{})
 	}()
-	require.Eventually(t, func() bool { return strings.Contains(screen.text(), "quit") }, time.Minute, time.Millisecond)
-	text := screen.text()
-	screen.InjectKey(tcell.KeyRune, 'q', tcell.ModNone)
+	require.Eventually(t, func() bool { return strings.Contains(term.text(), "quit") }, time.Minute, time.Millisecond)
+	text := term.text()
+	term.InjectKey(tcell.KeyRune, 'q', tcell.ModNone)
 	require.NoError(t, <-shown)
 	lines := strings.Split(text, "\n")
 	for i := range lines {

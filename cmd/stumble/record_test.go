@@ -19,6 +19,7 @@ import (
 	"stumble/misfire/journal"
 	"stumble/obd/clock"
 	"stumble/views"
+	"stumble/views/wire"
 )
 
 // simulated is a command on the simulated car, as fast as it can, that saves in a journal.
@@ -244,7 +245,7 @@ func TestSavedAgain(t *testing.T) {
 		return nil
 	}))
 	require.ErrorIs(t, err, job.ErrTimeUp)
-	live := views.NewSummary(d.finish())
+	live := wire.NewSummary(d.finish())
 	require.NoError(t, a.keep(d.saver, live))
 	require.Len(t, told, 2)
 	assert.Contains(t, told[0], "the drive is NOT SAVED: ")
@@ -258,7 +259,7 @@ func TestSavedAgain(t *testing.T) {
 func requireSameSummary(t testing.TB, live any, path string, drive string) {
 	t.Helper()
 	var want bytes.Buffer
-	require.NoError(t, views.WriteLine(&want, live))
+	require.NoError(t, wire.WriteLine(&want, live))
 	o := stepped(t, "playback", drive, "--json", "--journal", path)
 	requireDone(t, o)
 	require.Equal(t, strings.TrimSpace(want.String()), lastLines(o.out, 1)[0])
@@ -380,7 +381,7 @@ func TestLostLinkIsNoted(t *testing.T) {
 func TestNothingReadIsNotKept(t *testing.T) {
 	path := aJournal(t)
 	a, d, errs := recorded(t, path)
-	require.NoError(t, a.keep(d.saver, views.NewSummary(d.finish())))
+	require.NoError(t, a.keep(d.saver, wire.NewSummary(d.finish())))
 	assert.Contains(t, errs.String(), "nothing was read from the car: no drive is saved")
 	assert.Empty(t, jobsIn(t, path))
 }

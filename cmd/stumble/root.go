@@ -56,6 +56,9 @@ func newRoot(a *app) *cobra.Command {
 	root.AddCommand(man)
 	all = append(all, group{"The program:", []*cobra.Command{completionCommand(root), man, help}})
 	root.RunE = func(*cobra.Command, []string) error {
+		if a.terminal.Present(a.in, a.written.Writer) {
+			return a.showJobs()
+		}
 		writeOverview(a.err, all)
 		return errNoCommand
 	}

@@ -81,6 +81,7 @@ func TestImportsRunOneWay(t *testing.T) {
 		"obd/vehicle":       {"obd", "obd/clock", "obd/elm"},
 		"obd/sim":           {"obd", "obd/clock", "obd/link", "obd/sim/car"},
 		"obd/sim/car":       {"obd"},
+		"obd/sim/simtest":   {"obd", "obd/sim/car"},
 	}
 	for path, p := range packages(t) {
 		may, inside := allowed[path]
@@ -121,6 +122,9 @@ func TestOnePlaceForEachOutsideThing(t *testing.T) {
 			}
 			if path == "misfire/job" {
 				assert.NotContains(t, []string{"flag", "os", "io", "github.com/spf13/cobra", "github.com/spf13/pflag", "golang.org/x/term"}, imported, "%s parses and prints nothing", path)
+			}
+			if strings.HasPrefix(imported, "github.com/gdamore/tcell") {
+				assert.Equal(t, "views/screen", path, "only the screens know a terminal")
 			}
 			if strings.HasPrefix(imported, "go.bug.st/serial") {
 				assert.Equal(t, "obd/link", path, "only the link knows serial ports")
@@ -345,4 +349,17 @@ func TestNothingPointsOutside(t *testing.T) {
 			assert.NotContains(t, string(text), words, path)
 		}
 	})
+}
+
+// Within the package of the screens two files know the terminal: what is drawn on, and what listens.
+func TestTwoFilesKnowTheTerminal(t *testing.T) {
+	var know []string
+	for _, s := range sources(t) {
+		for _, i := range s.file.Imports {
+			if strings.Contains(i.Path.Value, "/tcell/") && !slices.Contains(know, s.path) {
+				know = append(know, s.path)
+			}
+		}
+	}
+	assert.ElementsMatch(t, []string{"views/screen/canvas.go", "views/screen/loop.go"}, know)
 }

@@ -16,6 +16,7 @@ import (
 
 	"stumble/obd/clock"
 	"stumble/obd/sim/car"
+	"stumble/views/wire"
 )
 
 // running is a run of the program that goes on until it is left.
@@ -51,7 +52,7 @@ func portOf(t testing.TB, server running) string {
 }
 
 // truthIn is what really happened in a served car.
-func truthIn(t *testing.T, path string) (o truthObject) {
+func truthIn(t *testing.T, path string) (o wire.Truth) {
 	t.Helper()
 	text, err := os.ReadFile(path)
 	require.NoError(t, err)

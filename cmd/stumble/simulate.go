@@ -13,7 +13,7 @@ import (
 	"stumble/obd/clock"
 	"stumble/obd/link"
 	"stumble/obd/sim"
-	"stumble/obd/sim/car"
+	"stumble/views/wire"
 )
 
 const simulateAbout = `Serve a simulated adapter with a simulated car behind it, for practice and for other programs, until interrupted:
@@ -124,56 +124,11 @@ func (a *app) serve(s *sim.Simulation, clk clock.Clock, address string) error {
 	return sim.Serve(ctx, l, clk, dial)
 }
 
-// truthObject is what really happened in a simulated drive.
-type truthObject struct {
-	Kind      string          `json:"kind"` // "truth"
-	Cylinders []truthCylinder `json:"cylinders"`
-	Cells     []truthCell     `json:"cells"`
-}
-
-type truthCylinder struct {
-	Cylinder int    `json:"cylinder"`
-	Firings  uint64 `json:"firings"` // that the controller judged
-	Misses   uint64 `json:"misses"`
-	Counted  uint64 `json:"counted"` // by the controller in this driving cycle
-	Shown    uint64 `json:"shown"`   // by its counter, as last refreshed
-}
-
-type truthCell struct {
-	Gear     string    `json:"gear"`
-	Load     int       `json:"load"` // percent
-	RPM      int       `json:"rpm"`  // lower edge of a bin of 50
-	Warm     bool      `json:"warm"`
-	Firings  []uint64  `json:"firings"`  // by cylinder
-	Misses   []uint64  `json:"misses"`   // by cylinder
-	Expected []float64 `json:"expected"` // by cylinder: the sum of the chances
-}
-
 func writeTruth(path string, s *sim.Simulation, clk clock.Clock) error {
 	s.Car.State(clk.Now()) // brings the car up to this moment
-	t := s.Car.Truth()
-	o := truthObject{Kind: "truth"}
-	vehicle := s.Car.Vehicle()
-	for c := 1; c <= vehicle.Cylinders(); c++ {
-		sum := t.Sum(c, nil)
-		o.Cylinders = append(o.Cylinders, truthCylinder{Cylinder: c, Firings: sum.Firings, Misses: sum.Misses, Counted: t.Counted(c), Shown: t.Shown(c)})
-	}
-	for _, cell := range t.Cells {
-		o.Cells = append(o.Cells, cellObject(cell))
-	}
 	file, err := os.Create(path)
 	if err != nil {
 		return fmt.Errorf("cannot write what happened: %w; choose another file", err)
 	}
-	return errors.Join(writeJSON(file, o), file.Close())
-}
-
-func cellObject(c car.Cell) truthCell {
-	o := truthCell{Gear: c.Gear.String(), Load: c.Load, RPM: c.RPM, Warm: c.Warm}
-	for _, t := range c.Cylinders {
-		o.Firings = append(o.Firings, t.Firings)
-		o.Misses = append(o.Misses, t.Misses)
-		o.Expected = append(o.Expected, t.Expected)
-	}
-	return o
+	return errors.Join(wire.WriteLine(file, wire.NewTruth(s.Car)), file.Close())
 }

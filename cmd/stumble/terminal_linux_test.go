@@ -352,3 +352,15 @@ func TestTerminalThatCannot(t *testing.T) {
 		assert.Regexp(t, `^stumble: watch: no screen on this terminal .*--plain.*\r\n$`, out)
 	}
 }
+
+// The program alone, on a terminal, lists the jobs, also before there is any; with its output elsewhere it lists its commands.
+func TestNoCommandOnATerminal(t *testing.T) {
+	s := startOnTerminal(t, nil)
+	s.await("No job is saved yet")
+	s.press("?")
+	s.await("A job is one complaint on one vehicle")
+	s.press("x")
+	s.await(onTheScreen)
+	s.press("q")
+	s.requireLeft(statusDone)
+}

@@ -15,6 +15,7 @@ import (
 	"stumble/misfire/gear"
 	"stumble/misfire/job"
 	"stumble/views"
+	"stumble/views/wire"
 )
 
 const watchAbout = `Count misses live, by cylinder and gear state, on the screen (or --plain, --json).
@@ -166,12 +167,12 @@ func (d *drive) object(state *views.State) any {
 	if d.guide != nil {
 		return d.guide.object(state)
 	}
-	return views.NewSummary(state)
+	return wire.NewSummary(state)
 }
 
 func (a *app) writeSummary(d *drive, state *views.State, asJSON bool) error {
 	if asJSON {
-		return views.WriteLine(a.out, d.object(state))
+		return wire.WriteLine(a.out, d.object(state))
 	}
 	write := func() error { return views.WriteSummary(a.out, state.Summary) }
 	if d.guide != nil {
@@ -275,12 +276,12 @@ func layoutNamed(layouts []engine.Layout, key string) (engine.Layout, error) {
 func (a *app) jsonLines(d *drive) error {
 	d.Notify = func(n job.Notice) error {
 		if text := d.words(n); text != "" {
-			return views.WriteLine(a.out, views.NewNotice(n.At, text))
+			return wire.WriteLine(a.out, wire.NewNotice(n.At, text))
 		}
 		return nil
 	}
-	d.Marked = func(m job.Mark) error { return views.WriteLine(a.out, views.NewMark(viewMark(m), d.Began())) }
-	return d.Run(a.ctx, time.Second, d.showing(func(s *views.State) error { return views.WriteLine(a.out, views.NewSample(s)) }))
+	d.Marked = func(m job.Mark) error { return wire.WriteLine(a.out, wire.NewMark(viewMark(m), d.Began())) }
+	return d.Run(a.ctx, time.Second, d.showing(func(s *views.State) error { return wire.WriteLine(a.out, wire.NewSample(s)) }))
 }
 
 // stepLineEvery is how much of a guided drive one line stands for: what is to be read aloud must not drown in them.

@@ -9,6 +9,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
+	"stumble/views"
 )
 
 // missingHere begins what is told of what cannot be read any more.
@@ -91,11 +92,11 @@ func recordingWords(r *job.RecordingState, s *misfire.Summary, j *journal.Journa
 func repairWords(r *job.Repair) string {
 	switch r.Kind {
 	case job.ByNote:
-		return fmt.Sprintf("the note %q of %s", onOneLine(r.Text), minute(r.At))
+		return fmt.Sprintf("the note %q of %s", onOneLine(r.Text), views.Minute(r.At))
 	case job.ByMark:
-		return fmt.Sprintf("the mark %q of %s", onOneLine(r.Text), minute(r.At))
+		return fmt.Sprintf("the mark %q of %s", onOneLine(r.Text), views.Minute(r.At))
 	}
-	return "the clear of " + minute(r.At)
+	return "the clear of " + views.Minute(r.At)
 }
 
 // ruleWords is how drives were chosen; empty when the user named them.
@@ -115,7 +116,7 @@ func ruleWords(c *job.Choice) string {
 func choiceWords(e *job.ChoiceError) string {
 	switch {
 	case e.Drives < 2:
-		return fmt.Sprintf("job %d holds %s: a comparison wants one before and one after the repair; record it with 'stumble watch'", e.Job, counted(e.Drives, "drive"))
+		return fmt.Sprintf("job %d holds %s: a comparison wants one before and one after the repair; record it with 'stumble watch'", e.Job, views.Things(e.Drives, "drive"))
 	case e.Before:
 		return fmt.Sprintf("job %d holds no drive before %s: name the drives to compare by their numbers", e.Job, repairWords(&e.Repair))
 	}

@@ -8,6 +8,7 @@ import (
 	"stumble/misfire/cause"
 	"stumble/obd"
 	"stumble/obd/sim/car"
+	"stumble/obd/sim/simtest"
 )
 
 // BenchmarkCollector tells what hearing a drive for its causes costs beside counting it: "of-tally" is the share of the
@@ -54,10 +55,12 @@ func recorded(b *testing.B) (record []obd.Sample) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	r := &rig{car: c, tally: misfire.NewTally(misfire.Config{}), cylinders: 4}
+	asker := simtest.Asker{Car: c, Takes: 20 * time.Millisecond}
+	round := slowRound(4)
 	for at := time.Duration(0); at < 6*time.Minute; at += 60 * time.Millisecond {
-		r.ask(epoch.Add(at))
-		record = append(record, r.sample.Clone())
+		if sample := asker.Ask(epoch.Add(at), round.Next()); sample != nil {
+			record = append(record, sample.Clone())
+		}
 	}
 	return record
 }

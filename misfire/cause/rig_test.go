@@ -13,6 +13,7 @@ import (
 	"stumble/misfire/gear"
 	"stumble/obd"
 	"stumble/obd/sim/car"
+	"stumble/obd/sim/simtest"
 )
 
 // epoch is when every drive of these tests begins.
@@ -97,7 +98,8 @@ func drive(t testing.TB, b build, cfg car.Config, seed uint64, length time.Durat
 	require.NoError(t, err)
 	layout, err := engine.Find(b.layout)
 	require.NoError(t, err)
-	r := &rig{car: c, tally: misfire.NewTally(misfire.Config{Engine: layout}), cylinders: layout.Cylinders}
+	r := &rig{car: c, tally: misfire.NewTally(misfire.Config{Engine: layout}), asker: simtest.Asker{Car: c, Takes: 20 * time.Millisecond}}
+	r.round = slowRound(layout.Cylinders)
 	r.tally.EachWindow(r.heard.AddWindow)
 	const every = 60 * time.Millisecond
 	for at := time.Duration(0); at < length; at += every {
@@ -110,66 +112,30 @@ func drive(t testing.TB, b build, cfg car.Config, seed uint64, length time.Durat
 
 // rig asks a car, without adapter and dialogue.
 type rig struct {
-	car       *car.Car
-	tally     *misfire.Tally
-	heard     cause.Collector
-	cylinders int
-
-	turn, others, counts int
-	answers              []car.Answer
-	sample               obd.Sample
-
-	lever car.GearState
-	since time.Time
-	told  bool
+	car    *car.Car
+	tally  *misfire.Tally
+	heard  cause.Collector
+	asker  simtest.Asker
+	round  simtest.Round
+	helper simtest.Helper
 }
 
-// request is what to ask next: engine values, and after every second of them a counter, the gear or slow values.
-func (r *rig) request() []byte {
-	if r.turn++; r.turn%3 != 0 {
-		return []byte{0x01, obd.PIDRPM, obd.PIDLoad, obd.PIDSpeed, obd.PIDThrottle, obd.PIDFuelSystem}
-	}
-	switch r.others++; {
-	case r.others%10 == 1:
-		return []byte{0x01, obd.PIDCoolant, obd.PIDTrimShort1, obd.PIDTrimLong1, obd.PIDTrimShort2, obd.PIDTrimLong2}
-	case r.others%4 == 0:
-		return []byte{0x01, obd.PIDAuxiliary, obd.PIDGear}
-	}
-	r.counts++
-	return []byte{0x06, obd.MIDCylinder1 + byte(r.counts%r.cylinders)}
+// slowRound asks for the fuel trims, too.
+func slowRound(cylinders int) simtest.Round {
+	return simtest.Round{Cylinders: cylinders, Slow: []byte{obd.PIDCoolant, obd.PIDTrimShort1, obd.PIDTrimLong1, obd.PIDTrimShort2, obd.PIDTrimLong2}}
 }
 
 func (r *rig) ask(sent time.Time) {
-	request := r.request()
-	r.answers = r.car.Request(r.answers[:0], sent, 0, request)
-	r.sample.Sent, r.sample.Received = sent, sent.Add(20*time.Millisecond)
-	r.sample.Readings = r.sample.Readings[:0]
-	for _, a := range r.answers {
-		m := obd.Message{Module: obd.Module{ID: 0x7D8 + uint32(a.Module), Bits: 11}, Data: a.Data}
-		decode := obd.AppendLive
-		if request[0] == 0x06 {
-			decode = obd.AppendCounts
-		}
-		if readings, err := decode(r.sample.Readings, m); err == nil {
-			r.sample.Readings = readings
-		}
+	if sample := r.asker.Ask(sent, r.round.Next()); sample != nil {
+		r.tally.Add(sample)
+		r.heard.Add(sample)
 	}
-	if len(r.sample.Readings) == 0 {
-		return
-	}
-	r.tally.Add(&r.sample)
-	r.heard.Add(&r.sample)
 }
 
 // help marks the gear a second after the lever was moved.
 func (r *rig) help(at time.Time) {
-	g := r.car.State(at).Gear
-	if g != r.lever || r.since.IsZero() {
-		r.lever, r.since, r.told = g, at, false
-	}
-	if !r.told && at.Sub(r.since) >= time.Second {
+	if g, marks := r.helper.Look(r.car, at); marks {
 		r.tally.Mark(at, [...]gear.State{car.ParkNeutral: gear.ParkNeutral, car.DriveAtRest: gear.Drive, car.Reverse: gear.Reverse, car.Moving: gear.Moving}[g])
-		r.told = true
 	}
 }
 

@@ -39,12 +39,6 @@ func (d *deadline) set(t time.Time) {
 	d.at.Store(int64(t.Sub(d.base)))
 }
 
-// time returns the deadline, or false when there is none.
-func (d *deadline) time() (time.Time, bool) {
-	at := d.at.Load()
-	return d.base.Add(time.Duration(at)), at != noDeadline
-}
-
 // wait is how long to wait in the operating system: what is left, at most a slice, or
 // os.ErrDeadlineExceeded when nothing is.
 func (d *deadline) wait() (time.Duration, error) {

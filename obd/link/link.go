@@ -1,5 +1,5 @@
-// Package link carries bytes to and from an adapter: a serial port, a TCP connection, or the playback of
-// recorded exchanges. It knows nothing of what the bytes mean.
+// Package link carries bytes to and from an adapter: a serial port or a TCP connection. It knows nothing
+// of what the bytes mean.
 package link
 
 import (

@@ -5,7 +5,6 @@ import (
 	"io"
 	"net"
 	"runtime"
-	"strings"
 	"testing"
 	"time"
 
@@ -93,34 +92,6 @@ func TestSerialKeepsTheContract(t *testing.T) {
 			l, master := serialPair(t, clk)
 			return linktest.Pair{Link: l, Peer: master, Clock: clk}
 		})
-	})
-}
-
-func TestPlaybackKeepsTheContract(t *testing.T) {
-	const recording = `
-0.000 > "0100\r"
-0.030 < "7E8 06 41 00"
-0.050 < " BE 3F B8 13 \r\r>"
-`
-	eachClock(t, func(t *testing.T, clockFor func() clock.Clock) {
-		linktest.Run(t, func(t *testing.T) linktest.Pair {
-			clk := clockFor()
-			var options []link.PlaybackOption
-			if _, stands := clk.(*clock.Stepped); !stands {
-				options = append(options, link.AtOnce())
-			}
-			l, err := link.Playback(strings.NewReader(recording), clk, options...)
-			require.NoError(t, err)
-			return linktest.Pair{Link: l, Clock: clk, Ask: []byte("01 00\r"), Answer: []byte("7E8 06 41 00 BE 3F B8 13 \r\r>")}
-		})
-	})
-}
-
-func TestRecorderKeepsTheContract(t *testing.T) {
-	linktest.Run(t, func(t *testing.T) linktest.Pair {
-		clk := newClock()
-		l, conn := tcpPair(t, clk)
-		return linktest.Pair{Link: link.NewRecorder(l, io.Discard, clk, nil), Peer: conn, Clock: clk}
 	})
 }
 

@@ -239,7 +239,7 @@ func (w *words) readingTable(readings []obd.Reading) *table {
 		if r.ID == obd.PIDFuelSystem && r.Part == obd.PartFuelSystem2 && r.Value == 0 {
 			continue // hardly any engine has a second one
 		}
-		t.add(w.nameOf(r), w.readingText(r), hex(r.ID))
+		t.add(w.nameOf(r), w.readingText(r), Hex(r.ID))
 	}
 	return t
 }
@@ -256,4 +256,17 @@ func (d *Document) addUnread(unread []string) {
 		lines[i] = foreign(l)
 	}
 	d.add(lines)
+}
+
+// CodesUnread picks the lines that are about codes and their freeze frames.
+func CodesUnread(unread []string) []string {
+	var out []string
+	for _, line := range unread {
+		for _, opening := range [...]string{unreadStored, unreadPending, unreadPermanent, unreadFrame} {
+			if strings.HasPrefix(line, opening) {
+				out = append(out, line)
+			}
+		}
+	}
+	return out
 }

@@ -8,35 +8,35 @@ import (
 	"stumble/obd"
 )
 
-// cylinderCounts are the misfire counts that a module keeps of one cylinder; nil is not told.
-type cylinderCounts struct {
-	module           obd.Module
-	cylinder         int
-	current, average *obd.TestResult
+// CylinderCounts are the misfire counts that a module keeps of one cylinder; nil is not told.
+type CylinderCounts struct {
+	Module           obd.Module
+	Cylinder         int
+	Current, Average *obd.TestResult
 }
 
-// countsOf picks the misfire counts out of test results, by module and cylinder.
-func countsOf(tests []obd.TestResult) []cylinderCounts {
-	var out []cylinderCounts
+// CountsOf picks the misfire counts out of test results, by module and cylinder.
+func CountsOf(tests []obd.TestResult) []CylinderCounts {
+	var out []CylinderCounts
 	for i := range tests {
 		r := &tests[i]
 		cylinder, ok := countedCylinder(r, tests)
 		if !ok {
 			continue
 		}
-		k := slices.IndexFunc(out, func(c cylinderCounts) bool { return c.module == r.Module && c.cylinder == cylinder })
+		k := slices.IndexFunc(out, func(c CylinderCounts) bool { return c.Module == r.Module && c.Cylinder == cylinder })
 		if k < 0 {
 			k = len(out)
-			out = append(out, cylinderCounts{module: r.Module, cylinder: cylinder})
+			out = append(out, CylinderCounts{Module: r.Module, Cylinder: cylinder})
 		}
 		if r.TID == obd.TIDCount {
-			out[k].current = r
+			out[k].Current = r
 		} else {
-			out[k].average = r
+			out[k].Average = r
 		}
 	}
-	slices.SortFunc(out, func(a, b cylinderCounts) int {
-		return cmp.Or(cmp.Compare(a.module.ID, b.module.ID), cmp.Compare(a.cylinder, b.cylinder))
+	slices.SortFunc(out, func(a, b CylinderCounts) int {
+		return cmp.Or(cmp.Compare(a.Module.ID, b.Module.ID), cmp.Compare(a.Cylinder, b.Cylinder))
 	})
 	return out
 }
@@ -52,16 +52,16 @@ func countedCylinder(r *obd.TestResult, tests []obd.TestResult) (cylinder int, o
 // addCounts shows the misfire counts of each cylinder, or says why there are none.
 func (d *Document) addCounts(i *obd.Intake) {
 	d.section(d.tell("head-counts"))
-	counts := countsOf(i.Tests)
+	counts := CountsOf(i.Tests)
 	if len(counts) == 0 {
 		d.say(d.noCounts(i.Protocol))
 		return
 	}
 	turns, told := running(i.Live)
-	several := counts[0].module != counts[len(counts)-1].module
+	several := counts[0].Module != counts[len(counts)-1].Module
 	for group := range modulesOf(counts) {
 		if several {
-			d.say(d.tell("counted-by", group[0].module))
+			d.say(d.tell("counted-by", group[0].Module))
 		}
 		d.show(d.countTable(group, d.driveColumn(turns, told)))
 		d.say(d.shareLine(group))
@@ -74,10 +74,10 @@ func (d *Document) addCounts(i *obd.Intake) {
 }
 
 // modulesOf parts sorted counts by module.
-func modulesOf(counts []cylinderCounts) iter.Seq[[]cylinderCounts] {
-	return func(yield func([]cylinderCounts) bool) {
+func modulesOf(counts []CylinderCounts) iter.Seq[[]CylinderCounts] {
+	return func(yield func([]CylinderCounts) bool) {
 		for len(counts) > 0 {
-			end := slices.IndexFunc(counts, func(c cylinderCounts) bool { return c.module != counts[0].module })
+			end := slices.IndexFunc(counts, func(c CylinderCounts) bool { return c.Module != counts[0].Module })
 			if end < 0 {
 				end = len(counts)
 			}
@@ -89,7 +89,7 @@ func modulesOf(counts []cylinderCounts) iter.Seq[[]cylinderCounts] {
 	}
 }
 
-func (w *words) countTable(counts []cylinderCounts, drive string) *table {
+func (w *words) countTable(counts []CylinderCounts, drive string) *table {
 	t := &table{columns: []column{
 		{title: w.tell("col-cylinder"), right: true}, {title: drive, right: true}, {title: w.tell("col-share"), right: true},
 		{title: w.tell("col-average"), right: true}, {title: w.tell("col-remark")},
@@ -97,10 +97,10 @@ func (w *words) countTable(counts []cylinderCounts, drive string) *table {
 	total := totalMisses(counts)
 	for _, c := range counts {
 		share := ""
-		if total > 0 && c.current != nil {
-			share = w.shareText(c.current.Value / total)
+		if total > 0 && c.Current != nil {
+			share = w.shareText(c.Current.Value / total)
 		}
-		t.add(whole(c.cylinder), w.countText(c.current), share, w.countText(c.average), w.countRemark(c))
+		t.add(whole(c.Cylinder), w.countText(c.Current), share, w.countText(c.Average), w.countRemark(c))
 	}
 	return t
 }
@@ -110,15 +110,15 @@ const leastForShares = 10
 
 // totalMisses adds up the counts of a drive; it is 0 where a full counter hides the sum, or there are too
 // few for shares.
-func totalMisses(counts []cylinderCounts) float64 {
+func totalMisses(counts []CylinderCounts) float64 {
 	total := 0.0
 	for _, c := range counts {
 		switch {
-		case c.current == nil:
-		case c.current.Saturated():
+		case c.Current == nil:
+		case c.Current.Saturated():
 			return 0
 		default:
-			total += c.current.Value
+			total += c.Current.Value
 		}
 	}
 	if total < leastForShares {
@@ -138,8 +138,8 @@ func (w *words) countText(r *obd.TestResult) string {
 }
 
 // countRemark says what the figure alone does not.
-func (w *words) countRemark(c cylinderCounts) string {
-	r := c.current
+func (w *words) countRemark(c CylinderCounts) string {
+	r := c.Current
 	switch {
 	case r == nil:
 		return ""
@@ -155,14 +155,14 @@ func (w *words) countRemark(c cylinderCounts) string {
 
 // shareLine names the cylinders that have more than a tenth of all misses, the share from which the
 // multiple-cylinder code is due (13 CCR 1968.2 (e)(3.1.3)).
-func (w *words) shareLine(counts []cylinderCounts) string {
+func (w *words) shareLine(counts []CylinderCounts) string {
 	total := totalMisses(counts)
 	var names []string
 	part := 0.0
 	for _, c := range counts {
-		if c.current != nil && c.current.Value > total/10 {
-			names = append(names, whole(c.cylinder))
-			part += c.current.Value
+		if c.Current != nil && c.Current.Value > total/10 {
+			names = append(names, whole(c.Cylinder))
+			part += c.Current.Value
 		}
 	}
 	if total == 0 || len(names) == 0 || len(names) == len(counts) {

@@ -168,8 +168,8 @@ func sixteenIntake(t testing.TB) *obd.Intake {
 	return i
 }
 
-// simulatedIntake reads a car of the simulation through the adapter, as the program does.
-func simulatedIntake(t testing.TB, name string) *obd.Intake {
+// SimulatedIntake reads a car of the simulation through the adapter, as the program does.
+func SimulatedIntake(t testing.TB, name string) *obd.Intake {
 	t.Helper()
 	clk := clock.NewStepped(noon)
 	s, err := sim.Open(name, 1, clk)

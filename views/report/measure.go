@@ -5,6 +5,8 @@ import (
 	"unicode"
 
 	"github.com/rivo/uniseg"
+
+	"stumble/views/wrap"
 )
 
 // firmSpace joins a figure to its unit: no line is broken there. It is printed as a plain space.
@@ -13,51 +15,11 @@ const firmSpace = "\u00a0"
 // width is the number of terminal cells that a text takes.
 func width(s string) int { return uniseg.StringWidth(bare(s)) }
 
-// wrap breaks a text into lines of at most limit cells, where the line-breaking rules of Unicode (UAX 14)
-// allow it; a word longer than a line is cut between characters. Newlines part paragraphs. There is always
-// at least one line.
-func wrap(s string, limit int) []string {
-	var lines []string
-	for part := range strings.SplitSeq(s, "\n") {
-		lines = append(lines, wrapParagraph(part, limit)...)
-	}
-	return lines
-}
+// wrapped breaks a text into lines of at most limit cells; see [wrap.Lines].
+func wrapped(s string, limit int) []string { return wrap.Lines(s, float64(limit), cells) }
 
-func wrapParagraph(s string, limit int) []string {
-	var lines []string
-	line, state := "", -1
-	for s != "" {
-		var piece string
-		piece, s, _, state = uniseg.FirstLineSegmentInString(s, state)
-		if width(strings.TrimRight(line+piece, " ")) <= limit {
-			line += piece
-			continue
-		}
-		if line != "" {
-			lines = append(lines, strings.TrimRight(line, " "))
-		}
-		var full []string
-		full, line = cut(piece, limit)
-		lines = append(lines, full...)
-	}
-	return append(lines, strings.TrimRight(line, " "))
-}
-
-// cut takes whole lines off a piece that may be longer than a line, and returns what is left of it.
-func cut(piece string, limit int) (full []string, rest string) {
-	line, state := "", -1
-	for piece != "" {
-		var character string
-		character, piece, _, state = uniseg.FirstGraphemeClusterInString(piece, state)
-		if line != "" && width(strings.TrimRight(line+character, " ")) > limit {
-			full = append(full, line)
-			line = ""
-		}
-		line += character
-	}
-	return full, line
-}
+// cells is width as texts are wrapped by it.
+func cells(s string) float64 { return float64(width(s)) }
 
 // pad fills a text with spaces up to a width.
 func pad(s string, to int, right bool) string {

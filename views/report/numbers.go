@@ -13,17 +13,10 @@ import (
 
 // grouped writes a whole number with its thousands parted: "38,412".
 func (w *words) grouped(v float64) string {
-	if finite(v) == nil {
+	if !finite(v) {
 		return w.tell("word-no-number")
 	}
-	s := strconv.FormatFloat(math.Abs(math.Round(v)), 'f', 0, 64)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	if math.Round(v) < 0 {
-		return "-" + s
-	}
-	return s
+	return say.Grouped(v)
 }
 
 // counted is a message about a whole number of things, written with its thousands parted.
@@ -35,7 +28,7 @@ func (w *words) counted(key catalogue.Key, n float64, more ...any) string {
 // written as a little, nor a little as none.
 func (w *words) figureOf(v float64) string {
 	switch {
-	case finite(v) == nil:
+	case !finite(v):
 		return w.tell("word-no-number")
 	case v == 0:
 		return "0"
@@ -60,7 +53,7 @@ func (w *words) limit(v float64) string {
 // ratio writes how many times as often: "0.08", "15".
 func (w *words) ratio(v float64) string {
 	switch {
-	case finite(v) == nil:
+	case !finite(v):
 		return w.tell("word-no-number")
 	case v == 0:
 		return "0"
@@ -83,7 +76,7 @@ func (w *words) limits(e rate.Estimate) string {
 // compact writes a count so short that a narrow column need not break it, which would make two numbers of one.
 func (w *words) compact(v float64) string {
 	const million = 1e6
-	if v < million-0.5 || finite(v) == nil {
+	if v < million-0.5 || !finite(v) {
 		return w.grouped(v)
 	}
 	return w.tell("figure-millions", strconv.FormatFloat(v/million, 'f', 2, 64))
@@ -109,7 +102,7 @@ func (w *words) rateLines(e rate.Estimate) string {
 // percent writes a share of the whole; a little is not nothing.
 func (w *words) percent(v float64) string {
 	switch {
-	case finite(v) == nil:
+	case !finite(v):
 		return w.tell("word-no-number")
 	case v > 0 && v < 0.05:
 		return w.tell("range-under", "0.05"+firmSpace+"%")
@@ -215,3 +208,6 @@ func (w *words) asSentence(note string) string {
 	}
 	return w.sentence(note)
 }
+
+// finite reports whether a value is a number that can be written.
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

@@ -8,8 +8,8 @@ import (
 	"stumble/obd"
 )
 
-// readingName names a reading in plain words; "" when its parameter is not known.
-func readingName(r *obd.Reading) string {
+// ReadingName names a reading in plain words; "" when its parameter is not known.
+func ReadingName(r *obd.Reading) string {
 	pid, known := obd.DescribePID(r.ID)
 	if !known || int(r.Part) >= len(pid.Parts) {
 		return ""
@@ -32,14 +32,14 @@ func readingName(r *obd.Reading) string {
 
 // nameOf names a reading in any case.
 func (w *words) nameOf(r *obd.Reading) string {
-	if name := readingName(r); name != "" {
+	if name := ReadingName(r); name != "" {
 		return name
 	}
-	return w.tell("name-parameter", hex(r.ID))
+	return w.tell("name-parameter", Hex(r.ID))
 }
 
-// readingState is what a reading says that is a state rather than a number, as programs read it; "" for numbers.
-func readingState(r *obd.Reading) string {
+// ReadingState is what a reading says that is a state rather than a number, as programs read it; "" for numbers.
+func ReadingState(r *obd.Reading) string {
 	switch {
 	case r.ID == obd.PIDFuelSystem:
 		return obd.FuelSystem(r.Value).String()
@@ -71,7 +71,7 @@ func (w *words) rounded(r *obd.Reading) string { return w.written(r.Value, 0, r.
 
 // readingText is a reading's value with its unit, or its state.
 func (w *words) readingText(r *obd.Reading) string {
-	switch state := readingState(r); state {
+	switch state := ReadingState(r); state {
 	case "":
 	case stateOn, stateOff:
 		return w.onOff(state == stateOn)
@@ -104,7 +104,7 @@ func (w *words) quantity(v float64, unit obd.Unit) string {
 
 // written writes a number with so many decimals, and its unit.
 func (w *words) written(v float64, places int, unit obd.Unit) string {
-	if finite(v) == nil {
+	if !finite(v) {
 		return w.tell("word-no-number")
 	}
 	v, unit = w.measure(v, unit)
@@ -137,7 +137,7 @@ func decimals(unit obd.Unit) int {
 // find gives the first reading of a parameter's part that is a number.
 func find(readings []obd.Reading, pid, part byte) (*obd.Reading, bool) {
 	for i := range readings {
-		if r := &readings[i]; r.ID == pid && r.Part == part && finite(r.Value) != nil {
+		if r := &readings[i]; r.ID == pid && r.Part == part && finite(r.Value) {
 			return r, true
 		}
 	}

@@ -128,10 +128,10 @@ func TestReportTextIsFitForAPrinter(t *testing.T) {
 }
 
 func TestReportGolden(t *testing.T) {
-	golden(t, "report-worked.txt", reportText(t, Compose(worked(t), Options{}), 72))
-	golden(t, "report-worked-us.txt", reportText(t, Compose(worked(t), Options{Units: US}), 132))
-	golden(t, "report-older.txt", reportText(t, Compose(older(t), Options{}), 72))
-	golden(t, "report-empty.txt", reportText(t, Compose(&Case{Made: noon}, Options{}), 72))
+	Golden(t, "report-worked.txt", reportText(t, Compose(worked(t), Options{}), 72))
+	Golden(t, "report-worked-us.txt", reportText(t, Compose(worked(t), Options{Units: US}), 132))
+	Golden(t, "report-older.txt", reportText(t, Compose(older(t), Options{}), 72))
+	Golden(t, "report-empty.txt", reportText(t, Compose(&Case{Made: noon}, Options{}), 72))
 }
 
 // requireInOrder holds a page to telling some things one after the other.

@@ -34,7 +34,7 @@ func (d *Document) addTests(i *obd.Intake) {
 		if r := &i.Legacy[k]; r.Pass {
 			passed++
 		} else {
-			failed.add(d.tell("legacy-test", hex(r.TID)), d.tell("legacy-component", hex(r.Component)), whole(int(r.Value)), d.legacyAllowed(r))
+			failed.add(d.tell("legacy-test", Hex(r.TID)), d.tell("legacy-component", Hex(r.Component)), whole(int(r.Value)), d.legacyAllowed(r))
 		}
 	}
 	if passed+len(failed.rows)+len(waiting) == 0 {

@@ -6,7 +6,7 @@ import (
 	"io"
 	"strings"
 
-	"github.com/rivo/uniseg"
+	"stumble/views/wrap"
 )
 
 // least is the narrowest line that the tables can be read at.
@@ -84,7 +84,7 @@ func (p *textPage) heading(h heading) {
 	rules := [...]string{"=", "-", "~", "."}
 	rule := rules[min(h.level, len(rules))-1]
 	longest := 0
-	for _, l := range wrap(h.text, p.width) {
+	for _, l := range wrapped(h.text, p.width) {
 		p.line(l)
 		longest = max(longest, width(l))
 	}
@@ -93,7 +93,7 @@ func (p *textPage) heading(h heading) {
 
 // hanging writes a paragraph whose first line bears a sign before the margin of all.
 func (p *textPage) hanging(sign, text string) {
-	for _, l := range wrap(text, p.width-width(sign)) {
+	for _, l := range wrapped(text, p.width-width(sign)) {
 		p.line(sign + l)
 		sign = strings.Repeat(" ", width(sign))
 	}
@@ -198,20 +198,20 @@ func (p *textPage) signatures(lines signatures) {
 // row writes the cells of one row, each wrapped within its column.
 func (p *textPage) row(t *table, widths []int, cells []string) {
 	height := 0
-	wrapped := make([][]string, len(widths))
+	lines := make([][]string, len(widths))
 	for i, cell := range cells {
-		wrapped[i] = wrap(cell, widths[i])
-		height = max(height, len(wrapped[i]))
+		lines[i] = wrapped(cell, widths[i])
+		height = max(height, len(lines[i]))
 	}
 	for y := range height {
 		var line strings.Builder
-		for i, lines := range wrapped {
+		for i, cell := range lines {
 			if i > 0 {
 				line.WriteString(strings.Repeat(" ", gap))
 			}
 			text := ""
-			if y < len(lines) {
-				text = lines[y]
+			if y < len(cell) {
+				text = cell[y]
 			}
 			line.WriteString(pad(text, widths[i], t.columns[i].right))
 		}
@@ -230,10 +230,10 @@ func (p *textPage) columnWidths(t *table) []int {
 		for _, r := range t.rows {
 			if r.kind != rowBand {
 				widths[i] = max(widths[i], min(longestLine(r.cells[i]), p.width))
-				words[i] = max(words[i], longestWord(r.cells[i]))
+				words[i] = max(words[i], int(wrap.LongestWord(r.cells[i], cells)))
 			}
 		}
-		words[i] = max(words[i], longestWord(c.title))
+		words[i] = max(words[i], int(wrap.LongestWord(c.title, cells)))
 	}
 	const readable = 16
 	for excess := sum(widths) + gap*(len(widths)-1) - p.width; excess > 0; excess-- {
@@ -256,17 +256,6 @@ func longestLine(s string) int {
 	longest := 0
 	for part := range strings.SplitSeq(s, "\n") {
 		longest = max(longest, width(part))
-	}
-	return longest
-}
-
-// longestWord is the widest piece of a text at which no line may be broken (UAX 14).
-func longestWord(s string) int {
-	longest, state := 0, -1
-	for s != "" {
-		var piece string
-		piece, s, _, state = uniseg.FirstLineSegmentInString(s, state)
-		longest = max(longest, width(strings.TrimRight(piece, " \n")))
 	}
 	return longest
 }

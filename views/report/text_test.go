@@ -55,7 +55,7 @@ func TestWrap(t *testing.T) {
 		{"ideographs break anywhere (UAX 14, class ID)", "変速機制御", 4, []string{"変速", "機制", "御"}},
 		{"characters stay whole", "e\u0301e\u0301e\u0301", 2, []string{"e\u0301e\u0301", "e\u0301"}},
 	} {
-		assert.Equal(t, c.want, wrap(c.in, c.limit), c.name)
+		assert.Equal(t, c.want, wrapped(c.in, c.limit), c.name)
 	}
 }
 

@@ -143,7 +143,7 @@ func (w *words) shareText(share float64) string {
 	return w.written(100*share, 0, obd.Percent)
 }
 
-func hex(id byte) string { return fmt.Sprintf("%02X", id) }
+func Hex(id byte) string { return fmt.Sprintf("%02X", id) }
 
 func whole(n int) string { return strconv.Itoa(n) }
 

@@ -5,7 +5,6 @@ import (
 	"io"
 	"net"
 	"os"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -21,13 +20,42 @@ import (
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-// saying is a link whose adapter says text by itself, at once.
-func saying(t *testing.T, text string, faults ...linktest.Fault) (link.Link, *clock.Stepped) {
-	t.Helper()
+// speaker is a link whose adapter says a text by itself, at once, and then nothing.
+type speaker struct {
+	clk      clock.Clock
+	text     string
+	deadline time.Time
+	closed   bool
+}
+
+func (s *speaker) Read(p []byte) (int, error) {
+	switch {
+	case s.closed:
+		return 0, net.ErrClosed
+	case s.text == "":
+		s.clk.SleepUntil(s.deadline, nil)
+		return 0, os.ErrDeadlineExceeded
+	}
+	n := copy(p, s.text)
+	s.text = s.text[n:]
+	return n, nil
+}
+
+func (s *speaker) Write(p []byte) (int, error) {
+	if s.closed {
+		return 0, net.ErrClosed
+	}
+	return len(p), nil
+}
+
+func (s *speaker) SetReadDeadline(t time.Time) error { s.deadline = t; return nil }
+
+func (s *speaker) Close() error { s.closed = true; return nil }
+
+// saying is a link whose adapter says text, with faults.
+func saying(_ *testing.T, text string, faults ...linktest.Fault) (link.Link, *clock.Stepped) {
 	clk := clock.NewStepped(time.Date(2026, 11, 25, 8, 30, 0, 0, time.UTC))
-	l, err := link.Playback(strings.NewReader("0 < "+strconv.QuoteToASCII(text)), clk)
-	require.NoError(t, err)
-	return linktest.Faulty(l, clk, faults...), clk
+	return linktest.Faulty(&speaker{clk: clk, text: text}, clk, faults...), clk
 }
 
 // all reads until the link gives an error; the deadline makes silence one.

@@ -1,0 +1,110 @@
+package wire
+
+import (
+	"stumble/misfire/job"
+	"stumble/misfire/journal"
+)
+
+// Jobs is the list of jobs: {"kind":"jobs",...}.
+type Jobs struct {
+	Kind string    `json:"kind"`
+	Jobs []JobHead `json:"jobs"`
+}
+
+// JobHead is a job without what is under it.
+type JobHead struct {
+	Job       int64      `json:"job"`
+	Name      Word       `json:"name"`
+	Complaint Word       `json:"complaint"`
+	Opened    Stamp      `json:"opened"`
+	Vehicle   JobVehicle `json:"vehicle"`
+	Intakes   int        `json:"intake_count"`
+	Drives    int        `json:"drive_count"`
+	Bench     int        `json:"bench_count"`
+	Notes     int        `json:"note_count"`
+	Last      Stamp      `json:"last_drive"` // end of its last drive
+}
+
+// JobVehicle is the vehicle of a job, and how its cylinders are told apart.
+type JobVehicle struct {
+	VIN    Word `json:"vin"`
+	Name   Word `json:"name"`
+	Layout Word `json:"layout"`
+	Map    Word `json:"map"`
+}
+
+// Job is a job with what is under it: {"kind":"job",...}.
+type Job struct {
+	Kind string `json:"kind"`
+	JobHead
+	Intakes []JobIntake    `json:"intakes"`
+	Drives  []JobDrive     `json:"drives"`
+	Notes   []JobNote      `json:"notes"`
+	Judged  *JobComparison `json:"last_comparison"`
+}
+
+// JobComparison is what a comparison came to when it was last made.
+type JobComparison struct {
+	Time     Stamp  `json:"time"`
+	Outcome  string `json:"outcome"`
+	Sentence string `json:"sentence"`
+}
+
+// JobIntake is what was read of the car under a job, in short.
+type JobIntake struct {
+	Time  Stamp `json:"time"`
+	Codes Codes `json:"codes"`
+}
+
+// JobDrive is a drive under a job, in short.
+type JobDrive struct {
+	Drive     int64              `json:"drive"`
+	Name      Word               `json:"name"`
+	State     journal.DriveState `json:"state"` // "recording", "finished", "interrupted"
+	Start     Stamp              `json:"start"`
+	End       Stamp              `json:"end"`
+	Sentence  Word               `json:"sentence"`
+	Samples   int                `json:"samples"`
+	Exchanges int                `json:"exchanges"`
+	Lost      int                `json:"lost"` // samples and exchanges that could not be saved
+}
+
+// JobNote is a note of a job.
+type JobNote struct {
+	Time Stamp  `json:"time"`
+	Text string `json:"text"`
+}
+
+// NewJobs is a list of jobs as an object.
+func NewJobs(all []journal.Job) Jobs { return Jobs{Kind: "jobs", Jobs: each(all, newJobHead)} }
+
+func newJobHead(b *journal.Job) JobHead {
+	v := b.Vehicle
+	return JobHead{
+		Job: b.ID, Name: Word(b.Name), Complaint: Word(b.Complaint), Opened: Stamp(b.Opened),
+		Vehicle: JobVehicle{VIN: Word(v.VIN), Name: Word(v.Name), Layout: Word(v.Layout), Map: Word(v.Map)},
+		Intakes: b.Intakes, Drives: b.Drives, Bench: b.Bench, Notes: b.Notes, Last: Stamp(b.Last),
+	}
+}
+
+// NewJob is a job as an object.
+func NewJob(p *job.Page) Job {
+	return Job{
+		Kind: "job", JobHead: newJobHead(&p.Job), Judged: comparisonOf(p.Judged),
+		Intakes: each(p.Intakes, func(i *journal.IntakeRecord) JobIntake { return JobIntake{Stamp(i.At), NewCodes(i.Codes)} }),
+		Drives: each(p.Drives, func(d *journal.Drive) JobDrive {
+			return JobDrive{
+				Drive: d.ID, Name: Word(d.Name), State: d.State, Start: Stamp(d.Started), End: Stamp(d.Ended),
+				Sentence: Word(p.Sentences[d.ID]), Samples: d.Samples, Exchanges: d.Exchanges, Lost: d.Lost,
+			}
+		}),
+		Notes: each(p.Notes, func(n *journal.Note) JobNote { return JobNote{Stamp(n.At), n.Text} }),
+	}
+}
+
+func comparisonOf(k *job.Kept) *JobComparison {
+	if k == nil {
+		return nil
+	}
+	return &JobComparison{Time: Stamp(k.At), Outcome: k.Outcome, Sentence: k.Sentence}
+}
