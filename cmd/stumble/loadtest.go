@@ -13,10 +13,11 @@ import (
 	"golang.org/x/term"
 
 	"stumble/misfire/gear"
+	"stumble/misfire/guide"
 	"stumble/misfire/job"
-	"stumble/misfire/steps"
 	"stumble/obd/sim/car"
 	"stumble/views"
+	"stumble/views/say"
 )
 
 const loadtestAbout = `Watch with guided steps: Park, Drive and Reverse at idle, raised idle, steady cruise, pull. Each step says what to do,
@@ -24,6 +25,9 @@ tells whether the car is in the condition, and runs long enough for the car's re
 show. It ends with a written summary. --plain says each step on a line of its own, for a helper reading aloud.
 
 Keys on the screen: s skip, b again, x stop; p n d r mark the gear, m a note, ? help, q quit. With --plain the same letters, each followed by Enter; any longer text is a note.
+
+--steps names the steps to run, as often as wanted, each with its length if need be: drive:4m,reverse:2m,drive:4m. More than
+3 minutes at once in gear on the brake overheat a transmission: a pause in Park is asked for then.
 
 A car whose counters move only when it is turned off takes --key-off: each step is then run, turned off and read.
 With --port sim the simulated driver obeys each step.
@@ -43,13 +47,13 @@ func loadtest(a *app, args []string) error {
 	f := newFlags("loadtest", loadtestAbout, "--port /dev/ttyUSB0 --steps park,drive,reverse")
 	var o watchOptions
 	o.flags(f)
-	order := f.String("steps", "", "the `STEPS` to run, in order: park,drive,reverse,raised,cruise,pull")
+	order := f.String("steps", "", "the `STEPS` to run, in order, each with a length if it is to have one: park,drive:4m,reverse:90s,raised,cruise,pull")
 	keyOff := f.Bool("key-off", false, "the car's counters move only at key-off: read them after each step")
 	yes := f.Bool("yes", false, "the cautions have been read")
 	if _, err := f.parse(a, args, 0); err != nil {
 		return err
 	}
-	plan, err := steps.Parse(*order)
+	plan, err := guide.Parse(*order)
 	if err != nil {
 		return usageError{err}
 	}
@@ -63,7 +67,7 @@ func loadtest(a *app, args []string) error {
 	}
 	defer k.Close()
 	input := bufio.NewReader(a.in)
-	if err := a.caution(input, steps.Cautions(plan), &o, *yes); err != nil {
+	if err := a.caution(input, say.English().LoadTestCautions(plan), &o, *yes); err != nil {
 		return err
 	}
 	if t.sim != nil {
@@ -77,33 +81,14 @@ func loadtest(a *app, args []string) error {
 	if err := d.record(); err != nil {
 		return err
 	}
-	g := d.steps(steps.Config{Plan: plan, KeyOff: *keyOff}, t)
+	g := d.steps(guide.LoadConfig{Steps: plan, KeyOff: *keyOff}, t)
 	g.say = a.saying(d, &o)
-	if o.plain { // what is typed may end the drive, as a key of the screen would
-		ctx, stop := context.WithCancelCause(a.ctx)
-		defer stop(job.ErrTimeUp)
-		go d.listen(input, stop)
-		guided := *a
-		guided.ctx, a = ctx, &guided
+	if o.plain {
+		led, stop := a.hearing(d, input)
+		defer stop()
+		a = led
 	}
 	return a.show(d, &o)
-}
-
-// saying is how the steps are told: aloud, as objects, or by the screen alone.
-func (a *app) saying(d *drive, o *watchOptions) func(steps.Event) error {
-	switch {
-	case o.asJSON:
-		return func(e steps.Event) error { return views.WriteLine(a.out, views.NewStepEvent(e, d.Began())) }
-	case o.plain:
-		return a.aloud
-	}
-	return nil
-}
-
-// aloud says an event on lines of their own.
-func (a *app) aloud(e steps.Event) error {
-	_, err := fmt.Fprintln(a.out, views.StepWords(e))
-	return err
 }
 
 // caution shows what must be read before the first step, and has it confirmed where somebody can.

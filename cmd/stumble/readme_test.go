@@ -121,8 +121,8 @@ func TestReadmeIsComplete(t *testing.T) {
 		assert.True(t, strings.Contains(text, "| `"+c.name+"` |"), "the README's table of commands lacks %s", c.name)
 	}
 	for _, of := range []any{
-		views.SampleLine{}, views.TestSummaryObject{}, views.MarkLine{}, views.NoticeLine{}, views.StepEventLine{},
-		report.Codes{}, intakeWithCauses{}, views.ComparisonObject{}, views.CausesObject{}, views.BenchObject{}, views.BalanceObject{}, views.BalanceEventLine{}, portObject{}, truthObject{}, jobsObject{}, jobObject{},
+		views.SampleLine{}, views.TestSummaryObject{}, views.MarkLine{}, views.NoticeLine{}, views.GuideLine{},
+		report.Codes{}, intakeWithCauses{}, views.ComparisonObject{}, views.CausesObject{}, views.BenchObject{}, views.BalanceObject{}, portObject{}, truthObject{}, jobsObject{}, jobObject{},
 	} {
 		for _, name := range fieldNames(reflect.TypeOf(of), map[reflect.Type]bool{}) {
 			assert.True(t, strings.Contains(text, "`"+name+"`"), "the README lacks the field %s of %T", name, of)

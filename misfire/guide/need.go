@@ -1,4 +1,4 @@
-package steps
+package guide
 
 import (
 	"math"
@@ -35,15 +35,15 @@ type need struct {
 }
 
 // needed works out the present step's need.
-func (r *Runner) needed() need {
-	worst, phi := suspect(r.now)
+func (t *LoadTest) needed() need {
+	worst, phi := suspect(t.now)
 	if worst == 0 {
-		worst, phi = r.cfg.Known.Rate, r.cfg.Known.Phi
+		worst, phi = t.cfg.Known.Rate, t.cfg.Known.Phi
 	}
 	if worst == 0 {
 		worst, phi = leastRate, 1
 	}
-	return need{firings: rate.ToSeeOnce(worst/1000, unseen, phi), rate: worst, misses: r.inGear()}
+	return need{firings: rate.ToSeeOnce(worst/1000, unseen, phi), rate: worst, misses: t.inGear()}
 }
 
 // suspect is the rate of the cylinder that stands out, per 1,000 firings, and its dispersion; 0 when none does.
@@ -65,11 +65,11 @@ func suspect(s *misfire.Summary) (perThousand, phi float64) {
 }
 
 // inGear is the misses counted in the step's gear so far, by cylinder.
-func (r *Runner) inGear() []float64 {
-	misses := make([]float64, len(r.now.Total))
-	for i := range r.now.ByGear {
-		c := &r.now.ByGear[i]
-		if c.Condition.Gear == r.step().Gear && c.Cylinder <= len(misses) {
+func (t *LoadTest) inGear() []float64 {
+	misses := make([]float64, len(t.now.Total))
+	for i := range t.now.ByGear {
+		c := &t.now.ByGear[i]
+		if c.Condition.Gear == t.step().Gear && c.Cylinder <= len(misses) {
 			misses[c.Cylinder-1] = c.Misses
 		}
 	}
@@ -77,9 +77,9 @@ func (r *Runner) inGear() []float64 {
 }
 
 // shown reports whether the fault has shown in this step beyond doubt.
-func (r *Runner) shown() bool {
-	before := r.run().need.misses
-	for i, m := range r.inGear() {
+func (t *LoadTest) shown() bool {
+	before := t.run().need.misses
+	for i, m := range t.inGear() {
 		if i < len(before) {
 			m -= before[i]
 		}
@@ -101,109 +101,106 @@ func counts(s *misfire.Summary) bool {
 }
 
 // target is the firings that the present step runs for; 0 where they decide nothing.
-func (r *Runner) target() float64 {
-	if !counts(r.now) || r.shown() {
+func (t *LoadTest) target() float64 {
+	if !counts(t.now) || t.shown() {
 		return 0
 	}
-	return r.run().need.firings
+	return t.run().need.firings
 }
 
 // left is how long the present step still takes at the engine speed seen, the rests of a pull among it.
-func (r *Runner) left() time.Duration {
-	s, u := r.step(), r.run()
+func (t *LoadTest) left() time.Duration {
+	s, u := t.step(), t.run()
 	left := s.Least - u.in
-	if counts(r.now) {
+	if counts(t.now) {
 		toMost := s.Most - u.in
-		left = max(left, min(r.turning(2*(r.target()-u.firings())), toMost))
-		refresh, known := r.toRefresh()
-		if !known || s.Burst > 0 {
+		left = max(left, min(t.turning(2*(t.target()-u.firings())), toMost))
+		refresh, known := t.toRefresh()
+		if !known || s.Fixed {
 			refresh = min(refresh, toMost)
 		}
 		left = max(left, refresh)
 	}
 	if left = max(left, 0); s.Burst > 0 {
-		left += r.resting(left)
+		left += t.resting(left)
 	}
 	return left
 }
 
 // resting is the rests that still lie between bursts.
-func (r *Runner) resting(left time.Duration) time.Duration {
-	s, u := r.step(), r.run()
-	if r.ask == AskRest {
-		return max(s.Rest-r.last.Sub(r.since), 0) + time.Duration((max(left, 1)-1)/s.Burst)*s.Rest
+func (t *LoadTest) resting(left time.Duration) time.Duration {
+	s := t.step()
+	if t.ask == AskRest {
+		return max(s.Rest-t.rested(), 0) + time.Duration((max(left, 1)-1)/s.Burst)*s.Rest
 	}
-	return time.Duration((max(left+u.burst, 1)-1)/s.Burst) * s.Rest
+	return time.Duration((max(left+t.atOnce(), 1)-1)/s.Burst) * s.Rest
 }
 
 // toRefresh is how long it takes until enough refreshes lie within the step.
-func (r *Runner) toRefresh() (left time.Duration, known bool) {
-	u := r.run()
-	f := r.refresh()
+func (t *LoadTest) toRefresh() (left time.Duration, known bool) {
+	u := t.run()
+	f := t.refresh()
 	switch {
 	case f.Kind == misfire.RefreshKeyOff:
 		return 0, true
-	case r.cfg.KeyOff:
-		return r.turning(unmistaken - u.revs), true
+	case t.cfg.KeyOff:
+		return t.turning(unmistaken - u.revs), true
 	}
 	switch f.Kind {
 	case misfire.RefreshSeconds:
 		return seconds(refreshes*f.Seconds) - u.in, true
 	case misfire.RefreshRevolutions:
-		return r.turning(refreshes*f.Revolutions - u.revs), true
+		return t.turning(refreshes*f.Revolutions - u.revs), true
 	case misfire.RefreshUnknown:
-		return r.turning(refreshes*r.cadence.most() - u.revs), false
+		return t.turning(refreshes*t.cadence.most() - u.revs), false
 	}
 	return 0, true
 }
 
 // toLast is how long the engine still idles until what the last step's misses are shown for sure: one refresh more.
-func (r *Runner) toLast() time.Duration {
-	if r.keyOff() || !counts(r.now) || !r.now.Live.Running {
+func (t *LoadTest) toLast() time.Duration {
+	if t.keyOff() || !counts(t.now) || !t.now.Live.Running {
 		return 0
 	}
 	var period float64
-	switch f := r.refresh(); f.Kind {
+	switch f := t.refresh(); f.Kind {
 	case misfire.RefreshSeconds:
-		return seconds(f.Seconds) + readTime - r.last.Sub(r.ended)
+		return seconds(f.Seconds) + readTime - t.last.Sub(t.ended)
 	case misfire.RefreshRevolutions:
 		period = f.Revolutions
 	case misfire.RefreshUnknown:
-		period = r.cadence.most()
+		period = t.cadence.most()
 	}
-	return seconds(60 * (period + readTime.Minutes()*idle - (r.cadence.revs - r.turned)) / idle)
+	return seconds(60 * (period + readTime.Minutes()*idle - (t.cadence.revs - t.turned)) / idle)
 }
 
-const (
-	idle     = 750             // rpm, as is usual
-	readTime = 3 * time.Second // a round of readings of all cylinders, and more
-)
+const readTime = 3 * time.Second // a round of readings of all cylinders, and more
 
 // keyOff reports whether each step is a driving cycle of its own.
-func (r *Runner) keyOff() bool {
-	return r.cfg.KeyOff || r.now != nil && r.refresh().Kind == misfire.RefreshKeyOff
+func (t *LoadTest) keyOff() bool {
+	return t.cfg.KeyOff || t.now != nil && t.refresh().Kind == misfire.RefreshKeyOff
 }
 
 // refresh is how the counters move: as this drive found, else as was known.
-func (r *Runner) refresh() misfire.Refresh {
-	if r.now.Refresh.Kind == misfire.RefreshUnknown {
-		return r.cfg.Known.Refresh
+func (t *LoadTest) refresh() misfire.Refresh {
+	if t.now.Refresh.Kind == misfire.RefreshUnknown {
+		return t.cfg.Known.Refresh
 	}
-	return r.now.Refresh
+	return t.now.Refresh
 }
 
 // turning is how long so many revolutions take at the step's engine speed.
-func (r *Runner) turning(revs float64) time.Duration {
-	return seconds(60 * max(revs, 0) / r.speed())
+func (t *LoadTest) turning(revs float64) time.Duration {
+	return seconds(60 * max(revs, 0) / t.speed())
 }
 
 // speed is the engine speed of the step: as seen in it, once there is enough of it.
-func (r *Runner) speed() float64 {
-	u := r.run()
+func (t *LoadTest) speed() float64 {
+	u := t.run()
 	if u.in >= 2*time.Second && u.revs > 0 {
 		return u.revs / u.in.Minutes()
 	}
-	return r.step().typical
+	return t.step().typical
 }
 
 func seconds(s float64) time.Duration {

@@ -1,4 +1,4 @@
-package steps
+package guide
 
 import (
 	"testing"
@@ -36,7 +36,7 @@ func TestLengthOfAStep(t *testing.T) {
 		{"no counts at all: the least", misfire.Refresh{}, Known{}, 0, 1, true, time.Minute},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			r := newRig(t, "park", func(cfg *Config) { cfg.Known = c.known })
+			r := newRig(t, "park", func(cfg *LoadConfig) { cfg.Known = c.known })
 			r.sum.Refresh = c.refresh
 			if c.misses > 0 {
 				r.accuse(c.misses, 1000, c.phi)

@@ -1,4 +1,4 @@
-package balance
+package guide
 
 import (
 	"math"
@@ -12,8 +12,6 @@ import (
 	"stumble/misfire/gear"
 	"stumble/obd"
 )
-
-func morning() time.Time { return time.Date(2026, 11, 25, 8, 30, 0, 0, time.UTC) }
 
 // engine is an idle with a wander that remembers, and an idle control that fights what disturbs it: first-order lags, the
 // plainest model there is. It has no part in the simulated car's code.
@@ -47,10 +45,10 @@ func (e *engine) step(dt float64) float64 {
 }
 
 // rig runs a test on such an engine; hands do what is asked for after a while, and say so.
-type rig struct {
+type cutRig struct {
 	t      testing.TB
 	engine *engine
-	runner *Runner
+	runner *BalanceTest
 	now    time.Time
 	every  time.Duration // between readings of the speed
 	sum    misfire.Summary
@@ -63,17 +61,17 @@ type rig struct {
 	looks   time.Time // when the test is looked after next
 }
 
-func newRig(t testing.TB, e *engine, change ...func(*Config)) *rig {
+func newCutRig(t testing.TB, e *engine, change ...func(*BalanceConfig)) *cutRig {
 	t.Helper()
-	cfg := Config{}
+	cfg := BalanceConfig{}
 	for i := range e.pulls {
 		cfg.Cylinders = append(cfg.Cylinders, i+1)
 	}
 	for _, c := range change {
 		c(&cfg)
 	}
-	r := &rig{t: t, engine: e, now: morning(), every: 40 * time.Millisecond, slow: 1500 * time.Millisecond, presses: true}
-	r.runner = NewRunner(cfg, func(ev Event) {
+	r := &cutRig{t: t, engine: e, now: morning(), every: 40 * time.Millisecond, slow: 1500 * time.Millisecond, presses: true}
+	r.runner = NewBalanceTest(cfg, func(ev Event) {
 		r.told = append(r.told, ev)
 		r.obey(ev)
 	})
@@ -82,7 +80,7 @@ func newRig(t testing.TB, e *engine, change ...func(*Config)) *rig {
 }
 
 // obey has the hands do what an event asks for.
-func (r *rig) obey(e Event) {
+func (r *cutRig) obey(e Event) {
 	if e.Kind != Asked {
 		return
 	}
@@ -94,7 +92,7 @@ func (r *rig) obey(e Event) {
 	}
 }
 
-func (r *rig) later(do func()) { r.due, r.act = r.now.Add(r.slow), do }
+func (r *cutRig) later(do func()) { r.due, r.act = r.now.Add(r.slow), do }
 
 // module is the engine's.
 func module() obd.Module { return obd.Module{ID: 0x7E8, Bits: 11} }
@@ -104,7 +102,7 @@ func speedOf(v float64) obd.Reading {
 }
 
 // tick is one reading of the engine's speed.
-func (r *rig) tick() {
+func (r *cutRig) tick() {
 	r.now = r.now.Add(r.every)
 	if r.act != nil && !r.now.Before(r.due) {
 		do := r.act
@@ -128,20 +126,20 @@ func (r *rig) tick() {
 }
 
 // look lives on until the test was looked after once more.
-func (r *rig) look() {
+func (r *cutRig) look() {
 	for due := r.looks; r.looks.Equal(due); {
 		r.tick()
 	}
 }
 
 // run runs the test to its end, at most an hour.
-func (r *rig) run() Result {
+func (r *cutRig) run() BalanceResult {
 	r.t.Helper()
 	r.until(func() bool { return r.runner.Over() })
 	return r.runner.Result()
 }
 
-func (r *rig) until(done func() bool) {
+func (r *cutRig) until(done func() bool) {
 	r.t.Helper()
 	for began := r.now; !done(); r.tick() {
 		require.Less(r.t, r.now.Sub(began), time.Hour, "%v", r.last())
@@ -149,12 +147,12 @@ func (r *rig) until(done func() bool) {
 }
 
 // ask runs until something is asked for.
-func (r *rig) ask(a Ask) {
+func (r *cutRig) ask(a Ask) {
 	r.t.Helper()
 	r.until(func() bool { return r.runner.ask == a })
 }
 
-func (r *rig) last() Event {
+func (r *cutRig) last() Event {
 	if len(r.told) == 0 {
 		return Event{}
 	}
@@ -162,7 +160,7 @@ func (r *rig) last() Event {
 }
 
 // of are the events of a kind.
-func (r *rig) of(k Kind) (some []Event) {
+func (r *cutRig) of(k Kind) (some []Event) {
 	for _, e := range r.told {
 		if e.Kind == k {
 			some = append(some, e)

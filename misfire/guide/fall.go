@@ -1,4 +1,4 @@
-package balance
+package guide
 
 import (
 	"math"
@@ -6,6 +6,12 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
+
+// Fall is one measured fall, in rpm.
+type Fall struct {
+	Cylinder, Round int
+	RPM             float64
+}
 
 // The windows of a fall, about the moment of the cut and that of working again. Choices: the fall itself takes about half
 // a second, and idle control has put much of it back after three.

@@ -1,4 +1,4 @@
-package steps
+package guide
 
 import (
 	"testing"
@@ -14,7 +14,7 @@ import (
 // rig runs a test by hand: the car is whatever the test says it is.
 type rig struct {
 	t      testing.TB
-	runner *Runner
+	runner *LoadTest
 	now    time.Time
 	sum    misfire.Summary
 	told   []Event
@@ -24,16 +24,16 @@ const tick = 500 * time.Millisecond
 
 func morning() time.Time { return time.Date(2026, 11, 25, 8, 30, 0, 0, time.UTC) }
 
-func newRig(t testing.TB, keys string, change ...func(*Config)) *rig {
+func newRig(t testing.TB, keys string, change ...func(*LoadConfig)) *rig {
 	t.Helper()
 	plan, err := Parse(keys)
 	require.NoError(t, err)
-	cfg := Config{Plan: plan}
+	cfg := LoadConfig{Steps: plan}
 	for _, c := range change {
 		c(&cfg)
 	}
 	r := &rig{t: t, now: morning()}
-	r.runner = NewRunner(cfg, func(e Event) { r.told = append(r.told, e) })
+	r.runner = NewLoadTest(cfg, func(e Event) { r.told = append(r.told, e) })
 	r.sum = four()
 	return r
 }
@@ -97,7 +97,7 @@ func (r *rig) kinds() []Kind {
 
 func (r *rig) last() Event { return r.told[len(r.told)-1] }
 
-func (r *rig) results() []Result { s := r.sum; return r.runner.Results(&s) }
+func (r *rig) results() []StepResult { s := r.sum; return r.runner.Results(&s) }
 
 // accuse makes cylinder 2 stand out.
 func (r *rig) accuse(misses, firings, phi float64) {

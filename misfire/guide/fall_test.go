@@ -1,4 +1,4 @@
-package balance
+package guide
 
 import (
 	"fmt"
@@ -86,20 +86,26 @@ func TestResult(t *testing.T) {
 	assert.Equal(t, Weak, weak.Verdict)
 	assert.Equal(t, []int{4}, r.Weak)
 	assert.InDelta(t, 6.258/math.Sqrt2, r.Cylinders[2].Margin(), 0.01, "two cuts")
-	assert.Equal(t, "Cylinder 4 gives little work: its cut slows the idle by 12 rpm, 24 % of the middle fall, 51 rpm.", r.Sentence)
-	assert.Contains(t, r.Notes[0], "Cylinders 1, 2 and 3 cannot be told apart")
+	assert.Equal(t, []int{1, 2, 3}, r.Alike)
+	assert.Equal(t, Compared, r.Finding)
 
-	assert.Contains(t, result([]int{1, 2, 3}, [][]float64{{50}, {52}, {25}}, 740, n).Sentence, "Whether cylinder 3 works as the others do cannot be told")
+	findings := func(falls ...[]float64) BalanceResult { return result([]int{1, 2, 3}, falls, 740, n) }
+	assert.Equal(t, []int{3}, findings([]float64{50}, []float64{52}, []float64{25}).Doubtful)
 	two := result([]int{1, 2, 3, 4, 5, 6}, [][]float64{{50}, {9}, {48}, {5}, {51}, {52}}, 740, n)
 	assert.Equal(t, []int{4, 2}, two.Weak)
-	assert.Contains(t, two.Sentence, "Cylinders 4 and 2 give little work, the weakest first")
-	assert.Contains(t, result([]int{1, 2, 3}, [][]float64{{50}, {52}, {51}}, 740, n).Sentence, "No cylinder stands out")
-	assert.Contains(t, result([]int{1, 2, 3}, [][]float64{{2}, {1}, {3}}, 740, n).Sentence, "No cut was felt")
-	assert.Contains(t, result([]int{1, 2, 3}, [][]float64{{50}, {52}, nil}, 740, n).Sentence, "Too few cylinders")
-	assert.Contains(t, result([]int{1, 2, 3}, [][]float64{{50}, {52}, {51}}, 740, noise{}).Sentence, "too short a time")
-	assert.Equal(t, "No cylinder was cut.", result([]int{1, 2, 3}, [][]float64{nil, nil, nil}, math.NaN(), n).Sentence)
+	even := findings([]float64{50}, []float64{52}, []float64{51})
+	assert.Equal(t, Compared, even.Finding)
+	assert.Empty(t, append(even.Weak, even.Doubtful...))
+	assert.Equal(t, NotFelt, findings([]float64{2}, []float64{1}, []float64{3}).Finding)
+	few := findings([]float64{50}, []float64{52}, nil)
+	assert.Equal(t, TooFew, few.Finding)
+	assert.Equal(t, []int{3}, few.Left)
+	assert.Equal(t, TooShort, result([]int{1, 2, 3}, [][]float64{{50}, {52}, {51}}, 740, noise{}).Finding)
+	none := result([]int{1, 2, 3}, [][]float64{nil, nil, nil}, math.NaN(), n)
+	assert.Equal(t, NoneCut, none.Finding)
+	assert.Empty(t, none.Left, "who cut none left none out")
 	left := result([]int{1, 2, 3, 4}, [][]float64{{50}, {52}, nil, {51}}, 740, n)
-	assert.Equal(t, "Not measured: cylinder 3.", left.Notes[0])
+	assert.Equal(t, []int{3}, left.Left)
 	assert.Equal(t, NotCut, left.Cylinders[2].Verdict)
 }
 
@@ -127,12 +133,12 @@ func TestWeakestIsNamed(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			named := 0
 			for seed := range seeds {
-				r := newRig(t, newEngine(seed, c.pulls...))
+				r := newCutRig(t, newEngine(seed, c.pulls...))
 				r.every = c.every
 				found := r.run()
-				assert.Subset(t, c.weak, found.Weak, "seed %d: %s", seed, found.Sentence)
+				assert.Subset(t, c.weak, found.Weak, "seed %d: %v", seed, found)
 				for _, weak := range c.weak { // named, or at least in doubt
-					assert.Contains(t, append(found.Weak, found.Doubtful...), weak, "seed %d: %s", seed, found.Sentence)
+					assert.Contains(t, append(found.Weak, found.Doubtful...), weak, "seed %d: %v", seed, found)
 				}
 				if len(found.Weak) == len(c.weak) {
 					named++
@@ -149,32 +155,31 @@ func TestWeakestIsNamed(t *testing.T) {
 
 // Whatever cannot be told is cut again, and then said to be in doubt.
 func TestDoubtIsCutAgain(t *testing.T) {
-	r := newRig(t, newEngine(3, 40, 40, 20, 40), func(c *Config) { c.Rounds = 2 })
+	r := newCutRig(t, newEngine(3, 40, 40, 20, 40), func(c *BalanceConfig) { c.Rounds = 2 })
 	found := r.run()
 	var rounds []string
 	for _, f := range r.runner.done {
 		rounds = append(rounds, fmt.Sprint(f.Round, ":", f.Cylinder))
 	}
-	assert.Contains(t, rounds, "2:3", found.Sentence)
+	assert.Contains(t, rounds, "2:3")
 	assert.NotContains(t, rounds, "3:3")
 	assert.Contains(t, found.Doubtful, 3)
-	assert.Contains(t, found.Sentence, "cannot be told: the limits reach to both sides of half the middle fall")
 	assert.Equal(t, 2, found.Cylinders[2].Cuts)
 }
 
 // The engine shows by itself when it is cut and when it works again; a weak cylinder needs the key.
 func TestFallAndRiseAreSeen(t *testing.T) {
-	r := newRig(t, newEngine(5, 80, 80, 80, 80))
+	r := newCutRig(t, newEngine(5, 80, 80, 80, 80))
 	r.presses = false
 	found := r.run()
-	assert.Empty(t, found.Weak, found.Sentence)
+	assert.Empty(t, found.Weak)
 	for _, c := range found.Cylinders {
 		assert.Equal(t, 1, c.Cuts)
 		assert.InDelta(t, 40, c.Drop, 15)
 	}
 	assert.Empty(t, r.of(Late))
 
-	r = newRig(t, newEngine(5, 0, 80, 80, 80))
+	r = newCutRig(t, newEngine(5, 0, 80, 80, 80))
 	r.presses = false
 	r.ask(AskUnplug)
 	for range 1500 { // a minute
@@ -197,27 +202,28 @@ func TestFallAndRiseAreSeen(t *testing.T) {
 // Ten seconds are the limit (trade-checks "cylinder cut test, duration", common practice, no source): the last five are
 // counted, and past them it is said again and again.
 func TestTimeLimit(t *testing.T) {
-	assert.Equal(t, 10*time.Second, Limit)
-	r := newRig(t, newEngine(1, 80, 80, 80, 80))
+	assert.Equal(t, 10*time.Second, LongestOff)
+	r := newCutRig(t, newEngine(1, 80, 80, 80, 80))
 	r.ask(AskPlugIn)
 	r.slow = time.Hour
 	r.act = nil // nobody plugs it in
 	off := r.runner.off
 	r.until(func() bool { return len(r.of(Late)) == 3 })
-	var counted []string
+	var counted []float64
 	for _, e := range r.of(Counted) {
-		counted = append(counted, e.Text)
+		counted = append(counted, e.Say.Value)
 		assert.True(t, e.Loud())
 	}
-	assert.Equal(t, []string{"5", "4", "3", "2", "1"}, counted)
+	assert.Equal(t, []float64{5, 4, 3, 2, 1}, counted)
 	late := r.of(Late)
 	assert.InDelta(t, 10, late[0].At.Sub(off).Seconds(), 0.25)
 	assert.InDelta(t, 2, late[1].At.Sub(late[0].At).Seconds(), 0.25)
-	assert.Contains(t, late[0].Text, "plug cylinder 1 in now, and press Enter: it has been off for 10 seconds")
+	assert.Equal(t, DoPlugInNow, late[0].Say.Kind)
+	assert.InDelta(t, 10, late[0].Say.Value, 0.25)
 	assert.True(t, late[0].Loud())
-	assert.Greater(t, r.runner.Status().Off, Limit)
+	assert.Greater(t, r.runner.Status().Off, LongestOff)
 	r.runner.Stop(r.now)
-	assert.Equal(t, "the test was stopped: plug the injector of cylinder 1 in again", r.last().Text)
+	assert.Equal(t, Saying{Kind: StoppedWhileOff, Cylinder: 1}, r.last().Say)
 }
 
 // A random look at the whole state machine: whatever is pressed and whatever the car does, it neither panics nor asks for
@@ -225,7 +231,7 @@ func TestTimeLimit(t *testing.T) {
 func TestWhateverIsPressed(t *testing.T) {
 	for seed := range uint64(30) {
 		rng := rand.New(rand.NewPCG(seed, 1))
-		r := newRig(t, newEngine(seed, 70, 70, 10, 70))
+		r := newCutRig(t, newEngine(seed, 70, 70, 10, 70))
 		r.every = 200 * time.Millisecond
 		off := 0
 		for range 3000 {
