@@ -13,6 +13,7 @@ import (
 	"stumble/misfire/engine"
 	"stumble/obd"
 	"stumble/views/report"
+	"stumble/views/say"
 )
 
 // explained is causes of a car with those codes.
@@ -31,7 +32,7 @@ func TestWriteCausesBrief(t *testing.T) {
 	c := explained(t, 0x0305, 0x0355)
 	require.NoError(t, WriteCausesBrief(&text, c.Result))
 	assert.True(t, strings.HasPrefix(text.String(), "\n"), "it stands off from what is above")
-	assert.Equal(t, c.Result.Sentence, strings.Join(strings.Fields(text.String()), " "))
+	assert.Equal(t, say.English().Causes(c.Result), strings.Join(strings.Fields(text.String()), " "))
 	text.Reset()
 	require.NoError(t, WriteCausesBrief(&text, explained(t).Result))
 	require.NoError(t, WriteCausesBrief(&text, nil))

@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"slices"
 
 	"stumble/misfire"
 	"stumble/misfire/cause"
@@ -81,7 +80,7 @@ func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	shown := &report.Causes{Job: ranked.Job, Drives: drivesWords(ranked.Drives), Ignition: ranked.Ignition, Result: rankedResult(ranked)}
+	shown := &report.Causes{Job: ranked.Job, Drives: drivesWords(ranked.Drives), Ignition: ranked.Ignition, Result: ranked.Result, Also: alsoKnown(ranked)}
 	object := views.NewCauses(shown)
 	data, err := json.Marshal(object)
 	if err != nil {
@@ -96,15 +95,13 @@ func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
 	return report.WriteCauses(a.out, shown, textWidth)
 }
 
-// rankedResult is a ranking with what a reader must know of how it was made.
-func rankedResult(r *job.Ranking) *cause.Result {
-	result := *r.Result
-	result.Notes = slices.Clip(result.Notes)
+// alsoKnown is what a reader must know of how a ranking was made.
+func alsoKnown(r *job.Ranking) (notes []string) {
 	for i := range r.Left {
-		result.Notes = append(result.Notes, leftWords(&r.Left[i]))
+		notes = append(notes, leftWords(&r.Left[i]))
 	}
 	if r.Last != nil && r.Last.Sentence != "" {
-		result.Notes = append(result.Notes, "what 'stumble compare' last found: "+r.Last.Sentence)
+		notes = append(notes, "what 'stumble compare' last found: "+r.Last.Sentence)
 	}
-	return &result
+	return notes
 }

@@ -26,7 +26,7 @@ func reportCase(r *job.Report) *report.Case {
 	b := &r.Case.Job
 	c := &report.Case{
 		Job:    report.Job{Number: b.ID, Name: b.Name, Complaint: b.Complaint, Opened: b.Opened.Local(), VIN: b.Vehicle.VIN, Vehicle: b.Vehicle.Name},
-		Before: visit(r.Before), After: visit(r.After), Proof: reportProof(r), Causes: rankedResult(r.Causes), Progress: r.Progress, Readiness: r.Readiness,
+		Before: visit(r.Before), After: visit(r.After), Proof: reportProof(r), Causes: r.Causes.Result, CausesAlso: alsoKnown(r.Causes), Progress: r.Progress, Readiness: r.Readiness,
 	}
 	for i := range r.Drives {
 		c.Drives = append(c.Drives, reportDrive(&r.Drives[i]))
