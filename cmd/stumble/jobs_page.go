@@ -154,7 +154,11 @@ func codesInWords(r *obd.CodeReport) string {
 		lists = append(lists, "no codes")
 	}
 	if len(r.Unread) > 0 {
-		lists = append(lists, fmt.Sprintf("not everything could be read (%s)", strings.Join(r.Unread, "; ")))
+		unread := make([]string, len(r.Unread))
+		for i := range r.Unread {
+			unread[i] = unreadLine(&r.Unread[i])
+		}
+		lists = append(lists, fmt.Sprintf("not everything could be read (%s)", strings.Join(unread, "; ")))
 	}
 	return strings.Join(lists, ", ")
 }

@@ -3,10 +3,11 @@ package report
 import (
 	"cmp"
 	"math"
-	"strings"
+	"slices"
 	"time"
 
 	"stumble/obd"
+	"stumble/views/say"
 )
 
 // Codes is the JSON object of the command codes. Fields are only ever added. A list that is empty is [], a
@@ -156,9 +157,9 @@ func IntakeObject(i *obd.Intake) Intake {
 		Kind: "intake", Adapter: i.Adapter, Protocol: Protocol{int(i.Protocol), i.Protocol.String()},
 		Modules: each(i.Modules, moduleObject), Codes: codeListsObject(&i.CodeReport),
 		Tests: each(i.Tests, testObject), LegacyTests: each(i.Legacy, oldTestObject),
-		Counts: each(countsOf(i.Tests), countObject), Live: each(i.Live, liveObject), Unread: each(i.Unread, same),
+		Counts: each(countsOf(i.Tests), countObject), Live: each(i.Live, liveObject), Unread: each(i.Unread, unreadObject),
 	}
-	o.Codes.Unread = each(codesUnread(i.Unread), same)
+	o.Codes.Unread = each(codesUnread(i.Unread), unreadObject)
 	if !i.At.IsZero() {
 		o.At = &i.At
 	}
@@ -192,21 +193,16 @@ func finite(v float64) *float64 {
 
 func codeListsObject(r *obd.CodeReport) CodeLists {
 	return CodeLists{
-		Modules: each(r.Modules, moduleCodesObject), FreezeFrames: each(r.Frames, frameObject), Unread: each(r.Unread, same),
+		Modules: each(r.Modules, moduleCodesObject), FreezeFrames: each(r.Frames, frameObject), Unread: each(r.Unread, unreadObject),
 	}
 }
 
-// codesUnread picks the lines that are about codes and their freeze frames.
-func codesUnread(unread []string) []string {
-	var out []string
-	for _, line := range unread {
-		for _, opening := range [...]string{unreadStored, unreadPending, unreadPermanent, unreadFrame} {
-			if strings.HasPrefix(line, opening) {
-				out = append(out, line)
-			}
-		}
-	}
-	return out
+// unreadObject is what could not be read, as a line.
+func unreadObject(u *obd.Unread) string { return say.English().Unread(u) }
+
+// codesUnread picks what is about codes and their freeze frames.
+func codesUnread(unread []obd.Unread) []obd.Unread {
+	return slices.DeleteFunc(slices.Clone(unread), func(u obd.Unread) bool { return !u.Codes() })
 }
 
 func moduleCodesObject(m *obd.ModuleCodes) ModuleCodes {
