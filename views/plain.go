@@ -111,7 +111,7 @@ func (p *page) facts(s *misfire.Summary) {
 }
 
 func engineWords(s *misfire.Summary) string {
-	words := s.Engine.Name
+	words := say.English().Engine(s.Engine)
 	if order := s.Engine.Row().Order; order != "" {
 		words += ", firing order " + order
 	}
