@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 
+	"github.com/spf13/pflag"
+
 	"stumble/misfire/job"
 	"stumble/views/say"
 )
@@ -15,7 +17,7 @@ type balanceOptions struct {
 	rounds  int
 }
 
-func (o *balanceOptions) flags(f *flagSet) {
+func (o *balanceOptions) flags(f *pflag.FlagSet) {
 	f.BoolVar(&o.on, "balance", false, "balance test: unplug one injector after the other, and compare how far the idle falls")
 	f.IntVar(&o.rounds, "rounds", 0, "in a balance test, cut a cylinder that is in doubt up to this `NUMBER` of times; 3 without it")
 	f.BoolVar(&o.yes, "yes", false, "in a balance test, the cautions have been read")

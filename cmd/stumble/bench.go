@@ -7,6 +7,9 @@ import (
 	"os"
 	"slices"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire/bench"
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
@@ -39,7 +42,7 @@ type benchOptions struct {
 	asJSON, yes                   bool
 }
 
-func (o *benchOptions) flags(f *flagSet) {
+func (o *benchOptions) flags(f *pflag.FlagSet) {
 	o.record.flags(f)
 	f.Lookup("job").Usage = "the job of this `NUMBER`; without it the newest"
 	f.Lookup("new-job").Usage = "begin a job, for a vehicle called by --name"
@@ -52,19 +55,27 @@ func (o *benchOptions) flags(f *flagSet) {
 	f.BoolVar(&o.yes, "yes", false, "delete without asking")
 }
 
-// benchCommand judges what is measured by hand.
-func benchCommand(a *app, args []string) error {
-	f := newFlags("bench", benchAbout, "wire 1=11.8kohm@60cm 2=OL 3=12.3kohm@60cm 4=14kohm@70cm")
+// benchCommand is the command that judges what is measured by hand.
+func benchCommand(a *app) *cobra.Command {
 	var o benchOptions
-	o.flags(f)
-	words, err := f.parse(a, args, len(args))
-	if err != nil {
-		return err
+	c := &cobra.Command{
+		Use:     "bench [KIND [READING ...]]",
+		Short:   "take and judge what is measured by hand",
+		Long:    benchAbout,
+		Example: "stumble bench coil-primary 3=0.82ohm 5=0.84ohm --maker 0.7-0.95ohm",
+		Args:    cobra.ArbitraryArgs,
+		RunE:    func(_ *cobra.Command, args []string) error { return takeReadings(a, &o, args) },
 	}
+	o.flags(c.Flags())
+	return c
+}
+
+// takeReadings judges what is measured by hand.
+func takeReadings(a *app, o *benchOptions, words []string) error {
 	if o.engine.wantsList() {
 		return o.engine.list(a.out)
 	}
-	b := &benching{app: a, opts: &o}
+	b := &benching{app: a, opts: o}
 	if err := b.understand(words); err != nil {
 		return err
 	}

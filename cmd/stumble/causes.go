@@ -4,6 +4,9 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire"
 	"stumble/misfire/cause"
 	"stumble/misfire/job"
@@ -32,23 +35,31 @@ type causesOptions struct {
 	asJSON   bool
 }
 
-func (o *causesOptions) flags(f *flagSet) {
+func (o *causesOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	o.engine.flags(f)
 	f.StringVar(&o.ignition, "ignition", "", "how the coils are laid out, a `KIND`: each (a coil on every plug), shared (one coil to two plugs) or distributor; else as last told")
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")
 }
 
-// causes ranks what may be behind a misfire.
-func causes(a *app, args []string) error {
-	f := newFlags("causes", causesAbout, "3 --engine i4-1342 --ignition shared")
+// causesCommand is the command that ranks what may be behind a misfire.
+func causesCommand(a *app) *cobra.Command {
 	var o causesOptions
-	o.flags(f)
-	rest, err := f.parse(a, args, 1)
-	switch {
-	case err != nil:
-		return err
-	case o.engine.wantsList():
+	c := &cobra.Command{
+		Use:     "causes [JOB]",
+		Short:   "rank what may be behind it, and name the test that tells most",
+		Long:    causesAbout,
+		Example: "stumble causes 3 --engine v6-along-142536 --ignition each",
+		Args:    atMost(1),
+		RunE:    func(_ *cobra.Command, args []string) error { return causes(a, &o, args) },
+	}
+	o.flags(c.Flags())
+	return c
+}
+
+// causes ranks what may be behind a misfire.
+func causes(a *app, o *causesOptions, rest []string) error {
+	if o.engine.wantsList() {
 		return o.engine.list(a.out)
 	}
 	told, err := cause.ParseIgnition(o.ignition)

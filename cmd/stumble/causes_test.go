@@ -52,7 +52,7 @@ func readCauses(t testing.TB, data []byte) (object views.CausesObject) {
 	return object
 }
 
-// The demonstration's job: intake, guided drive, and what may be behind it. The page is as it was read and approved.
+// The Wren's job: intake, guided drive, and what may be behind it. The page is as it was read and approved.
 func TestCauses(t *testing.T) {
 	if testing.Short() {
 		t.Skip("minutes of driving")

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/spf13/cobra"
+
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd"
@@ -21,18 +23,27 @@ repeated.
 A clear repairs nothing: only driving as before tells whether the fault is gone. 'stumble compare' judges that. With
 readiness erased a car may fail an inspection for some days.`
 
-// clearCodes clears a car's trouble codes.
-func clearCodes(a *app, args []string) error {
-	f := newFlags("clear", clearAbout, "--port /dev/ttyUSB0")
+// clearCommand is the command that clears a car's trouble codes.
+func clearCommand(a *app) *cobra.Command {
 	var w where
 	var o recordOptions
-	w.flags(f)
-	o.journal.flags(f)
-	f.Int64Var(&o.job, "job", 0, "the job of this `NUMBER`; without it the newest of this vehicle")
-	if _, err := f.parse(a, args, 0); err != nil {
-		return err
+	c := &cobra.Command{
+		Use:     "clear",
+		Short:   "clear trouble codes, after a repair",
+		Long:    clearAbout,
+		Example: "stumble clear --port /dev/ttyUSB0",
+		Args:    atMost(0),
+		RunE:    func(*cobra.Command, []string) error { return clearCodes(a, &w, &o) },
 	}
-	t, err := a.target(&w)
+	w.flags(c.Flags())
+	o.journal.flags(c.Flags())
+	c.Flags().Int64Var(&o.job, "job", 0, "the job of this `NUMBER`; without it the newest of this vehicle")
+	return c
+}
+
+// clearCodes clears a car's trouble codes.
+func clearCodes(a *app, w *where, o *recordOptions) error {
+	t, err := a.target(w)
 	if err != nil {
 		return err
 	}

@@ -5,6 +5,9 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/misfire/proof"
@@ -23,7 +26,7 @@ warm. Few misses in little running prove nothing: it says how many minutes, in w
 The repair is where the codes were last cleared ('stumble clear'), or a later note or mark that begins with "repair".
 Without either it is the first drive of the job against the last.
 
-After parts were exchanged, say which: --swapped coil:2-3 tells whether the fault followed the part. The outcome is proven,
+After parts were exchanged, say which: --swapped coil:5-3 tells whether the fault followed the part. The outcome is proven,
 improved, not_yet, still_missing or moved; that of a swap followed, stayed, both, neither or cannot_tell.`
 
 // compareOptions is what compare was asked for.
@@ -39,33 +42,42 @@ type compareOptions struct {
 	anew    anewOption
 }
 
-func (o *compareOptions) flags(f *flagSet) {
+func (o *compareOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	o.engine.flags(f)
 	f.Int64Var(&o.job, "job", 0, "choose the drives of the job of this `NUMBER`")
 	f.BoolVar(&o.strict, "strict", false, "take load as alike within 10 points instead of 20")
 	f.Float64Var(&o.ceiling, "ceiling", rate.Ceiling, "up to how many misses per 1,000 firings a cylinder is healthy, a `RATE`")
-	f.StringVar(&o.swapped, "swapped", "", "the `PARTS` that were exchanged, as coil:2-3; "+strings.Join(proof.Parts(), ", "))
+	f.StringVar(&o.swapped, "swapped", "", "the `PARTS` that were exchanged, as coil:5-3; "+strings.Join(proof.Parts(), ", "))
 	f.StringVar(&o.failOn, "fail-on", "", "exit with status 3 at one of these `OUTCOMES`, as still_missing,moved; not_proven is any but proven")
 	o.anew.flags(f)
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")
 }
 
-// compare judges a repair.
-func compare(a *app, args []string) error {
-	f := newFlags("compare", compareAbout, "3 5 --fail-on not_proven")
+// compareCommand is the command that judges a repair.
+func compareCommand(a *app) *cobra.Command {
 	var o compareOptions
-	o.flags(f)
-	rest, err := f.parse(a, args, 2)
+	c := &cobra.Command{
+		Use:     "compare [BEFORE AFTER]",
+		Short:   "judge a repair or a swap by the drives before and after it",
+		Long:    compareAbout,
+		Example: "stumble compare 3 5 --fail-on not_proven",
+		Args:    atMost(2),
+		RunE:    func(_ *cobra.Command, args []string) error { return compare(a, &o, args) },
+	}
+	o.flags(c.Flags())
+	return c
+}
+
+// compare judges a repair.
+func compare(a *app, o *compareOptions, rest []string) error {
 	switch {
-	case err != nil:
-		return err
 	case o.engine.wantsList():
 		return o.engine.list(a.out)
 	case !(o.ceiling > 0 && o.ceiling < 1000):
 		return usagef("a --ceiling of %v per 1,000 firings cannot be: give one above 0 and under 1000", o.ceiling)
 	}
-	c := &comparing{app: a, opts: &o}
+	c := &comparing{app: a, opts: o}
 	if err := c.understand(rest); err != nil {
 		return err
 	}

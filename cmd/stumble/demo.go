@@ -1,12 +1,19 @@
 package main
 
 import (
+	"bytes"
+	"cmp"
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"stumble/misfire/journal"
 	"stumble/obd/clock"
@@ -15,18 +22,20 @@ import (
 // demoSpeed is how many times as fast as real time the demo lives on the screen.
 const demoSpeed = 8
 
-// demoSeed is a drive that meets the rare miss in Park, too.
-const demoSeed = 3
+// demoSeed is what chance in the demo starts from unless --seed says otherwise.
+const demoSeed = 1
 
-const demoAbout = `The whole job on the built-in simulated car, a Larkspur Wren with a broken plug wire on cylinder 2: save the evidence,
-find which cylinder misses and when, ask what may be behind it, measure, repair, drive the same steps again, and judge the
-repair. Each command is shown as it would be typed. No adapter and no car are needed.
+const demoAbout = `The whole job on the built-in simulated car, a Larkspur Curlew that shudders when it pulls away
+warm: save the evidence, find which cylinder misses and when, ask what may be behind it, exchange two coils and see
+whether the misses follow, fit a new one, drive the same steps again, and judge the repair. Each command is shown as it
+would be typed, with the lines of its output that tell most; --full prints all of it. No adapter and no car are needed.
 
 The job is thrown away in the end unless --journal names a file for it; --report keeps the owner's report.`
 
 // demoOptions is what demo was asked for.
 type demoOptions struct {
 	plain   bool
+	full    bool
 	seed    seed
 	speed   speed
 	journal string
@@ -34,8 +43,9 @@ type demoOptions struct {
 	force   bool
 }
 
-func (o *demoOptions) flags(f *flagSet) {
+func (o *demoOptions) flags(f *pflag.FlagSet) {
 	f.BoolVar(&o.plain, "plain", false, "print lines instead of the screen, as fast as the computer can")
+	f.BoolVar(&o.full, "full", false, "print all that the commands print, not only what tells most")
 	f.Var(&o.seed, "seed", "the `NUMBER` that chance in the simulated car starts from")
 	f.Var(&o.speed, "speed", fmt.Sprintf("how fast time runs on the screen: a `NUMBER` of times (%d)", demoSpeed))
 	f.StringVar(&o.journal, "journal", "", "keep the job in the journal of this new `FILE`")
@@ -43,14 +53,23 @@ func (o *demoOptions) flags(f *flagSet) {
 	f.BoolVar(&o.force, "force", false, "replace the report's file if it is there already")
 }
 
-// demo does the whole job on the simulated car.
-func demo(a *app, args []string) error {
-	f := newFlags("demo", demoAbout, "--plain --report wren.html")
+// demoCommand is the command that does the whole job on the simulated car.
+func demoCommand(a *app) *cobra.Command {
 	o := demoOptions{seed: seed{value: demoSeed, wasSaid: true}}
-	o.flags(f)
-	if _, err := f.parse(a, args, 0); err != nil {
-		return err
+	c := &cobra.Command{
+		Use:     "demo",
+		Short:   "the whole job on the built-in simulated car",
+		Long:    demoAbout,
+		Example: "stumble demo --plain --report curlew.html",
+		Args:    atMost(0),
+		RunE:    func(*cobra.Command, []string) error { return demo(a, &o) },
 	}
+	o.flags(c.Flags())
+	return c
+}
+
+// demo does the whole job on the simulated car.
+func demo(a *app, o *demoOptions) error {
 	if err := o.understand(); err != nil {
 		return err
 	}
@@ -67,8 +86,7 @@ func demo(a *app, args []string) error {
 		defer os.RemoveAll(folder)
 		o.journal = filepath.Join(folder, "demo.db")
 	}
-	d := demonstration{app: *a, opts: &o}
-	d.in = strings.NewReader("") // what is typed is for the demo, not for its commands
+	d := demonstration{app: *a, opts: o}
 	d.typed = a
 	return d.run()
 }
@@ -104,61 +122,114 @@ type demonstration struct {
 type act struct {
 	tell    string
 	command string
-	run     func(*app, []string) error
 	more    []string
-	screen  bool // it takes the screen
-	quiet   bool // what it prints would be too much of the same
+	typed   string // what is entered while it runs
+	screen  bool   // it takes the screen
+
+	// What is shown of its output unless all of it is: the rest of each paragraph from a line that matches, and the
+	// single lines that match. Without either it is shown whole.
+	paragraphs, lines string
 }
 
 func (d *demonstration) run() error {
-	d.say("THE COMPLAINT: a Larkspur Wren, warning lamp on, misses at random, worse in Drive and Reverse.")
-	d.say("On a real car: mind ignition voltage, hot and turning parts and exhaust gas; chock the wheels and hold the brake in gear.")
-	for _, next := range d.acts() {
-		if err := d.show(&next); err != nil || d.written.err != nil { // nobody reads on
+	d.say("THE COMPLAINT: a Larkspur Curlew, V6, shudders when it pulls away warm, " +
+		"never on the first mile;\nwarning lamp on.")
+	d.say("On a real car: mind ignition voltage, hot and turning parts and exhaust gas;\n" +
+		"chock the wheels and hold the brake in gear.")
+	if err := d.showAll(d.acts()); err != nil {
+		return err
+	}
+	var found foundError // that it is not proven yet, which --fail-on tells
+	err := d.showAll(d.proof(1))
+	for hour := uint64(2); hour <= mostHours && errors.As(err, &found); hour++ {
+		err = d.showAll(d.proof(hour))
+	}
+	if err != nil && !errors.As(err, &found) {
+		return err
+	}
+	return d.showAll([]act{d.opts.last()})
+}
+
+// mostHours is how long the demo drives on for a proof at the most: chance may keep it from some condition.
+const mostHours = 5
+
+// showAll runs one act after the other.
+func (d *demonstration) showAll(acts []act) error {
+	for _, next := range acts {
+		if err := cmp.Or(d.show(&next), d.written.err); err != nil { // nobody reads on
 			return err
 		}
 	}
-	if d.opts.report != "" {
-		return nil
-	}
-	d.say("\nThe owner's report: 'stumble demo --report wren.html' writes it, 'stumble report' that of a real job.")
 	return nil
 }
 
-// acts are the job, a command after the other.
+// fastest is the options that belong to the simulated car, at its fastest.
+func fastest(s seed) []string { return []string{"--seed", s.String(), "--speed", "max"} }
+
+// proof is an hour of the same driving, unlike the hours before it, and whether it is enough.
+func (d *demonstration) proof(hour uint64) []act {
+	car := fastest(seed{value: d.opts.seed.number() + hour, wasSaid: true})
+	return []act{
+		{tell: "THE MINUTES STILL WANTED:", more: car, paragraphs: sentence,
+			command: "watch --port sim:curlew-repaired --for 1h --plain"},
+		{tell: "IS IT PROVEN NOW?", paragraphs: judgement, command: "compare --job 1 --fail-on not_proven"},
+	}
+}
+
+// acts are the job until its repair has been driven, a command after the other.
 func (d *demonstration) acts() []act {
 	o := d.opts
-	car := []string{"--seed", o.seed.String(), "--speed", "max"}
+	car := fastest(o.seed)
 	guided := []string{"--yes", "--seed", o.seed.String(), "--speed", o.speed.String()}
 	if o.plain {
 		guided = append(guided, "--plain")
 	}
-	all := []act{
-		{tell: "THE EVIDENCE, read before anything is touched:", run: intake, more: car,
-			command: `intake --port sim:wren --complaint "warning lamp on, misses at random, worse in Drive and Reverse"`},
-		{tell: "THE DRIVE, guided step by step:", command: "loadtest --port sim:wren --engine i4-1342", run: loadtest, more: guided, screen: true},
-		{tell: "WHAT MAY BE BEHIND IT, and the test that tells most:", command: "causes 1", run: causes},
-		{tell: "MEASURED with the wires off the car:", command: "bench wire 1=11.8kohm@60cm 2=OL 3=12.3kohm@60cm 4=12.1kohm@60cm", run: benchCommand},
-		{tell: "THE REPAIR:", command: `jobs note 1 "repair: new plug wire on cylinder 2"`, run: jobs},
-		{tell: "THE SAME STEPS AGAIN:", command: "loadtest --port sim:wren-repaired --engine i4-1342", run: loadtest, more: guided, screen: true},
-		{tell: "IS IT PROVEN?", command: "compare --job 1", run: compare},
-		{tell: "THE MINUTES STILL WANTED (what is printed meanwhile is left out here):", quiet: true, run: watch, more: car,
-			command: "watch --port sim:wren-repaired --for 30m --plain"},
-		{run: loadtest, quiet: true, more: car, command: "loadtest --port sim:wren-repaired --steps reverse --plain --yes"},
-		{run: loadtest, quiet: true, more: car, command: "loadtest --port sim:wren-repaired --steps reverse,drive --plain --yes"},
-		{tell: "THE CODES, read again (left out here):", run: intake, quiet: true, more: car,
-			command: "intake --port sim:wren-repaired"},
-		{tell: "IS IT PROVEN NOW?", command: "compare --job 1", run: compare},
+	return []act{
+		{tell: "THE EVIDENCE, read before anything is touched:", more: car,
+			paragraphs: `^By codes`, lines: codeRows + `|^ +5  +\d`,
+			command: `intake --port sim:curlew --complaint "shudders when pulling away warm, never on the first mile"`},
+		{tell: "FROM COLD, as the owner drives it: the first mile, and the next.", more: car,
+			paragraphs: sentence, lines: ofCylinder5,
+			command: "watch --port sim:curlew-cold --engine v6-along-142536 --for 20m --plain"},
+		{tell: "WARM, guided step by step:", more: guided, screen: true, paragraphs: sentence, lines: ofCylinder5,
+			command: "loadtest --port sim:curlew --engine v6-along-142536"},
+		{tell: "WHAT MAY BE BEHIND IT, and the test that tells most:", paragraphs: `^Most likely|^Coil of its own`,
+			command: "causes 1 --ignition each"},
+		{tell: "THE TEST: the coil of 5 changes places with that of 3, which sits on the other bank.",
+			command: `jobs note 1 "coils of cylinders 5 and 3 exchanged"`},
+		{more: car, paragraphs: sentence, lines: `^cyl +gear|^  3  |^  5  whole`,
+			command: "watch --port sim:curlew-swapped --for 20m --plain"},
+		{tell: "DID THE MISSES FOLLOW THE COIL?", paragraphs: `^(Followed|Stayed|Both|Neither|Cannot tell)\b[^:]*$`,
+			command: "compare 1,2 3 --swapped coil:5-3"},
+		{tell: "WHAT IS BEHIND IT NOW?", paragraphs: `^Most likely`, command: "causes 1"},
+		{tell: "THE REPAIR:", command: `jobs note 1 "repair: new coil on cylinder 3, where the faulty one sat"`},
+		{tell: "CLEARED, now that everything is saved, with the engine off:", more: car,
+			typed: "CLEAR\n", paragraphs: `^Cleared by`, command: "clear --port sim:curlew-swapped"},
+		{tell: "THE SAME STEPS AGAIN:", more: guided, screen: true, paragraphs: sentence,
+			command: "loadtest --port sim:curlew-repaired --engine v6-along-142536"},
+		{more: car, lines: codeRows, command: "intake --port sim:curlew-repaired"},
+		{tell: "IS IT PROVEN?", paragraphs: judgement, command: "compare --job 1"},
 	}
+}
+
+// What tells most in the output of several commands.
+const (
+	sentence    = `^Cylinder \d misses|no cylinder stands out` // what a drive came to
+	judgement   = `^(Proven|Improved|Not yet proven|Still missing|Moved)`
+	codeRows    = `^(stored|pending|permanent) `
+	ofCylinder5 = `^cyl +gear|^  5  `
+)
+
+// last is the report, on the screen or in the file that was named.
+func (o *demoOptions) last() act {
+	last := act{tell: "FOR THE OWNER:", command: "report 1", paragraphs: `^Vehicle  |^Proven|^Not yet`}
 	if o.report != "" {
-		kind := strings.TrimPrefix(filepath.Ext(o.report), ".")
-		last := act{tell: "FOR THE OWNER:", command: "report 1 --" + kind + " " + o.report, run: reportCommand}
+		last = act{tell: last.tell, command: "report 1 --" + strings.TrimPrefix(filepath.Ext(o.report), ".") + " " + o.report}
 		if o.force {
 			last.more = []string{"--force"}
 		}
-		all = append(all, last)
 	}
-	return all
+	return last
 }
 
 // show runs one act.
@@ -167,9 +238,6 @@ func (d *demonstration) show(next *act) error {
 		d.say("\n" + next.tell)
 	}
 	d.say("$ stumble " + next.command)
-	if !next.quiet {
-		d.say("")
-	}
 	if next.screen && !d.opts.plain {
 		fmt.Fprint(d.err, "Press Enter for the live screen: ")
 		if _, err := d.typed.readLine(); err != nil {
@@ -179,16 +247,38 @@ func (d *demonstration) show(next *act) error {
 	if err := d.goOn(); err != nil {
 		return err
 	}
-	words := append(shellWords(next.command)[1:], next.more...)
 	a := d.app
-	if next.quiet {
-		a.out = io.Discard
+	a.in = strings.NewReader(next.typed) // what the user types is for the demo, not for its commands
+	var printed bytes.Buffer
+	if !d.opts.full {
+		a.out, a.err = &printed, io.Discard
 	}
-	err := next.run(&a, append(words, "--journal", d.opts.journal))
-	if err == nil {
-		err = d.ctx.Err()
+	words := append(shellWords(next.command), next.more...)
+	_, err := a.execute(append(words, "--journal", d.opts.journal))
+	told := next.telling(printed.String())
+	var found foundError
+	if err != nil && !errors.As(err, &found) {
+		told = printed.String()
 	}
-	return err
+	fmt.Fprint(d.out, told)
+	return cmp.Or(err, d.ctx.Err())
+}
+
+// telling is what is shown of an act's output in short.
+func (next *act) telling(output string) string {
+	if next.paragraphs == "" && next.lines == "" {
+		return output
+	}
+	matches := func(pattern, line string) bool { return pattern != "" && regexp.MustCompile(pattern).MatchString(line) }
+	var told strings.Builder
+	within := false
+	for line := range strings.Lines(output) {
+		within = line != "\n" && (within || matches(next.paragraphs, line))
+		if within || matches(next.lines, line) {
+			told.WriteString(line)
+		}
+	}
+	return told.String()
 }
 
 // betweenActs is how long the workshop takes from one act to the next.

@@ -7,6 +7,9 @@ import (
 	"strings"
 	"time"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire"
 	"stumble/misfire/export"
 	"stumble/misfire/job"
@@ -34,20 +37,32 @@ type exportOptions struct {
 	anew               anewOption
 }
 
-// exportDrive writes a stored drive as a table.
-func exportDrive(a *app, args []string) error {
-	f := newFlags("export", exportAbout, "7 --what windows --out windows.parquet")
+// exportCommand is the command that writes a stored drive as a table.
+func exportCommand(a *app) *cobra.Command {
 	var o exportOptions
+	c := &cobra.Command{
+		Use:     "export DRIVE",
+		Short:   "write a stored drive as CSV, JSON lines or Parquet",
+		Long:    exportAbout,
+		Example: "stumble export 7 --what windows --out windows.parquet",
+		Args:    atMost(1),
+		RunE:    func(_ *cobra.Command, args []string) error { return exportDrive(a, &o, args) },
+	}
+	o.flags(c.Flags())
+	return c
+}
+
+func (o *exportOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	f.StringVar(&o.what, "what", "samples", "which `TABLE`: "+strings.Join(tables(), ", "))
 	f.StringVar(&o.format, "format", "", "how: a `FORMAT`, csv, jsonl or parquet; without it by the file's ending, else csv")
 	f.StringVar(&o.path, "out", "", "the `FILE` to write; without it standard output, but parquet needs one")
 	f.BoolVar(&o.force, "force", false, "replace the file if it is there already")
 	o.anew.flags(f)
-	rest, err := f.parse(a, args, 1)
-	if err != nil {
-		return err
-	}
+}
+
+// exportDrive writes a stored drive as a table.
+func exportDrive(a *app, o *exportOptions, rest []string) error {
 	if len(rest) == 0 {
 		return usagef("say which drive by its number; 'stumble jobs' lists the jobs, 'stumble jobs show JOB' their drives")
 	}
@@ -55,7 +70,7 @@ func exportDrive(a *app, args []string) error {
 	if err != nil {
 		return err
 	}
-	x := exporter{app: a, opts: &o}
+	x := exporter{app: a, opts: o}
 	if x.format, err = o.chosenFormat(); err != nil {
 		return err
 	}

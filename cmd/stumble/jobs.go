@@ -10,6 +10,9 @@ import (
 	"strings"
 	"time"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 )
@@ -51,26 +54,38 @@ func jobVerbs() []jobVerb {
 	}
 }
 
-// jobs lists jobs, or does something with one.
-func jobs(a *app, args []string) error {
-	f := newFlags("jobs", jobsAbout, "note 3 plug wire of cylinder 2 reads open")
+// jobsCommand is the command that lists jobs, or does something with one.
+func jobsCommand(a *app) *cobra.Command {
 	var o jobsOptions
+	c := &cobra.Command{
+		Use:     "jobs [WHAT TO DO]",
+		Short:   "list, show, name, note, delete, export and import what is saved",
+		Long:    jobsAbout,
+		Example: "stumble jobs note 3 coils of cylinders 5 and 3 exchanged",
+		Args:    cobra.ArbitraryArgs,
+		RunE:    func(_ *cobra.Command, args []string) error { return jobs(a, &o, args) },
+	}
+	o.flags(c.Flags())
+	return c
+}
+
+func (o *jobsOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	f.StringVar(&o.find, "find", "", "list only those with this `TEXT` in name, complaint, vehicle or VIN")
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")
 	f.BoolVar(&o.yes, "yes", false, "delete without asking")
-	rest, err := f.parse(a, args, len(args))
-	if err != nil {
-		return err
-	}
+}
+
+// jobs lists jobs, or does something with one.
+func jobs(a *app, o *jobsOptions, rest []string) error {
 	if len(rest) == 0 {
-		return a.withJournal(&o.journal, func(j *journal.Journal) error { return (&jobBook{a, j, &o}).list() })
+		return a.withJournal(&o.journal, func(j *journal.Journal) error { return (&jobBook{a, j, o}).list() })
 	}
 	verb, id, text, err := parseVerb(rest)
 	if err != nil {
 		return err
 	}
-	return a.withJournal(&o.journal, func(j *journal.Journal) error { return verb.run(&jobBook{a, j, &o}, id, text) })
+	return a.withJournal(&o.journal, func(j *journal.Journal) error { return verb.run(&jobBook{a, j, o}, id, text) })
 }
 
 // parseVerb reads VERB [NUMBER] and, where it takes one, a text.

@@ -5,13 +5,15 @@ import (
 	"runtime"
 	"strconv"
 
+	"github.com/spf13/pflag"
+
 	"stumble/misfire/journal"
 )
 
 // journalOption names the file of the journal.
 type journalOption struct{ path string }
 
-func (o *journalOption) flags(f *flagSet) {
+func (o *journalOption) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.path, "journal", "", "the journal's `FILE`; without it what STUMBLE_JOURNAL names, or journal.db in the user's data folder")
 }
 

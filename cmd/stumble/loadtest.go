@@ -10,6 +10,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 	"golang.org/x/term"
 
 	"stumble/misfire/gear"
@@ -42,22 +44,42 @@ overheats the catalyst. The maker's manual and local law come first.`
 // mostTest is how long a test lasts at the most in simulated time as fast as it can.
 const mostTest = 2 * time.Hour
 
-// loadtest records and shows a guided drive.
-func loadtest(a *app, args []string) error {
-	f := newFlags("loadtest", loadtestAbout, "--port /dev/ttyUSB0 --steps park,drive,reverse")
-	var o watchOptions
-	o.flags(f)
-	order := f.String("steps", "", "the `STEPS` to run, in order, each with a length if it is to have one: park,drive:4m,reverse:90s,raised,cruise,pull")
-	keyOff := f.Bool("key-off", false, "the car's counters move only at key-off: read them after each step")
-	yes := f.Bool("yes", false, "the cautions have been read")
-	if _, err := f.parse(a, args, 0); err != nil {
-		return err
+// loadtestOptions is what loadtest was asked for.
+type loadtestOptions struct {
+	watchOptions
+	order       string
+	keyOff, yes bool
+}
+
+func (o *loadtestOptions) flags(f *pflag.FlagSet) {
+	o.watchOptions.flags(f)
+	f.StringVar(&o.order, "steps", "", "the `STEPS` to run, in order, each with a length if it is to have one: park,drive:4m,reverse:90s,raised,cruise,pull")
+	f.BoolVar(&o.keyOff, "key-off", false, "the car's counters move only at key-off: read them after each step")
+	f.BoolVar(&o.yes, "yes", false, "the cautions have been read")
+}
+
+// loadtestCommand is the command that records and shows a guided drive.
+func loadtestCommand(a *app) *cobra.Command {
+	var o loadtestOptions
+	c := &cobra.Command{
+		Use:     "loadtest",
+		Short:   "watch with guided steps: at rest in each gear, cruise, pull",
+		Long:    loadtestAbout,
+		Example: "stumble loadtest --port /dev/ttyUSB0 --steps park,drive,reverse",
+		Args:    atMost(0),
+		RunE:    func(*cobra.Command, []string) error { return loadtest(a, &o) },
 	}
-	plan, err := guide.Parse(*order)
+	o.flags(c.Flags())
+	return c
+}
+
+// loadtest records and shows a guided drive.
+func loadtest(a *app, o *loadtestOptions) error {
+	plan, err := guide.Parse(o.order)
 	if err != nil {
 		return usageError{err}
 	}
-	t, cfg, err := a.prepare(&o, mostTest)
+	t, cfg, err := a.prepare(&o.watchOptions, mostTest)
 	if err != nil || t == nil {
 		return err
 	}
@@ -67,7 +89,7 @@ func loadtest(a *app, args []string) error {
 	}
 	defer k.Close()
 	input := bufio.NewReader(a.in)
-	if err := a.caution(input, say.English().LoadTestCautions(plan), &o, *yes); err != nil {
+	if err := a.caution(input, say.English().LoadTestCautions(plan), &o.watchOptions, o.yes); err != nil {
 		return err
 	}
 	if t.sim != nil {
@@ -81,14 +103,14 @@ func loadtest(a *app, args []string) error {
 	if err := d.record(); err != nil {
 		return err
 	}
-	g := d.steps(guide.LoadConfig{Steps: plan, KeyOff: *keyOff}, t)
-	g.say = a.saying(d, &o)
+	g := d.steps(guide.LoadConfig{Steps: plan, KeyOff: o.keyOff}, t)
+	g.say = a.saying(d, &o.watchOptions)
 	if o.plain {
 		led, stop := a.hearing(d, input)
 		defer stop()
 		a = led
 	}
-	return a.show(d, &o)
+	return a.show(d, &o.watchOptions)
 }
 
 // caution shows what must be read before the first step, and has it confirmed where somebody can.

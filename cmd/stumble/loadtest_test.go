@@ -76,7 +76,7 @@ func (g guided) cylinder(t testing.TB, key string, n int) map[string]any {
 	return all[n-1].(map[string]any)
 }
 
-// A whole test of the demo's car with its broken wire finds the cylinder, and that it is worse in Drive, by itself.
+// A whole test of the Wren with its broken wire finds the cylinder, and that it is worse in Drive, by itself.
 func TestLoadtestFindsTheCylinder(t *testing.T) {
 	g := guidedOn(t, "wren")
 	verdict := g.summary["verdict"].(map[string]any)
@@ -383,14 +383,14 @@ func TestLoadtestUsage(t *testing.T) {
 		{"--plain --json", "exclude each other"},
 		{"now", "one argument too many"},
 	} {
-		o := stepped(t, append([]string{"loadtest", "--port", "sim"}, strings.Fields(c.args)...)...)
+		o := stepped(t, append([]string{"loadtest", "--port", "sim:wren"}, strings.Fields(c.args)...)...)
 		requireOneLine(t, o, statusUsage, c.says)
 	}
 }
 
 // With --json nothing but objects is on standard output: the cautions are told beside it.
 func TestCautionsBesideJSON(t *testing.T) {
-	o := stepped(t, "loadtest", "--port", "sim", "--speed", "max", "--json", "--for", "10s")
+	o := stepped(t, "loadtest", "--port", "sim:wren", "--speed", "max", "--json", "--for", "10s")
 	assert.Equal(t, statusDone, o.status)
 	assert.Contains(t, o.errs, "Carbon monoxide kills")
 	jsonLines(t, o.out)
@@ -444,7 +444,7 @@ func TestLoadtestOnTheScreen(t *testing.T) {
 	a.terminal = screen
 	done := make(chan int, 1)
 	go func() {
-		done <- a.run([]string{"loadtest", "--port", "sim", "--speed", "100", "--yes", "--steps", "drive,pull"})
+		done <- a.run([]string{"loadtest", "--port", "sim:wren", "--speed", "100", "--yes", "--steps", "drive,pull"})
 	}()
 	shows := func(words string) {
 		t.Helper()

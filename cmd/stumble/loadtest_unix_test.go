@@ -28,7 +28,7 @@ func typist(t *testing.T, ctx context.Context, types string) outcome {
 	a.in = in
 	done := make(chan int, 1)
 	go func() {
-		done <- a.run([]string{"loadtest", "--port", "sim", "--speed", "max", "--plain", "--for", "20s"})
+		done <- a.run([]string{"loadtest", "--port", "sim:wren", "--speed", "max", "--plain", "--for", "20s"})
 	}()
 	if types != "" {
 		require.Eventually(t, func() bool { return strings.HasSuffix(out.String(), "has read this: ") }, time.Minute, time.Millisecond)

@@ -3,6 +3,9 @@ package main
 import (
 	"time"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire"
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
@@ -23,15 +26,24 @@ type playbackOptions struct {
 	anew         anewOption
 }
 
-// playback shows a stored drive.
-func playback(a *app, args []string) error {
-	f := newFlags("playback", playbackAbout, "7 --speed 4 --from 2m")
+// playbackCommand is the command that shows a stored drive.
+func playbackCommand(a *app) *cobra.Command {
 	var o playbackOptions
-	o.flags(f)
-	rest, err := f.parse(a, args, 1)
+	c := &cobra.Command{
+		Use:     "playback DRIVE",
+		Short:   "show a stored drive at any speed",
+		Long:    playbackAbout,
+		Example: "stumble playback 7 --speed 4 --from 2m",
+		Args:    atMost(1),
+		RunE:    func(_ *cobra.Command, args []string) error { return playback(a, &o, args) },
+	}
+	o.flags(c.Flags())
+	return c
+}
+
+// playback shows a stored drive.
+func playback(a *app, o *playbackOptions, rest []string) error {
 	switch {
-	case err != nil:
-		return err
 	case o.plain && o.asJSON:
 		return usagef("--plain and --json exclude each other: choose one")
 	case o.engine.wantsList():
@@ -55,7 +67,7 @@ func playback(a *app, args []string) error {
 		o.pace.most = true
 	}
 	return a.withJournal(&o.journal, func(j *journal.Journal) error {
-		d, err := a.player(j, id, &o, !lines)
+		d, err := a.player(j, id, o, !lines)
 		if err != nil {
 			return err
 		}
@@ -63,7 +75,7 @@ func playback(a *app, args []string) error {
 	})
 }
 
-func (o *playbackOptions) flags(f *flagSet) {
+func (o *playbackOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	o.engine.flags(f)
 	f.Var(&o.pace, "speed", "how fast: a `NUMBER` of times (1), or max, which is what --plain and --json do when nothing is said")

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/spf13/cobra"
+
 	"stumble/obd/link"
 )
 
@@ -17,17 +19,30 @@ type portObject struct {
 	Why     string `json:"why,omitempty"` // why it is no adapter
 }
 
-// ports lists the serial ports and asks each whether an adapter is there.
-func ports(a *app, args []string) error {
-	f := newFlags("ports", `List this computer's serial ports and ask each whether an adapter answers there, at which speed, and if not, why.
-Only the adapter is asked who it is; nothing is sent to a car. Wireless adapters have no serial port: give tcp://HOST:PORT.`,
-		"")
-	asJSON := f.Bool("json", false, "print one JSON object a line")
-	names := f.Bool("names", false, "only list the ports, ask nothing")
-	paths, err := f.parse(a, args, 100)
-	if err != nil {
-		return err
+const portsAbout = `List this computer's serial ports and ask each whether an adapter answers there, at which speed, and if not, why.
+Only the adapter is asked who it is; nothing is sent to a car. Wireless adapters have no serial port: give tcp://HOST:PORT.`
+
+// portsOptions is what ports was asked for.
+type portsOptions struct{ asJSON, names bool }
+
+// portsCommand is the command that lists the serial ports and asks each whether an adapter is there.
+func portsCommand(a *app) *cobra.Command {
+	var o portsOptions
+	c := &cobra.Command{
+		Use:     "ports [PORT ...]",
+		Short:   "list serial ports and which of them answer as an adapter",
+		Long:    portsAbout,
+		Example: "stumble ports",
+		Args:    atMost(100),
+		RunE:    func(_ *cobra.Command, args []string) error { return ports(a, &o, args) },
 	}
+	c.Flags().BoolVar(&o.asJSON, "json", false, "print one JSON object a line")
+	c.Flags().BoolVar(&o.names, "names", false, "only list the ports, ask nothing")
+	return c
+}
+
+// ports lists the serial ports and asks each whether an adapter is there.
+func ports(a *app, opts *portsOptions, paths []string) error {
 	list, err := link.Ports()
 	if err != nil {
 		return err
@@ -38,22 +53,22 @@ Only the adapter is asked who it is; nothing is sent to a car. Wireless adapters
 	if len(paths) > 0 {
 		list = list[len(list)-len(paths):]
 	}
-	if len(list) == 0 && !*asJSON {
+	if len(list) == 0 && !opts.asJSON {
 		fmt.Fprintln(a.out, "no serial ports found; plug the adapter in, or pair it. A wireless adapter is reached with --port tcp://HOST:PORT.")
 		return nil
 	}
 	for _, p := range list {
 		o := portObject{Kind: "port", Port: p}
-		if !*names {
+		if !opts.names {
 			a.askPort(&o)
 		}
 		if a.ctx.Err() != nil {
 			return a.ctx.Err()
 		}
-		if *asJSON {
+		if opts.asJSON {
 			err = writeJSON(a.out, o)
 		} else {
-			_, err = fmt.Fprintln(a.out, portLine(o, *names))
+			_, err = fmt.Fprintln(a.out, portLine(o, opts.names))
 		}
 		if err != nil {
 			return err

@@ -10,9 +10,12 @@ import (
 	"testing"
 	"time"
 
+	"github.com/gdamore/tcell/v2"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"stumble/misfire"
+	"stumble/misfire/job"
 	"stumble/obd/clock"
 	"stumble/views"
 	"stumble/views/report"
@@ -84,10 +87,7 @@ func TestExamplesOfTheReadme(t *testing.T) {
 func inTheWorkshop(args []string, journal string) []string {
 	args = slices.Clone(args)
 	reads := slices.Contains([]string{"codes", "intake", "watch", "loadtest", "clear"}, args[0])
-	car := "sim"
-	if args[0] == "clear" {
-		car = "sim:engine-off"
-	}
+	const car = "sim"
 	if at := slices.Index(args, "--port"); at >= 0 && !strings.HasPrefix(args[at+1], "sim") {
 		args[at+1] = car
 	} else if at < 0 && reads {
@@ -107,7 +107,7 @@ func inTheWorkshop(args []string, journal string) []string {
 	case "watch":
 		args = append(args, "--for", "2m") // the last said counts
 	case "loadtest":
-		args = append(args, "--yes", "--for", "4m")
+		args = append(args, "--yes", "--for", "9m") // until the last step
 	case "ports":
 		args = append(args, "--names")
 	}
@@ -117,8 +117,8 @@ func inTheWorkshop(args []string, journal string) []string {
 // The README names every command, every exit status and every field of the JSON.
 func TestReadmeIsComplete(t *testing.T) {
 	text := readme(t)
-	for _, c := range commands() {
-		assert.True(t, strings.Contains(text, "| `"+c.name+"` |"), "the README's table of commands lacks %s", c.name)
+	for _, c := range commands(t) {
+		assert.True(t, strings.Contains(text, "| `"+c.Name()+"` |"), "the README's table of commands lacks %s", c.Name())
 	}
 	for _, of := range []any{
 		views.SampleLine{}, views.TestSummaryObject{}, views.MarkLine{}, views.NoticeLine{}, views.GuideLine{},
@@ -149,6 +149,55 @@ func fieldNames(of reflect.Type, seen map[reflect.Type]bool) (names []string) {
 		}
 	}
 	return names
+}
+
+// pictured is when the README's screen is seen: both idles and the first minutes on the road are behind.
+const pictured = 8*time.Minute + 30*time.Second
+
+// The screen that the README shows is the one that its command shows.
+func TestScreenOfTheReadme(t *testing.T) {
+	intro, block, found := strings.Cut(readme(t), "\n```text\n")
+	require.True(t, found)
+	assert.Contains(t, intro, "`stumble watch --port sim --engine v6-along-142536`, eight and a half minutes into a drive")
+	want, _, _ := strings.Cut(block, "\n```\n")
+
+	a := program(t.Context(), clock.NewStepped(morning()), &buffer{}, &buffer{})
+	target, err := a.target(&where{port: "sim", speed: speed{most: true}})
+	require.NoError(t, err)
+	cfg, err := (&engineOptions{key: "v6-along-142536"}).config(misfire.Config{})
+	require.NoError(t, err)
+	d, err := a.startDrive(target, cfg, pictured, nil)
+	require.NoError(t, err)
+	t.Cleanup(d.car.Close)
+	require.ErrorIs(t, d.Run(t.Context(), screenEvery, d.showing(d.board.show)), job.ErrTimeUp)
+	got := drawn(t, d)
+	if *update {
+		text := strings.Replace(readme(t), want, got, 1)
+		require.NoError(t, os.WriteFile(filepath.Join(root(t), "README.md"), []byte(text), 0o644))
+		return
+	}
+	assert.Equal(t, want, got, "run with -update to write it")
+}
+
+// drawn is a drive's screen of 80 by 24 as it is now, without the spaces at the ends of its lines.
+func drawn(t testing.TB, d *drive) string {
+	t.Helper()
+	screen := &glass{SimulationScreen: tcell.NewSimulationScreen("UTF-8")}
+	require.NoError(t, screen.Init())
+	screen.SetSize(80, 24)
+	shown := make(chan error, 1)
+	go func() {
+		shown <- views.Run(t.Context(), screen, clock.System{}, &d.board, d.actions(), views.Options{})
+	}()
+	require.Eventually(t, func() bool { return strings.Contains(screen.text(), "quit") }, time.Minute, time.Millisecond)
+	text := screen.text()
+	screen.InjectKey(tcell.KeyRune, 'q', tcell.ModNone)
+	require.NoError(t, <-shown)
+	lines := strings.Split(text, "\n")
+	for i := range lines {
+		lines[i] = strings.TrimRight(lines[i], " ")
+	}
+	return strings.TrimRight(strings.Join(lines, "\n"), "\n")
 }
 
 // The files that the README points to are there.

@@ -3,6 +3,8 @@ package main
 import (
 	"fmt"
 
+	"github.com/spf13/pflag"
+
 	"stumble/misfire/job"
 	"stumble/obd"
 )
@@ -16,7 +18,7 @@ type recordOptions struct {
 	name, complaint string
 }
 
-func (o *recordOptions) flags(f *flagSet) {
+func (o *recordOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	f.BoolVar(&o.off, "no-journal", false, "save nothing")
 	f.Int64Var(&o.job, "job", 0, "save under the job of this `NUMBER`; without it under the newest of this vehicle")

@@ -26,7 +26,7 @@ func simulated(t testing.TB, path, command string, more ...string) outcome {
 	t.Helper()
 	args := append(strings.Fields(command), "--speed", "max", "--journal", path)
 	if !strings.Contains(command, "--port") {
-		args = append(args, "--port", "sim")
+		args = append(args, "--port", "sim:wren")
 	}
 	return stepped(t, append(args, more...)...)
 }
@@ -102,8 +102,8 @@ func TestJobsWithoutVIN(t *testing.T) {
 func TestPracticeIsNotSaved(t *testing.T) {
 	home := t.TempDir()
 	t.Setenv("TMPDIR", home)
-	for _, command := range []string{"watch --port sim --speed max --for 10s --plain", "intake --port sim --speed max", "demo --plain",
-		"watch --no-journal --port sim --speed max --for 10s --plain"} {
+	for _, command := range []string{"watch --port sim:wren --speed max --for 10s --plain", "intake --port sim:wren --speed max", "demo --plain",
+		"watch --no-journal --port sim:wren --speed max --for 10s --plain"} {
 		if strings.HasPrefix(command, "demo") && testing.Short() { // hours of driving
 			continue
 		}
@@ -305,7 +305,7 @@ func TestWrongPlaceToSave(t *testing.T) {
 		requireOneLine(t, simulated(t, path, command+" --job 9"), statusFailed, "job 9 is not in the journal: list the jobs")
 		requireOneLine(t, simulated(t, path, command+" --job 1 --new-job"), statusUsage, "--job and --new-job exclude each other")
 		requireOneLine(t, simulated(t, path, command+" --no-journal"), statusUsage, "--no-journal excludes --journal")
-		requireOneLine(t, stepped(t, append(strings.Fields(command), "--port", "sim", "--job", "1")...), statusUsage, "only where --journal names a file")
+		requireOneLine(t, stepped(t, append(strings.Fields(command), "--port", "sim:wren", "--job", "1")...), statusUsage, "only where --journal names a file")
 	}
 	o := simulated(t, path, "watch --plain --port sim:curlew-worn-plug --job 1")
 	requireOneLine(t, o, statusFailed, "job 1 is of another vehicle, Larkspur Wren", "leave --job out")
@@ -330,7 +330,7 @@ func TestRecordingOnTheScreen(t *testing.T) {
 		a := program(t.Context(), clock.System{}, &out, &errs)
 		a.terminal = screen
 		done := make(chan int, 1)
-		go func() { done <- a.run([]string{"watch", "--port", "sim", "--speed", "20", "--journal", c.path}) }()
+		go func() { done <- a.run([]string{"watch", "--port", "sim:wren", "--speed", "20", "--journal", c.path}) }()
 		require.Eventually(t, func() bool { return strings.Contains(screen.text(), c.shows) }, time.Minute, time.Millisecond, c.shows)
 		screen.InjectKey(tcell.KeyRune, 'q', tcell.ModNone)
 		require.Equal(t, c.status, <-done, errs.String())

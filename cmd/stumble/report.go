@@ -6,6 +6,9 @@ import (
 	"path/filepath"
 	"slices"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire/journal"
 	"stumble/views/report"
 )
@@ -32,7 +35,7 @@ type reportOptions struct {
 	open, force  bool
 }
 
-func (o *reportOptions) flags(f *flagSet) {
+func (o *reportOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	o.settings.flags(f)
 	f.BoolVar(&o.text, "text", false, "write text to standard output, which is what is done when nothing else is asked for")
@@ -45,15 +48,23 @@ func (o *reportOptions) flags(f *flagSet) {
 	f.BoolVar(&o.force, "force", false, "replace the file if it is there already")
 }
 
-// reportCommand writes the report of a job.
-func reportCommand(a *app, args []string) error {
-	f := newFlags("report", reportAbout, "3 --html job3.html --open")
+// reportCommand is the command that writes the report of a job.
+func reportCommand(a *app) *cobra.Command {
 	var o reportOptions
-	o.flags(f)
-	rest, err := f.parse(a, args, 1)
-	if err != nil {
-		return err
+	c := &cobra.Command{
+		Use:     "report [JOB]",
+		Short:   "write the drive-cycle report of a job: text, a page, a PDF",
+		Long:    reportAbout,
+		Example: "stumble report 3 --html job3.html --open",
+		Args:    atMost(1),
+		RunE:    func(_ *cobra.Command, args []string) error { return writeReports(a, &o, args) },
 	}
+	o.flags(c.Flags())
+	return c
+}
+
+// writeReports writes the report of a job.
+func writeReports(a *app, o *reportOptions, rest []string) (err error) {
 	var number int64
 	if len(rest) > 0 {
 		if number, err = numberOf("job", rest[0]); err != nil {

@@ -13,13 +13,15 @@ import (
 	"runtime"
 	"strings"
 
+	"github.com/spf13/pflag"
+
 	"stumble/views/report"
 )
 
 // settingsOption names the user's settings file.
 type settingsOption struct{ path string }
 
-func (o *settingsOption) flags(f *flagSet) {
+func (o *settingsOption) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.path, "settings", "", "the settings `FILE`; without it settings.json in the user's configuration folder, if it is there")
 }
 

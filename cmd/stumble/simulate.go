@@ -7,58 +7,83 @@ import (
 	"net"
 	"os"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/obd/clock"
 	"stumble/obd/link"
 	"stumble/obd/sim"
 	"stumble/obd/sim/car"
 )
 
-// simulate serves the simulated adapter and car to other programs.
-func simulate(a *app, args []string) error {
-	f := newFlags("simulate", `Serve a simulated adapter with a simulated car behind it, for practice and for other programs, until interrupted:
+const simulateAbout = `Serve a simulated adapter with a simulated car behind it, for practice and for other programs, until interrupted:
 
   stumble simulate [SCENARIO] --listen HOST:PORT
   stumble simulate [SCENARIO] --pty
 
-The car starts to drive when the program starts. --list tells the scenarios.`, "wren --listen 127.0.0.1:35000")
-	var seed uint64
-	var pace speed
-	listen := f.String("listen", "", "serve on TCP at `HOST:PORT`")
-	pty := f.Bool("pty", false, "serve on a new pseudo serial port (Linux and macOS)")
-	list := f.Bool("list", false, "list the scenarios and end")
-	truth := f.String("truth", "", "when ended, write what really happened to `FILE` as JSON")
-	f.Var(&pace, "speed", "how many times as fast as real time the car lives: a `NUMBER`")
-	f.Uint64Var(&seed, "seed", 1, "the `NUMBER` that chance starts from")
-	names, err := f.parse(a, args, 1)
-	if err != nil {
-		return err
+The car starts to drive when the program starts. --list tells the scenarios.`
+
+// simulateOptions is what simulate was asked for.
+type simulateOptions struct {
+	listen, truth string
+	pty, list     bool
+	pace          speed
+	seed          seed
+}
+
+func (o *simulateOptions) flags(f *pflag.FlagSet) {
+	f.StringVar(&o.listen, "listen", "", "serve on TCP at `HOST:PORT`")
+	f.BoolVar(&o.pty, "pty", false, "serve on a new pseudo serial port (Linux and macOS)")
+	f.BoolVar(&o.list, "list", false, "list the scenarios and end")
+	f.StringVar(&o.truth, "truth", "", "when ended, write what really happened to `FILE` as JSON")
+	f.Var(&o.pace, "speed", "how many times as fast as real time the car lives: a `NUMBER`")
+	f.Var(&o.seed, "seed", "the `NUMBER` that chance starts from")
+}
+
+// simulateCommand is the command that serves the simulated adapter and car to other programs.
+func simulateCommand(a *app) *cobra.Command {
+	var o simulateOptions
+	c := &cobra.Command{
+		Use:     "simulate [SCENARIO]",
+		Short:   "serve the simulated adapter and car on TCP or a serial port",
+		Long:    simulateAbout,
+		Example: "stumble simulate curlew --listen 127.0.0.1:35000",
+		Args:    atMost(1),
+		RunE:    func(_ *cobra.Command, args []string) error { return simulate(a, &o, args) },
 	}
-	if *list {
+	o.flags(c.Flags())
+	c.ValidArgsFunction = completeScenario
+	return c
+}
+
+// simulate serves the simulated adapter and car to other programs.
+func simulate(a *app, o *simulateOptions, names []string) error {
+	if o.list {
 		return a.listScenarios()
 	}
 	switch {
-	case *listen == "" && !*pty:
+	case o.listen == "" && !o.pty:
 		return usagef("say how to serve: --listen HOST:PORT or --pty")
-	case *listen != "" && *pty:
+	case o.listen != "" && o.pty:
 		return usagef("--listen and --pty exclude each other: choose one")
-	case pace.most:
+	case o.pace.most:
 		return usagef("a served car lives with its client and cannot run at max: give a number")
 	}
 	clk := a.clock
-	if pace.factor > 0 && pace.factor != 1 {
-		clk = clock.NewScaled(pace.factor)
+	if o.pace.factor > 0 && o.pace.factor != 1 {
+		clk = clock.NewScaled(o.pace.factor)
 	}
 	t := &target{clock: clk}
 	name := ""
 	if len(names) > 0 {
 		name = names[0]
 	}
-	if err := t.simulate(name, seed); err != nil {
+	if err := t.simulate(name, o.seed.number()); err != nil {
 		return err
 	}
-	err = a.serve(t.sim, clk, *listen)
-	if *truth != "" {
-		err = errors.Join(err, writeTruth(*truth, t.sim, clk))
+	err := a.serve(t.sim, clk, o.listen)
+	if o.truth != "" {
+		err = errors.Join(err, writeTruth(o.truth, t.sim, clk))
 	}
 	return err
 }

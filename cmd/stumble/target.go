@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/spf13/pflag"
+
 	"stumble/obd/clock"
 	"stumble/obd/elm"
 	"stumble/obd/link"
@@ -19,7 +21,7 @@ type where struct {
 	seed  seed
 }
 
-func (w *where) flags(f *flagSet) {
+func (w *where) flags(f *pflag.FlagSet) {
 	f.StringVar(&w.port, "port", "", "the adapter's `WHERE`: a serial device, tcp://HOST:PORT, sim or sim:SCENARIO; without it the serial ports are searched")
 	f.Var(&w.speed, "speed", "how fast the simulated car's time runs: a `NUMBER` of times, or max")
 	f.Var(&w.seed, "seed", "the `NUMBER` that chance in the simulated car starts from")

@@ -15,19 +15,22 @@ func TestHelp(t *testing.T) {
 	all := stumble(t, "help")
 	requireDone(t, all)
 	golden(t, "help.txt", all.out)
-	for _, c := range commands() {
-		assert.Contains(t, all.out, "  "+c.name+" ")
-		o := stumble(t, c.name, "--help")
+	for line := range strings.Lines(all.out) {
+		assert.LessOrEqual(t, len(line), textWidth+1, line)
+	}
+	for _, c := range commands(t) {
+		assert.Contains(t, all.out, "  "+c.Name()+" ")
+		o := stumble(t, c.Name(), "--help")
 		requireDone(t, o)
-		golden(t, "help-"+c.name+".txt", o.out)
-		assert.Equal(t, o, stumble(t, "help", c.name))
-		assert.Equal(t, o, stumble(t, c.name, "-h"))
+		golden(t, "help-"+c.Name()+".txt", o.out)
+		assert.Equal(t, o, stumble(t, "help", c.Name()))
+		assert.Equal(t, o, stumble(t, c.Name(), "-h"))
 
-		_, example, found := strings.Cut(o.out, "\nexample:\n  stumble "+c.name)
-		assert.True(t, found, "%s has an example", c.name)
+		_, example, found := strings.Cut(o.out, "\nexample:\n  stumble "+c.Name())
+		assert.True(t, found, "%s has an example", c.Name())
 		assert.Equal(t, 1, strings.Count(example, "\n"), "the example is one line, and the last")
 		for line := range strings.Lines(o.out) {
-			assert.LessOrEqual(t, len(line), textWidth+1, "%s: %s", c.name, line)
+			assert.LessOrEqual(t, len(line), textWidth+1, "%s: %s", c.Name(), line)
 		}
 	}
 	for _, other := range []string{"-h", "-help", "--help"} {
@@ -40,6 +43,7 @@ func TestNothingSaidIsToldWhatThereIs(t *testing.T) {
 	assert.Equal(t, statusUsage, o.status)
 	assert.Empty(t, o.out)
 	assert.Equal(t, stumble(t, "help").out, o.errs)
+	assert.Equal(t, o, stumble(t, "--"))
 }
 
 // A command line that cannot be carried out is told so on one line, and nothing is tried.
@@ -48,17 +52,29 @@ func TestWrongUsage(t *testing.T) {
 	require.NoError(t, os.WriteFile(table, []byte("key,firing_order\nours,1-3-3-2\n"), 0o600))
 	for _, c := range []struct{ args, says string }{
 		{"frobnicate", `no command "frobnicate"; 'stumble help' lists them`},
+		{"wacth", `no command "wacth"; did you mean watch? 'stumble help' lists them`},
 		{"help frobnicate", `no command "frobnicate"`},
-		{"--port sim", `no command "--port"`},
+		{"--port sim", "there is no option --port; options stand behind a command, and 'stumble help' lists those"},
+		{"--port sim codes --colour", "there is no option --colour"},
 		{"watch --colour", "there is no option --colour; 'stumble watch --help' lists the options"},
+		{"watch --prot sim", "there is no option --prot; did you mean --port? 'stumble watch --help' lists the options"},
+		{"watch -port sim", "there is no option -port; did you mean --port? 'stumble watch --help' lists the options"},
+		{"watch --foo", "there is no option --foo; did you mean --for? 'stumble watch --help' lists the options"},
+		{"watch -x", "there is no option -x; 'stumble watch --help' lists the options"},
+		{"watch --=x", `"--=x" is no option; 'stumble watch --help' lists the options`},
+		{"completion", "say for which shell: bash, zsh, fish or powershell"},
+		{"completion tcsh", `"tcsh" is one argument too many`},
+		{"completion fish now", `"now" is one argument too many; 'stumble completion fish --help'`},
 		{"watch now", `"now" is one argument too many`},
 		{"codes all", `"all" is one argument too many`},
 		{"simulate wren rook --pty", `"rook" is one argument too many`},
 		{"watch --port", "a value is missing after --port"},
-		{"watch --plain=perhaps", `invalid boolean value "perhaps" for --plain`},
+		{"watch --plain=perhaps", `--plain cannot be "perhaps": leave the value out, or give true or false; 'stumble watch --help'`},
 		{"watch --port sim --plain --json", "--plain and --json exclude each other: choose one"},
 		{"watch --port tcp://127.0.0.1:1 --plain --seed 3", "--seed is for the simulated car"},
-		{"watch --port sim --seed -1", `invalid value "-1" for --seed`},
+		{"watch --port sim --seed -1", `--seed cannot be "-1": give a whole number from 0 on; 'stumble watch --help'`},
+		{"watch --balance --rounds many", `--rounds cannot be "many": give a whole number`},
+		{"compare --ceiling low", `--ceiling cannot be "low": give a number`},
 		{"watch --port sim --speed fast", "give a number up to 1000, or max"},
 		{"watch --port sim --speed 0", "give a number up to 1000, or max"},
 		{"watch --port sim --speed NaN", "give a number up to 1000, or max"},
@@ -78,9 +94,9 @@ func TestWrongUsage(t *testing.T) {
 		{"watch --port http://host/ --plain", `cannot speak "http" to an adapter`},
 		{"watch --port sim --plain --engine rotary", "'stumble watch --engine help' lists the layouts"},
 		{"watch --port sim --plain --engine 99", "give a number from 1 to 16"},
-		{"watch --port sim --plain --engine 2 --speed max", "the car counts the misses of 4 cylinders, the engine chosen has 2"},
+		{"watch --port sim:wren --plain --engine 2 --speed max", "the car counts the misses of 4 cylinders, the engine chosen has 2"},
 		{"watch --port sim --plain --map 1,2,2,4", `cylinder map "1,2,2,4"`},
-		{"watch --port sim --plain --map 1,3,2 --speed max", "--map names 3 cylinders, the engine has 4"},
+		{"watch --port sim:wren --plain --map 1,3,2 --speed max", "--map names 3 cylinders, the engine has 4"},
 		{"watch --port sim --plain --engine 4 --map 1,3,2", "names 3 cylinders, the engine has 4"},
 		{"watch --port sim --plain --map firing-order", "name its layout, or give the map as 1,3,4,2"},
 		{"watch --port sim --plain --engines " + filepath.Join(t.TempDir(), "none.csv"), "check what --engines names"},
@@ -122,7 +138,7 @@ func TestOwnEngines(t *testing.T) {
 	first, _, _ := strings.Cut(o.out, "\n")
 	assert.Contains(t, first, "our four; order 1-2-4-3")
 
-	o = stepped(t, "watch", "--port", "sim", "--speed", "max", "--for", "30s", "--json", "--engines", table, "--engine", "ours")
+	o = stepped(t, "watch", "--port", "sim:wren", "--speed", "max", "--for", "30s", "--json", "--engines", table, "--engine", "ours")
 	requireDone(t, o)
 	summary := jsonLines(t, lastLines(o.out, 1)[0])[0]
 	assert.Equal(t, "ours", summary["engine"].(map[string]any)["layout"])

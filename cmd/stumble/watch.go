@@ -7,6 +7,9 @@ import (
 	"os"
 	"time"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
 	"stumble/misfire"
 	"stumble/misfire/engine"
 	"stumble/misfire/job"
@@ -40,7 +43,7 @@ type watchOptions struct {
 	balance       balanceOptions // of watch alone
 }
 
-func (o *watchOptions) flags(f *flagSet) {
+func (o *watchOptions) flags(f *pflag.FlagSet) {
 	o.where.flags(f)
 	o.engine.flags(f)
 	o.record.flags(f)
@@ -78,15 +81,24 @@ func (a *app) prepare(o *watchOptions, most time.Duration) (*target, misfire.Con
 	return t, cfg, nil
 }
 
-// watch records and shows a drive.
-func watch(a *app, args []string) error {
-	f := newFlags("watch", watchAbout, "--port /dev/ttyUSB0 --engine i4-1342")
+// watchCommand is the command that records and shows a drive.
+func watchCommand(a *app) *cobra.Command {
 	var o watchOptions
-	o.flags(f)
-	o.balance.flags(f)
-	if _, err := f.parse(a, args, 0); err != nil {
-		return err
+	c := &cobra.Command{
+		Use:     "watch",
+		Short:   "count misses live, by cylinder and gear",
+		Long:    watchAbout,
+		Example: "stumble watch --port /dev/ttyUSB0 --engine v6-along-142536",
+		Args:    atMost(0),
+		RunE:    func(*cobra.Command, []string) error { return watch(a, &o) },
 	}
+	o.flags(c.Flags())
+	o.balance.flags(c.Flags())
+	return c
+}
+
+// watch records and shows a drive.
+func watch(a *app, o *watchOptions) error {
 	if err := o.balance.check(); err != nil {
 		return err
 	}
@@ -94,7 +106,7 @@ func watch(a *app, args []string) error {
 	if o.balance.on {
 		most = mostTest
 	}
-	t, cfg, err := a.prepare(&o, most)
+	t, cfg, err := a.prepare(o, most)
 	if err != nil || t == nil {
 		return err
 	}
@@ -109,12 +121,12 @@ func watch(a *app, args []string) error {
 	}
 	defer d.car.Close()
 	if o.balance.on {
-		return a.balanceTest(d, t, &o)
+		return a.balanceTest(d, t, o)
 	}
 	if err := d.record(); err != nil {
 		return err
 	}
-	return a.show(d, &o)
+	return a.show(d, o)
 }
 
 // show runs the drive on the screen or as lines, and ends with the written summary.
@@ -172,7 +184,7 @@ type engineOptions struct {
 	key, file, cylinderMap string
 }
 
-func (o *engineOptions) flags(f *flagSet) {
+func (o *engineOptions) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.key, "engine", "", "the engine's layout: a `KEY` or a number of cylinders; help lists the keys")
 	f.StringVar(&o.file, "engines", "", "a `FILE` of further layouts, a CSV table")
 	f.StringVar(&o.cylinderMap, "map", "", "the `CYLINDERS` that monitors A2, A3 ... mean, as 1,3,4,2; or firing-order")

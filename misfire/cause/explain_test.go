@@ -59,7 +59,7 @@ func noted(r *cause.Result, kind cause.NoteKind) bool {
 	return slices.ContainsFunc(r.Notes, func(n cause.Note) bool { return n.Kind == kind })
 }
 
-// wrenEvidence is the demonstration's car with codes, two readings of the bench and a swap.
+// wrenEvidence is the Wren with codes, two readings of the bench and a swap.
 func wrenEvidence(t testing.TB) cause.Evidence {
 	e := gathered(t, wren(), 3, car.PlugWire{Cylinder: 2})
 	e.AddCodes(&obd.CodeReport{Modules: []obd.ModuleCodes{{Stored: []obd.Code{0x0302, 0x0171}, Pending: []obd.Code{0x0302}}}})

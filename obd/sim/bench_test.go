@@ -60,7 +60,7 @@ func BenchmarkExchange(b *testing.B) {
 	}
 }
 
-// BenchmarkDrive is a minute with the demonstration car, car and all: six PIDs and one misfire counter in
+// BenchmarkDrive is a minute with the idling Wren, car and all: six PIDs and one misfire counter in
 // turn, as fast as the adapter lets them.
 func BenchmarkDrive(b *testing.B) {
 	clk := clock.NewStepped(noon)

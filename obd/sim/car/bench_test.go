@@ -2,7 +2,7 @@ package car
 
 import "testing"
 
-// BenchmarkTenMinutes is ten simulated minutes of the demonstration, with and without a tester that asks 40 times a
+// BenchmarkTenMinutes is ten simulated minutes of the Wren, with and without a tester that asks 40 times a
 // second for live data and counts.
 func BenchmarkTenMinutes(b *testing.B) {
 	b.Run("alone", func(b *testing.B) {

@@ -278,7 +278,7 @@ func TestFuelShutOff(t *testing.T) {
 	assert.Positive(t, c.Truth().Counted(2), "counted again after a restart")
 }
 
-// The demonstration comes with its history.
+// The Wren comes with its history.
 func TestDemonstrationHistory(t *testing.T) {
 	c := mustScenario(t, "wren", 1)
 	assert.Equal(t, []byte{0x43, 1, 0x03, 0x02}, ask(c, 1, EngineNode, 0x03))

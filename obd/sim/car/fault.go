@@ -5,6 +5,7 @@ import "fmt"
 // Conditions are what a fault may depend on.
 type Conditions struct {
 	Gear    GearState
+	Number  int     // forward gear engaged, from 1; 0 in Park, Neutral and Reverse
 	Load    float64 // calculated load, percent
 	RPM     float64
 	Coolant float64 // degrees Celsius
@@ -78,6 +79,20 @@ func (f Coil) miss(_ *Vehicle, c *Conditions, chance []float64) {
 
 func (Coil) trim(*Vehicle, *Conditions, int) float64 { return 0 }
 func (f Coil) place() ([]int, int)                   { return f.Cylinders, 0 }
+
+// Breakdown is a coil on one plug whose insulation gives way once it is hot through: nothing on the first mile, then
+// with the voltage that the load asks for, and worst in the low gears, where the engine turns slowly against a large
+// load and the spark meets the highest pressure.
+type Breakdown struct{ Cylinder int }
+
+func (f Breakdown) miss(_ *Vehicle, c *Conditions, chance []float64) {
+	hot := piecewise(c.Coolant, 80, 0, 90, 1)
+	low := piecewise(float64(c.Number), 2, 1, 5, 0.45) // 0, at rest or in Reverse, is as low as can be
+	also(chance, f.Cylinder, hot*low*piecewise(c.Load, 20, 5, 30, 30, 45, 55, 80, 120))
+}
+
+func (Breakdown) trim(*Vehicle, *Conditions, int) float64 { return 0 }
+func (f Breakdown) place() ([]int, int)                   { return []int{f.Cylinder}, 0 }
 
 // Injector is a worn injector that starves its cylinder, the more the more fuel is asked of it.
 type Injector struct{ Cylinder int }

@@ -32,7 +32,7 @@ var (
 	chilled = Conditions{Gear: ParkNeutral, Load: 23, RPM: 1000, Coolant: 20}
 )
 
-// The figures of the demonstration: about 2 in Park, 31 in Drive, 35 in Reverse, 60 in a pull, a sound cylinder
+// The figures of the broken wire: about 2 in Park, 31 in Drive, 35 in Reverse, 60 in a pull, a sound cylinder
 // 0.02, the coil's other cylinder well under 0.5 (per 1,000).
 func TestPlugWireRates(t *testing.T) {
 	at := func(c Conditions) []float64 { return rates(Wren(), c, PlugWire{Cylinder: 2}) }
@@ -45,6 +45,30 @@ func TestPlugWireRates(t *testing.T) {
 	mate := at(pulled)[2] // 2 and 3 share a coil, engine-layouts.csv: inline 4, pairs 1+4 2+3
 	assert.True(t, mate > 0.05 && mate < 0.45, "coil mate misses %.2f", mate)
 	assert.InDelta(t, 0.02, at(pulled)[3], 1e-6)
+}
+
+// The coil of the demonstration: nothing until it is hot through, then with the load, and most in the low gears. The
+// figures are of our making: no source.
+func TestBreakdown(t *testing.T) {
+	at := func(c Conditions, gear int) float64 {
+		c.Number = gear
+		return rates(Curlew(), c, Breakdown{Cylinder: 5})[4]
+	}
+	assert.InDelta(t, 0.02, at(chilled, 0), 1e-6, "the first mile is sound")
+	stood := driven
+	stood.Coolant = 79
+	assert.InDelta(t, 0.02, at(stood, 1), 1e-6, "and so is an engine that has stood for a while")
+	assert.Greater(t, at(driven, 1), 3*at(parked, 0), "frequent in gear")
+	pulling := Conditions{Gear: Moving, Load: 60, RPM: 1500, Coolant: 92}
+	assert.Greater(t, at(pulling, 1), 2*at(driven, 1), "pulling away")
+	assert.Equal(t, at(pulling, 1), at(pulling, 2))
+	assert.Greater(t, at(pulling, 2), at(pulling, 3))
+	assert.Greater(t, at(pulling, 1), 2*at(pulling, 6), "in the low gears")
+	for cyl, rate := range rates(Curlew(), pulling, Breakdown{Cylinder: 5}) {
+		if cyl+1 != 5 {
+			assert.InDelta(t, 0.02, rate, 1e-6, "a coil of its own serves one cylinder")
+		}
+	}
 }
 
 // The patterns of misfire-rules sections 11 and 12.

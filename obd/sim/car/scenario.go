@@ -76,7 +76,20 @@ func complaint(v Vehicle, code uint16, frame *Frame, faults ...Fault) Config {
 	return c
 }
 
-// wrenComplaint is the demonstration: the plug wire of cylinder 2 is broken. Misses hardly cluster.
+// curlewComplaint is the demonstration: the coil of cylinder 5 breaks down hot and under load. It was driven in and has
+// stood for a few minutes.
+func curlewComplaint() Config {
+	c := complaint(Curlew(), 0x0305,
+		&Frame{Load: 43, RPM: 1420, Coolant: 92, Speed: 21, Short: 1.6, Long: 2.3, Ran: 1310, Drive: true},
+		Breakdown{Cylinder: 5})
+	c.Coolant = 76
+	c.History.Pending = []uint16{0x0303}
+	c.History.Last = []int{0, 0, 2, 0, 241, 0}
+	c.History.Average = []float64{0, 0.1, 0.3, 0, 96, 0.1}
+	return c
+}
+
+// wrenComplaint is a Wren with the plug wire of cylinder 2 broken. Misses hardly cluster.
 func wrenComplaint() Config {
 	c := complaint(Wren(), 0x0302, inGear(), PlugWire{Cylinder: 2})
 	c.Burst = Burst{Share: 0.25, Run: 4}
@@ -87,7 +100,7 @@ func wrenComplaint() Config {
 
 // complaints are the faults, each on its car.
 func complaints() (all []Scenario) {
-	for _, some := range [][]Scenario{wrens(), curlews(), plovers(), rooks()} {
+	for _, some := range [][]Scenario{curlews(), wrens(), plovers(), rooks()} {
 		all = append(all, some...)
 	}
 	return all
@@ -123,6 +136,8 @@ func curlews() []Scenario {
 		LeanBank{Bank: 2})
 	lean.History.Stored = []uint16{0x0300, 0x0174}
 	return []Scenario{
+		{"curlew", "Larkspur Curlew 3.0: coil of cylinder 5 breaks down hot and under load, worst in the low gears",
+			curlewComplaint()},
 		{"curlew-worn-plug", "Larkspur Curlew 3.0: wide plug gap on cylinder 5, misses under load", plug},
 		{"curlew-lean-bank", "Larkspur Curlew 3.0: air leak into bank 2, misses at idle", lean},
 	}
@@ -162,7 +177,7 @@ func rooks() (all []Scenario) {
 	return all
 }
 
-// attempts are the Wren after work that was not, or not wholly, the cure; the codes have been cleared.
+// attempts are cars after work that was not, or not wholly, the cure. The Wren's codes have been cleared.
 func attempts() []Scenario {
 	with := func(faults ...Fault) Config {
 		c := wrenComplaint()
@@ -170,7 +185,11 @@ func attempts() []Scenario {
 		c.History = cleared(c.History)
 		return c
 	}
+	swapped := curlewComplaint()
+	swapped.Faults = []Fault{Breakdown{Cylinder: 3}}
 	return []Scenario{
+		{"curlew-swapped", "Larkspur Curlew 3.0: coils of cylinders 5 and 3 exchanged, the faulty one now on cylinder 3",
+			swapped},
 		{"wren-wrong-wire", "Larkspur Wren 1.6: the wire of cylinder 3 was replaced, that of cylinder 2 is still broken",
 			with(PlugWire{Cylinder: 2})},
 		{"wren-swapped", "Larkspur Wren 1.6: wires of cylinders 1 and 2 exchanged, the broken one now on cylinder 1",
@@ -224,6 +243,8 @@ func controllers() []Scenario {
 // manners are sound and faulty cars that answer, or are driven, in another way.
 func manners() []Scenario {
 	sound := base(Wren())
+	stood := curlewComplaint()
+	stood.Coolant = 14
 	withheld := wrenComplaint()
 	withheld.Controller.WithholdGear = true
 	wide := wrenComplaint()
@@ -251,6 +272,7 @@ func manners() []Scenario {
 		{"slow-can", "the Wren on CAN at 250 kbit/s", slow},
 		{"wren-worsening", "the Wren idling in Drive; five minutes in, cylinder 2 misses three times as often", worse},
 		{"silent-transmission", "the Wren whose transmission module stops answering after 90 seconds", silent},
+		{"curlew-cold", "the Curlew starting cold: the first mile is sound", stood},
 		{"wren-cold", "the Wren starting cold", cold},
 		{"wren-running", "the Wren already idling in Park, left there until told otherwise", running},
 		{"ignition-off", "the Wren with its ignition off: nothing answers", asleep},

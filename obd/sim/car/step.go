@@ -96,7 +96,7 @@ func (c *Car) fireAll(n int) {
 	}
 	gear := m.gearState()
 	c.conditions = Conditions{
-		Gear: gear, Load: m.load, RPM: m.crank, Coolant: m.coolant, Elapsed: c.lived().Seconds(),
+		Gear: gear, Number: m.gear, Load: m.load, RPM: m.crank, Coolant: m.coolant, Elapsed: c.lived().Seconds(),
 	}
 	c.combustion.judge(&c.conditions)
 	row := c.truth.row(Key{

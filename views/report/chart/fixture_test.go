@@ -26,7 +26,7 @@ func estimate(cylinder int, s gear.State, misses, firings float64) chart.Rate {
 	return chart.Rate{Cylinder: cylinder, Gear: s, Rate: e.Rate, Low: e.Low, High: e.High}
 }
 
-// rates are those of the Wren of the demo, before its repair.
+// rates are those of a Wren with a broken wire, before its repair.
 func rates() []chart.Rate {
 	return []chart.Rate{
 		estimate(1, gear.ParkNeutral, 0, 2400), estimate(1, gear.Drive, 1, 3000), estimate(1, gear.Reverse, 0, 400), estimate(1, gear.Moving, 2, 24000),
