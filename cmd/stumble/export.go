@@ -164,7 +164,7 @@ func (x *exporter) samples(write func([]export.Sample) error) error {
 	return x.source.Events(x.ctx, func(e job.Event) error {
 		if e.Mark != nil {
 			if e.Mark.Kind == journal.MarkGap {
-				fmt.Fprintln(x.err, missingHere+e.Mark.Text)
+				fmt.Fprintln(x.err, missingHere+e.Mark.Gap.Error())
 			}
 			return nil
 		}

@@ -49,7 +49,7 @@ func reportDrive(d *job.ReportDrive) report.Drive {
 	}
 	for _, m := range d.Marks {
 		if m.Kind == journal.MarkGap {
-			out.Gaps = append(out.Gaps, report.Gap{From: m.At, To: m.Until, Text: m.Text})
+			out.Gaps = append(out.Gaps, report.Gap{From: m.At, To: m.Until, Text: m.Gap.Error()})
 			continue
 		}
 		out.Marks = append(out.Marks, report.Mark{At: m.At, Gear: m.Gear, Text: m.Text})

@@ -39,7 +39,7 @@ func noticeWords(n job.Notice, j *journal.Journal) string {
 	case job.EngineLeftOut:
 		return fmt.Sprintf("the engine %s that this vehicle was last counted by has %d cylinders, but the car counts %d: it is left out", n.Layout, n.Cylinders, n.Counted)
 	case job.SamplesUnread:
-		return missingHere + n.Text
+		return missingHere + n.Err.Error()
 	case job.ExchangesUnread:
 		return explain(n.Err)
 	case job.CarWaited:
