@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"stumble/views/say"
 	"time"
 
 	"github.com/gdamore/tcell/v2"
@@ -60,7 +61,7 @@ func (p *painter) drawStepHead(cv canvas) {
 	head := fmt.Sprintf("Step %d of %d: %s", st.Number, st.Of, st.Name)
 	far := minutes(st.Left) + " left"
 	if st.Needed > 0 {
-		far = grouped(st.Done) + " of " + grouped(st.Needed) + " firings, " + far
+		far = say.Grouped(st.Done) + " of " + say.Grouped(st.Needed) + " firings, " + far
 	}
 	head = cut(head, cv.area.w-width(far)-1, p.gl.more)
 	end := cv.text(0, 0, head, p.pal.strong) + 2

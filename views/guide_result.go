@@ -105,7 +105,8 @@ func (p *page) step(s *misfire.Summary, r *guide.StepResult) {
 			continue
 		}
 		cell := misfire.Cell{Estimate: c.Estimate}
-		fmt.Fprintf(p, "%-37s%9s%5d%8s%8s  %s\n", head, grouped(c.Firings), c.Cylinder, grouped(c.Misses), digits(c.Rate), perThousand.limits(&cell))
+		fmt.Fprintf(p, "%-37s%9s%5d%8s%8s  %s\n", head, say.Grouped(c.Firings), c.Cylinder, say.Grouped(c.Misses),
+			digits(c.Rate), perThousand.limits(&cell))
 		head = ""
 		lines++
 	}
@@ -125,7 +126,7 @@ func accused(s *misfire.Summary, cylinder int) bool {
 func clean(cells []guide.StepCount) string {
 	for _, c := range cells {
 		if c.Reported {
-			return fmt.Sprintf("%9s  none missed; each still under %s", grouped(c.Firings), brief(c.High))
+			return fmt.Sprintf("%9s  none missed; each still under %s", say.Grouped(c.Firings), brief(c.High))
 		}
 	}
 	return ""

@@ -56,7 +56,7 @@ func (p *painter) carFields(s *misfire.Summary) []field {
 	if live.MIL == misfire.MILFlashing {
 		mil = p.pal.alert
 	}
-	engine := field{words: []string{whole(live.RPM) + " rpm"}, style: p.pal.strong}
+	engine := field{words: []string{say.Rounded(live.RPM) + " rpm"}, style: p.pal.strong}
 	if !live.Running {
 		engine.words[0] = "engine not running"
 	}
@@ -64,9 +64,9 @@ func (p *painter) carFields(s *misfire.Summary) []field {
 	return []field{
 		{words: gearWords(live.Gear), style: p.pal.strong},
 		engine,
-		{words: []string{"load " + whole(live.Load) + " %"}},
-		{words: []string{"speed " + whole(live.Speed) + " km/h", whole(live.Speed) + " km/h"}, rank: 3},
-		{words: []string{"coolant " + whole(live.Coolant) + " " + p.gl.degree, whole(live.Coolant) + " " + p.gl.degree}, rank: 4},
+		{words: []string{"load " + say.Rounded(live.Load) + " %"}},
+		{words: []string{"speed " + say.Rounded(live.Speed) + " km/h", say.Rounded(live.Speed) + " km/h"}, rank: 3},
+		{words: []string{"coolant " + say.Rounded(live.Coolant) + " " + p.gl.degree, say.Rounded(live.Coolant) + " " + p.gl.degree}, rank: 4},
 		{words: []string{"lamp (MIL) " + live.MIL.String(), "MIL " + live.MIL.String()}, rank: 1, style: mil},
 		{words: []string{elapsed + " elapsed", elapsed}, rank: 2},
 		{words: cadence(s.Refresh), rank: 5},
@@ -94,7 +94,7 @@ func (p *painter) blockField(b misfire.Block) field {
 	}
 	turns := short(b.Revolutions) + " rev: "
 	if b.Revolutions >= 1000 {
-		turns = grouped(b.Revolutions) + " rev: "
+		turns = say.Grouped(b.Revolutions) + " rev: "
 	}
 	limit := digits(b.Limit) + " %"
 	figures := []string{"last " + share(b.Last), "worst " + share(b.Worst), "limit " + limit}
@@ -166,7 +166,7 @@ func (p *painter) asides(w, h int) []aside {
 func leftOut(s *misfire.Summary) []string {
 	var lines []string
 	if s.Unknown.Running > 0 || s.Unknown.Misses > 0 {
-		lines = append(lines, minutes(s.Unknown.Running)+" of running and "+plural(s.Unknown.Misses, "miss", "misses")+
+		lines = append(lines, minutes(s.Unknown.Running)+" of running and "+say.Plural(s.Unknown.Misses, "miss", "misses")+
 			" could not be laid to any condition.")
 	}
 	if s.Unmonitored > 0 {
@@ -185,11 +185,4 @@ func averageWords(s *misfire.Summary) []string {
 		words[i] = strconv.Itoa(a.Cylinder) + "=" + digits(a.Value)
 	}
 	return []string{"Misses a driving cycle, the car's own average of ten, by cylinder: " + strings.Join(words, ", ") + "."}
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return grouped(float64(n)) + " " + many
 }

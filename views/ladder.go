@@ -9,6 +9,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
+	"stumble/views/say"
 )
 
 // ladder is what the summary says by cylinder and gear state, ready to draw.
@@ -312,7 +313,7 @@ func (p *painter) limitStyle(c *misfire.Cell, l *ladder) tcell.Style {
 // detailOf is the counts behind a rate in the longest wording that fits.
 func detailOf(c *misfire.Cell, room int) string {
 	wordings := []string{
-		grouped(c.Misses) + " of " + grouped(c.Firings),
+		say.Grouped(c.Misses) + " of " + say.Grouped(c.Firings),
 		short(c.Misses) + " of " + short(c.Firings),
 		short(c.Misses) + "/" + short(c.Firings),
 	}
@@ -320,7 +321,7 @@ func detailOf(c *misfire.Cell, room int) string {
 		wordings = append([]string{wordings[0] + ", bursts"}, wordings...)
 	}
 	if c.Mixed >= 0.005 {
-		wordings = append([]string{wordings[0] + ", " + whole(100*c.Mixed) + " % mixed"}, wordings...)
+		wordings = append([]string{wordings[0] + ", " + say.Rounded(100*c.Mixed) + " % mixed"}, wordings...)
 	}
 	return longest(room, wordings...)
 }

@@ -20,7 +20,7 @@ func PlainLine(s *State) string {
 		parts = append(parts, "waiting for the first readings")
 	} else {
 		parts = append(parts, minutes(sum.Now.Sub(sum.Start))+" "+gearWords(sum.Live.Gear)[0],
-			speedWords(sum.Live), "load "+whole(sum.Live.Load)+" %", totalWords(sum))
+			speedWords(sum.Live), "load "+say.Rounded(sum.Live.Load)+" %", totalWords(sum))
 		if sum.Live.MIL == misfire.MILFlashing {
 			parts = append(parts, "MIL FLASHING")
 		}
@@ -41,7 +41,7 @@ func speedWords(l misfire.Live) string {
 	if !l.Running {
 		return "engine not running"
 	}
-	return whole(l.RPM) + " rpm"
+	return say.Rounded(l.RPM) + " rpm"
 }
 
 // reportsCounts reports whether the car counts the misses of any cylinder.
@@ -101,11 +101,11 @@ func (p *page) paragraph(label, text string) {
 // facts says what was driven, on which engine, and how its counts move.
 func (p *page) facts(s *misfire.Summary) {
 	p.paragraph("drive         ", fmt.Sprintf("%s from %s, engine running %s, %s", minutes(s.Now.Sub(s.Start)),
-		s.Start.Format("2006-01-02 15:04:05"), minutes(s.Running), plural(s.Cycles, "driving cycle", "driving cycles")))
+		s.Start.Format("2006-01-02 15:04:05"), minutes(s.Running), say.Plural(s.Cycles, "driving cycle", "driving cycles")))
 	p.paragraph("engine        ", engineWords(s))
 	p.paragraph("refresh       ", cadence(s.Refresh)[0])
 	for _, b := range []misfire.Block{s.Whole.Catalyst, s.Whole.Emission} {
-		p.paragraph("whole engine  ", "over "+grouped(b.Revolutions)+" revolutions: "+blockWords(b))
+		p.paragraph("whole engine  ", "over "+say.Grouped(b.Revolutions)+" revolutions: "+blockWords(b))
 	}
 	p.paragraph("lamp (MIL)    ", s.Live.MIL.String())
 }
@@ -129,7 +129,7 @@ func blockWords(b misfire.Block) string {
 	}
 	words := fmt.Sprintf("last %s, worst %s, limit %s", share(b.Last), share(b.Worst), limit)
 	if b.Over > 0 {
-		words += fmt.Sprintf("; over it in %d of %s", b.Over, plural(b.Blocks, "block", "blocks"))
+		words += fmt.Sprintf("; over it in %d of %s", b.Over, say.Plural(b.Blocks, "block", "blocks"))
 	}
 	return words
 }
@@ -185,7 +185,7 @@ func (p *page) row(s *misfire.Summary, c *misfire.Cell, where string) {
 		high = "not known"
 	}
 	fmt.Fprintf(p, "%s%9s%10s%8s%11s%12s%5s %%\n", head,
-		grouped(c.Misses), grouped(c.Firings), digits(c.Rate), brief(c.Low), high, whole(100*c.Mixed))
+		say.Grouped(c.Misses), say.Grouped(c.Firings), digits(c.Rate), brief(c.Low), high, say.Rounded(100*c.Mixed))
 	for _, remark := range remarksOn(s, c) {
 		p.paragraph("       ", remark)
 	}

@@ -9,6 +9,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/gear"
+	"stumble/views/say"
 )
 
 // stripRow is one line of the strip: a second of the drive, or a hole in it.
@@ -136,7 +137,7 @@ func (p *painter) drawStripHeadings(cv canvas, y int, l lanes, top float64) {
 		words := longest(l.rpmW, "rpm"+pen+" load"+dots, "rpm"+pen+" ld"+dots, pen+dots)
 		cv.text(l.rpm, y, cut(words, l.rpmW, p.gl.more), p.pal.faint)
 	} else {
-		p.drawAxis(cv, l.rpm, y, l.rpmW, "rpm", whole(top))
+		p.drawAxis(cv, l.rpm, y, l.rpmW, "rpm", say.Rounded(top))
 		p.drawAxis(cv, l.load, y, l.loadW, "load", "100")
 	}
 	if l.notesW > 0 {

@@ -9,6 +9,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/gear"
+	"stumble/views/say"
 )
 
 // unit is how a rate is written.
@@ -108,36 +109,13 @@ func short(v float64) string {
 	case v < 999.5:
 		return strconv.FormatFloat(math.Round(v), 'f', 0, 64)
 	case v < 9999.5:
-		return grouped(v)
+		return say.Grouped(v)
 	case v < 999.5e3:
 		return strconv.FormatFloat(v/1e3, 'f', 0, 64) + "k"
 	case v < 9.95e6:
 		return strconv.FormatFloat(v/1e6, 'f', 1, 64) + "M"
 	}
 	return strconv.FormatFloat(v/1e6, 'f', 0, 64) + "M"
-}
-
-// grouped writes a whole number with commas: "38,412".
-func grouped(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "-"
-	}
-	s := strconv.FormatFloat(math.Abs(math.Round(v)), 'f', 0, 64)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	if math.Round(v) < 0 {
-		return "-" + s
-	}
-	return s
-}
-
-// whole writes a reading without decimals, "-" when it is not known.
-func whole(v float64) string {
-	if math.IsNaN(v) {
-		return "-"
-	}
-	return strconv.FormatFloat(math.Round(v)+0, 'f', 0, 64)
 }
 
 // minutes writes a span as mm:ss.
@@ -156,7 +134,7 @@ func cadence(r misfire.Refresh) []string {
 	case misfire.RefreshAtOnce:
 		return []string{"counts move with each miss", "counts move at once", ""}
 	case misfire.RefreshRevolutions:
-		n := grouped(r.Revolutions)
+		n := say.Grouped(r.Revolutions)
 		return []string{"counts move every " + n + " revolutions", "counts every " + n + " rev", "every " + n + " rev"}
 	case misfire.RefreshSeconds:
 		n := digits(r.Seconds)

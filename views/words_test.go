@@ -10,6 +10,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/misfire/rate"
+	"stumble/views/say"
 )
 
 func TestUnitsOfARate(t *testing.T) {
@@ -47,10 +48,10 @@ func TestNumbersInWords(t *testing.T) {
 	}
 	nan, inf := math.NaN(), math.Inf(1)
 	assert.Equal(t, []string{"-", "-", "-", "-", "-", "any", "-"},
-		[]string{digits(nan), brief(nan), short(nan), grouped(nan), whole(nan), short(inf), share(nan)})
+		[]string{digits(nan), brief(nan), short(nan), say.Grouped(nan), say.Rounded(nan), short(inf), share(nan)})
 	assert.Equal(t, []string{"1", "999", "1,000", "1,234,568", "-12,345"},
-		[]string{grouped(1), grouped(999), grouped(1000), grouped(1234567.6), grouped(-12345)})
-	assert.Equal(t, "0", whole(-0.2))
+		[]string{say.Grouped(1), say.Grouped(999), say.Grouped(1000), say.Grouped(1234567.6), say.Grouped(-12345)})
+	assert.Equal(t, "0", say.Rounded(-0.2))
 	assert.Equal(t, []string{"00:00", "02:10", "75:01", "-00:05"},
 		[]string{minutes(0), minutes(130 * time.Second), minutes(75*time.Minute + 900*time.Millisecond), minutes(-5 * time.Second)})
 }

@@ -71,6 +71,6 @@ func (a *app) saveBalance(b *balancing) error {
 	if err != nil {
 		return fmt.Errorf("the balance test is NOT SAVED: %w", err)
 	}
-	fmt.Fprintf(a.err, "saved in job %d, %s; 'stumble bench --job %d' lists them\n", number, counted(len(readings), "bench reading"), number)
+	fmt.Fprintf(a.err, "saved in job %d, %s; 'stumble bench --job %d' lists them\n", number, say.Plural(len(readings), "bench reading", "bench readings"), number)
 	return nil
 }

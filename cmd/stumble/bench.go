@@ -14,6 +14,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/views"
+	"stumble/views/say"
 )
 
 const benchAbout = `What is measured by hand (wires, plugs, coils, injectors, compression, leak-down, fuel, battery), judged by the maker's
@@ -267,7 +268,7 @@ func (b *benching) takeTable() error {
 func (b *benching) take(all []bench.Reading) error {
 	saved, err := b.save(all)
 	if err != nil {
-		return fmt.Errorf("%s of %d saved: %w", counted(saved, "reading"), len(all), err)
+		return fmt.Errorf("%s of %d saved: %w", say.Plural(saved, "reading", "readings"), len(all), err)
 	}
 	b.told(saved)
 	return b.show()
@@ -278,7 +279,7 @@ func (b *benching) told(n int) {
 	if b.journal == nil || n == 0 {
 		return
 	}
-	fmt.Fprintf(b.err, "%s saved in job %d, %s\n", counted(n, "reading"), b.bench.Job.ID, onOneLine(job.VehicleName(b.bench.Job.Vehicle)))
+	fmt.Fprintf(b.err, "%s saved in job %d, %s\n", say.Plural(n, "reading", "readings"), b.bench.Job.ID, onOneLine(job.VehicleName(b.bench.Job.Vehicle)))
 }
 
 // show prints what was measured, of the kinds that were taken now where some were.
@@ -397,7 +398,7 @@ func (b *benching) asked(run func(*asker) error) error {
 	b.told(t.saved)
 	if err != nil && !errors.Is(err, io.EOF) {
 		if kept := t.saved; kept > 0 && b.journal != nil {
-			err = fmt.Errorf("%s entered whole %s saved: %w", counted(kept, "reading"), areOrIs(kept), err)
+			err = fmt.Errorf("%s entered whole %s saved: %w", say.Plural(kept, "reading", "readings"), areOrIs(kept), err)
 		} else {
 			err = fmt.Errorf("nothing is saved: %w", err)
 		}

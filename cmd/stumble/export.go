@@ -15,6 +15,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd"
+	"stumble/views/say"
 )
 
 const exportAbout = `Write a stored drive as a table for other programs. The README tells what its columns mean.
@@ -131,7 +132,7 @@ func (x *exporter) run(id int64) (err error) {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(x.out, "%s of the %s of drive %d in %s\n", counted(rows, "row"), x.opts.what, id, x.opts.path)
+	_, err = fmt.Fprintf(x.out, "%s of the %s of drive %d in %s\n", say.Plural(rows, "row", "rows"), x.opts.what, id, x.opts.path)
 	return err
 }
 

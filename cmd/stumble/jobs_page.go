@@ -12,6 +12,7 @@ import (
 	"stumble/obd"
 	"stumble/views"
 	"stumble/views/report"
+	"stumble/views/say"
 )
 
 // jobPage is all that is shown of a job.
@@ -56,20 +57,13 @@ func readJobPage(j *journal.Journal, id int64) (p *jobPage, err error) {
 
 // jobLine is a job on one line.
 func jobLine(b *journal.Job) string {
-	words := []string{fmt.Sprintf("%4d", b.ID), minute(b.Opened), onOneLine(job.VehicleName(b.Vehicle)), counted(b.Intakes, "intake") + ", " + counted(b.Drives, "drive")}
+	words := []string{fmt.Sprintf("%4d", b.ID), minute(b.Opened), onOneLine(job.VehicleName(b.Vehicle)), say.Plural(b.Intakes, "intake", "intakes") + ", " + say.Plural(b.Drives, "drive", "drives")}
 	for _, text := range []string{b.Name, b.Complaint} {
 		if text != "" {
 			words = append(words, onOneLine(text))
 		}
 	}
 	return strings.Join(words, "  ")
-}
-
-func counted(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // write prints the page. The writer remembers what fails.
@@ -101,7 +95,7 @@ func (p *jobPage) write(w io.Writer) {
 		line("note", minute(n.At)+"  "+n.Text)
 	}
 	if p.job.Bench > 0 {
-		line("bench", counted(p.job.Bench, "reading"))
+		line("bench", say.Plural(p.job.Bench, "reading", "readings"))
 	}
 	if c := p.judged; c != nil {
 		line("compared", minute(time.Time(c.Time))+"  "+c.Sentence)

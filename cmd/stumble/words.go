@@ -9,6 +9,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
+	"stumble/views/say"
 )
 
 // missingHere begins what is told of what cannot be read any more.
@@ -115,7 +116,7 @@ func ruleWords(c *job.Choice) string {
 func choiceWords(e *job.ChoiceError) string {
 	switch {
 	case e.Drives < 2:
-		return fmt.Sprintf("job %d holds %s: a comparison wants one before and one after the repair; record it with 'stumble watch'", e.Job, counted(e.Drives, "drive"))
+		return fmt.Sprintf("job %d holds %s: a comparison wants one before and one after the repair; record it with 'stumble watch'", e.Job, say.Plural(e.Drives, "drive", "drives"))
 	case e.Before:
 		return fmt.Sprintf("job %d holds no drive before %s: name the drives to compare by their numbers", e.Job, repairWords(&e.Repair))
 	}

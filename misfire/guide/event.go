@@ -24,7 +24,8 @@ const (
 // String returns the event as one word: "began", "asked", "held", "ended", "skipped", "broken_off", "repeated", "counted",
 // "late", "measured", "void", "over".
 func (k Kind) String() string {
-	return key(int(k), "began", "asked", "held", "ended", "skipped", "broken_off", "repeated", "counted", "late", "measured", "void", "over")
+	return key(int(k), "began", "asked", "held", "ended", "skipped", "broken_off", "repeated",
+		"counted", "late", "measured", "void", "over")
 }
 
 // Ask is what is asked of whoever drives or stands at the engine.

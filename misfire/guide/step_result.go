@@ -56,7 +56,8 @@ func (t *LoadTest) Results(s *misfire.Summary) []StepResult {
 	for i := range t.runs {
 		u := &t.runs[i]
 		counted := t.counted(i)
-		results[i] = StepResult{Step: &t.cfg.Steps[i], Outcome: u.outcome, In: u.in, Firings: u.firings(), Remark: u.why, Counts: counted}
+		results[i] = StepResult{Step: &t.cfg.Steps[i], Outcome: u.outcome, In: u.in, Firings: u.firings(), Remark: u.why,
+			Counts: counted}
 		if counts(s) {
 			if found > u.need.rate { // what was looked for in the dark is rarer than what is there
 				u.need.rate, u.need.firings = found, rate.ToSeeOnce(found/1000, unseen, 1)
@@ -167,7 +168,8 @@ type rateOf struct {
 }
 
 func ratesOf(sum *misfire.Summary, s *Step) conditionRates {
-	r := conditionRates{rate: make(map[rateOf]float64), spread: make(map[int]float64), by: func(c misfire.Condition) misfire.Condition { return c }}
+	r := conditionRates{rate: make(map[rateOf]float64), spread: make(map[int]float64)}
+	r.by = func(c misfire.Condition) misfire.Condition { return c }
 	cells, has := sum.Cells, s.Has
 	if s.OnBrake() {
 		cells, has = sum.ByGear, func(c misfire.Condition) bool { return c.Gear == s.Gear }

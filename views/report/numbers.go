@@ -16,14 +16,7 @@ func (w *words) grouped(v float64) string {
 	if finite(v) == nil {
 		return w.tell("word-no-number")
 	}
-	s := strconv.FormatFloat(math.Abs(math.Round(v)), 'f', 0, 64)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	if math.Round(v) < 0 {
-		return "-" + s
-	}
-	return s
+	return say.Grouped(v)
 }
 
 // counted is a message about a whole number of things, written with its thousands parted.

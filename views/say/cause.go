@@ -238,7 +238,8 @@ func (w Words) running(r cause.Running) string {
 }
 
 func (w Words) trimPlace(p cause.TrimPlace) string {
-	keys := [...]catalogue.Key{cause.TrimIdle: "trim-idle", cause.TrimRaised: "trim-raised", cause.TrimCruise: "run-cruise", cause.TrimPull: "run-pull"}
+	keys := [...]catalogue.Key{cause.TrimIdle: "trim-idle", cause.TrimRaised: "trim-raised", cause.TrimCruise: "run-cruise",
+		cause.TrimPull: "run-pull"}
 	return w.tell(keys[p])
 }
 
@@ -252,7 +253,8 @@ func (w Words) CauseNotes(r *cause.Result) []string {
 		n := &r.Notes[i]
 		switch n.Kind {
 		case cause.OtherFault:
-			notes = append(notes, w.Count("note-other-fault", float64(len(n.Cylinders)), w.Cylinders(n.Cylinders), w.Cylinders(n.Worst)))
+			other := w.Cylinders(n.Cylinders)
+			notes = append(notes, w.Count("note-other-fault", float64(len(n.Cylinders)), other, w.Cylinders(n.Worst)))
 		case cause.SupplyBad:
 			notes = append(notes, w.tell("note-supply", w.measured(n.Part, n.Quantity, 0)))
 		default:
