@@ -14,9 +14,9 @@ type ModuleCodes struct {
 type CodeReport struct {
 	Modules []ModuleCodes
 	Frames  []FreezeFrame
-	// Unread names what could not be read and why, a line each: an empty list of codes is good news only
+	// Unread is what could not be read and why: an empty list of codes is good news only
 	// when the list was read.
-	Unread []string
+	Unread []Unread
 }
 
 // Intake is everything a car says of itself before anything is touched.

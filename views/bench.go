@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"stumble/misfire/bench"
+	"stumble/views/say"
 	"stumble/views/wrap"
 )
 
@@ -32,7 +33,7 @@ func WriteBench(w io.Writer, b *Bench, width int) error {
 	p.paragraph("", BenchSentence(b))
 	for _, set := range benchSets(b.Readings) {
 		p.gap()
-		p.paragraph("", capital(set[0].name()))
+		p.paragraph("", say.Capital(set[0].name()))
 		for i := range set {
 			p.reading(&set[i])
 		}
@@ -153,7 +154,7 @@ func BenchSentence(b *Bench) string {
 	words := []string{}
 	for _, mark := range []bench.Mark{bench.Bad, bench.Suspect} {
 		if found := benchMarked(b.Readings, mark); len(found) > 0 {
-			words = append(words, capital(mark.String())+": "+strings.Join(found, "; ")+".")
+			words = append(words, say.Capital(mark.String())+": "+strings.Join(found, "; ")+".")
 		}
 	}
 	if len(words) == 0 {
@@ -191,13 +192,6 @@ func benchMarked(all []BenchReading, mark bench.Mark) (found []string) {
 		}
 	}
 	return found
-}
-
-func capital(text string) string {
-	if text == "" {
-		return ""
-	}
-	return strings.ToUpper(text[:1]) + text[1:]
 }
 
 // WriteBenchKinds writes what can be measured, as text of at most 80 columns. The error is w's.

@@ -4,6 +4,7 @@ import (
 	"io"
 
 	"stumble/misfire/cause"
+	"stumble/views/say"
 )
 
 // WriteCausesBrief writes causes in short, for the end of something else; nothing when there is nothing to explain. The
@@ -14,7 +15,7 @@ func WriteCausesBrief(w io.Writer, r *cause.Result) error {
 	}
 	var p page
 	p.gap()
-	p.paragraph("", r.Sentence)
+	p.paragraph("", say.English().Causes(r))
 	_, err := io.WriteString(w, p.String())
 	return err
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/views"
+	"stumble/views/say"
 	"stumble/views/viewstest"
 )
 
@@ -19,7 +20,7 @@ func TestWriteCausesBrief(t *testing.T) {
 	c := viewstest.Causes(t, 0x0305, 0x0355)
 	require.NoError(t, views.WriteCausesBrief(&text, c.Result))
 	assert.True(t, strings.HasPrefix(text.String(), "\n"), "it stands off from what is above")
-	assert.Equal(t, c.Result.Sentence, strings.Join(strings.Fields(text.String()), " "))
+	assert.Equal(t, say.English().Causes(c.Result), strings.Join(strings.Fields(text.String()), " "))
 	text.Reset()
 	require.NoError(t, views.WriteCausesBrief(&text, viewstest.Causes(t).Result))
 	require.NoError(t, views.WriteCausesBrief(&text, nil))

@@ -9,11 +9,12 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd"
+	"stumble/views/say"
 )
 
 // JobLine is a job on one line.
 func JobLine(b *journal.Job) string {
-	under := Things(b.Intakes, "intake") + ", " + Things(b.Drives, "drive")
+	under := say.Plural(b.Intakes, "intake", "intakes") + ", " + say.Plural(b.Drives, "drive", "drives")
 	words := []string{fmt.Sprintf("%4d", b.ID), Minute(b.Opened), job.Printable(job.VehicleName(b.Vehicle)), under}
 	for _, text := range []string{b.Name, b.Complaint} {
 		if text != "" {
@@ -65,7 +66,7 @@ func (p *jobText) write() {
 		line("note", Minute(n.At)+"  "+n.Text)
 	}
 	if p.Job.Bench > 0 {
-		line("bench", Things(p.Job.Bench, "reading"))
+		line("bench", say.Plural(p.Job.Bench, "reading", "readings"))
 	}
 	if c := p.Judged; c != nil {
 		line("compared", Minute(c.At)+"  "+c.Sentence)
@@ -118,7 +119,7 @@ func codesInWords(r *obd.CodeReport) string {
 		lists = append(lists, "no codes")
 	}
 	if len(r.Unread) > 0 {
-		lists = append(lists, fmt.Sprintf("not everything could be read (%s)", strings.Join(r.Unread, "; ")))
+		lists = append(lists, fmt.Sprintf("not everything could be read (%s)", strings.Join(unreadWords(r.Unread), "; ")))
 	}
 	return strings.Join(lists, ", ")
 }
@@ -129,10 +130,10 @@ func Minute(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
 // DriveLength is how long a stored drive lasted.
 func DriveLength(d *journal.Drive) string { return d.Ended.Sub(d.Started).Round(time.Second).String() }
 
-// Things is a number of things whose plural ends in s.
-func Things(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
+func unreadWords(all []obd.Unread) []string {
+	words := make([]string, len(all))
+	for i := range all {
+		words[i] = say.English().Unread(&all[i])
 	}
-	return fmt.Sprintf("%d %ss", n, what)
+	return words
 }

@@ -22,7 +22,7 @@ func PlainLine(s *State) string {
 		parts = append(parts, "waiting for the first readings")
 	} else {
 		parts = append(parts, Minutes(sum.Now.Sub(sum.Start))+" "+GearWords(sum.Live.Gear)[0],
-			speedWords(sum.Live), "load "+Whole(sum.Live.Load)+" %", totalWords(sum))
+			speedWords(sum.Live), "load "+say.Rounded(sum.Live.Load)+" %", totalWords(sum))
 		if sum.Live.MIL == misfire.MILFlashing {
 			parts = append(parts, "MIL FLASHING")
 		}
@@ -43,7 +43,7 @@ func speedWords(l misfire.Live) string {
 	if !l.Running {
 		return "engine not running"
 	}
-	return Whole(l.RPM) + " rpm"
+	return say.Rounded(l.RPM) + " rpm"
 }
 
 // ReportsCounts reports whether the car counts the misses of any cylinder.
@@ -107,7 +107,7 @@ func (p *page) paragraph(label, text string) {
 // facts says what was driven, on which engine, and how its counts move.
 func (p *page) facts(s *misfire.Summary) {
 	p.paragraph("drive         ", fmt.Sprintf("%s from %s, engine running %s, %s", Minutes(s.Now.Sub(s.Start)),
-		s.Start.Format("2006-01-02 15:04:05"), Minutes(s.Running), plural(s.Cycles, "driving cycle", "driving cycles")))
+		s.Start.Format("2006-01-02 15:04:05"), Minutes(s.Running), say.Plural(s.Cycles, "driving cycle", "driving cycles")))
 	p.paragraph("engine        ", engineWords(s))
 	p.paragraph("refresh       ", Cadence(s.Refresh)[0])
 	for _, b := range []misfire.Block{s.Whole.Catalyst, s.Whole.Emission} {
@@ -117,7 +117,7 @@ func (p *page) facts(s *misfire.Summary) {
 }
 
 func engineWords(s *misfire.Summary) string {
-	words := s.Engine.Name
+	words := say.English().Engine(s.Engine)
 	if order := s.Engine.Row().Order; order != "" {
 		words += ", firing order " + order
 	}
@@ -135,7 +135,7 @@ func blockWords(b misfire.Block) string {
 	}
 	words := fmt.Sprintf("last %s, worst %s, limit %s", Share(b.Last), Share(b.Worst), limit)
 	if b.Over > 0 {
-		words += fmt.Sprintf("; over it in %d of %s", b.Over, plural(b.Blocks, "block", "blocks"))
+		words += fmt.Sprintf("; over it in %d of %s", b.Over, say.Plural(b.Blocks, "block", "blocks"))
 	}
 	return words
 }
@@ -191,7 +191,7 @@ func (p *page) row(s *misfire.Summary, c *misfire.Cell, where string) {
 		high = "not known"
 	}
 	fmt.Fprintf(p, "%s%9s%10s%8s%11s%12s%5s %%\n", head,
-		say.Grouped(c.Misses), say.Grouped(c.Firings), Digits(c.Rate), brief(c.Low), high, Whole(100*c.Mixed))
+		say.Grouped(c.Misses), say.Grouped(c.Firings), Digits(c.Rate), brief(c.Low), high, say.Rounded(100*c.Mixed))
 	for _, remark := range remarksOn(s, c) {
 		p.paragraph("       ", remark)
 	}

@@ -118,14 +118,6 @@ func Short(v float64) string {
 	return strconv.FormatFloat(v/1e6, 'f', 0, 64) + "M"
 }
 
-// Whole writes a reading without decimals, "-" when it is not known.
-func Whole(v float64) string {
-	if math.IsNaN(v) {
-		return "-"
-	}
-	return strconv.FormatFloat(math.Round(v)+0, 'f', 0, 64)
-}
-
 // Minutes writes a span as mm:ss.
 func Minutes(d time.Duration) string {
 	s := int(d.Round(time.Second) / time.Second)

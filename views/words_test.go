@@ -48,10 +48,10 @@ func TestNumbersInWords(t *testing.T) {
 	}
 	nan, inf := math.NaN(), math.Inf(1)
 	assert.Equal(t, []string{"-", "-", "-", "-", "-", "any", "-"},
-		[]string{Digits(nan), brief(nan), Short(nan), say.Grouped(nan), Whole(nan), Short(inf), Share(nan)})
+		[]string{Digits(nan), brief(nan), Short(nan), say.Grouped(nan), say.Rounded(nan), Short(inf), Share(nan)})
 	assert.Equal(t, []string{"1", "999", "1,000", "1,234,568", "-12,345"},
 		[]string{say.Grouped(1), say.Grouped(999), say.Grouped(1000), say.Grouped(1234567.6), say.Grouped(-12345)})
-	assert.Equal(t, "0", Whole(-0.2))
+	assert.Equal(t, "0", say.Rounded(-0.2))
 	assert.Equal(t, []string{"00:00", "02:10", "75:01", "-00:05"},
 		[]string{Minutes(0), Minutes(130 * time.Second), Minutes(75*time.Minute + 900*time.Millisecond), Minutes(-5 * time.Second)})
 }

@@ -12,7 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire"
-	"stumble/misfire/balance"
+	"stumble/misfire/guide"
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd/clock"
@@ -146,7 +146,7 @@ func TestBalanceByKeys(t *testing.T) {
 	var alerts []string
 	plugged := 0
 	err = d.Run(a.ctx, 250*time.Millisecond, d.showing(func(s *views.State) error {
-		status := b.runner.Status()
+		status := b.Status()
 		if s.Alert != "" {
 			alerts = append(alerts, s.Alert)
 		}
@@ -155,10 +155,10 @@ func TestBalanceByKeys(t *testing.T) {
 		}
 		assert.Equal(t, "a test, not recorded", s.Health.Recording)
 		switch status.Ask {
-		case balance.AskUnplug:
+		case guide.AskUnplug:
 			require.NoError(t, moved.Unplug(d.Now(), status.Cylinder))
 			d.Confirm()
-		case balance.AskPlugIn:
+		case guide.AskPlugIn:
 			if status.Off > 6*time.Second {
 				require.NoError(t, moved.PlugIn(d.Now(), status.Cylinder))
 				d.Confirm()
@@ -170,7 +170,8 @@ func TestBalanceByKeys(t *testing.T) {
 	require.ErrorIs(t, err, job.ErrTimeUp)
 	state := d.finish()
 	assert.GreaterOrEqual(t, plugged, 4)
-	assert.Contains(t, b.result().Sentence, "No cylinder stands out")
+	assert.Equal(t, guide.Compared, b.result().Finding)
+	assert.Empty(t, append(b.result().Weak, b.result().Doubtful...))
 	assert.Contains(t, alerts, "PLUG CYLINDER 1 IN AGAIN: 5 s left")
 	assert.Zero(t, state.Second)
 }

@@ -14,6 +14,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/views"
+	"stumble/views/say"
 	"stumble/views/wire"
 )
 
@@ -268,7 +269,7 @@ func (b *benching) takeTable() error {
 func (b *benching) take(all []bench.Reading) error {
 	saved, err := b.save(all)
 	if err != nil {
-		return fmt.Errorf("%s of %d saved: %w", views.Things(saved, "reading"), len(all), err)
+		return fmt.Errorf("%s of %d saved: %w", say.Plural(saved, "reading", "readings"), len(all), err)
 	}
 	b.told(saved)
 	return b.show()
@@ -279,7 +280,7 @@ func (b *benching) told(n int) {
 	if b.journal == nil || n == 0 {
 		return
 	}
-	fmt.Fprintf(b.err, "%s saved in job %d, %s\n", views.Things(n, "reading"), b.bench.Job.ID, onOneLine(job.VehicleName(b.bench.Job.Vehicle)))
+	fmt.Fprintf(b.err, "%s saved in job %d, %s\n", say.Plural(n, "reading", "readings"), b.bench.Job.ID, onOneLine(job.VehicleName(b.bench.Job.Vehicle)))
 }
 
 // show prints what was measured, of the kinds that were taken now where some were.
@@ -398,7 +399,7 @@ func (b *benching) asked(run func(*asker) error) error {
 	b.told(t.saved)
 	if err != nil && !errors.Is(err, io.EOF) {
 		if kept := t.saved; kept > 0 && b.journal != nil {
-			err = fmt.Errorf("%s entered whole %s saved: %w", views.Things(kept, "reading"), areOrIs(kept), err)
+			err = fmt.Errorf("%s entered whole %s saved: %w", say.Plural(kept, "reading", "readings"), areOrIs(kept), err)
 		} else {
 			err = fmt.Errorf("nothing is saved: %w", err)
 		}

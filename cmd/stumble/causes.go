@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"slices"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -109,18 +108,16 @@ func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
 
 // causesShown is a ranking as the views have it.
 func causesShown(r *job.Ranking) *report.Causes {
-	return &report.Causes{Job: r.Job, Drives: drivesWords(r.Drives), Ignition: r.Ignition, Result: rankedResult(r)}
+	return &report.Causes{Job: r.Job, Drives: drivesWords(r.Drives), Ignition: r.Ignition, Result: r.Result, Also: alsoKnown(r)}
 }
 
-// rankedResult is a ranking with what a reader must know of how it was made.
-func rankedResult(r *job.Ranking) *cause.Result {
-	result := *r.Result
-	result.Notes = slices.Clip(result.Notes)
+// alsoKnown is what a reader must know of how a ranking was made.
+func alsoKnown(r *job.Ranking) (notes []string) {
 	for i := range r.Left {
-		result.Notes = append(result.Notes, leftWords(&r.Left[i]))
+		notes = append(notes, leftWords(&r.Left[i]))
 	}
 	if r.Last != nil && r.Last.Sentence != "" {
-		result.Notes = append(result.Notes, "what 'stumble compare' last found: "+r.Last.Sentence)
+		notes = append(notes, "what 'stumble compare' last found: "+r.Last.Sentence)
 	}
-	return &result
+	return notes
 }

@@ -13,6 +13,7 @@ import (
 	"stumble/obd/elm"
 	"stumble/obd/vehicle"
 	"stumble/views"
+	"stumble/views/say"
 )
 
 const clearAbout = `Clear the trouble codes of every module, after a repair. It erases what the fault was found by, so it is done only with
@@ -147,8 +148,8 @@ func (c *clearing) warn() {
 	writeWrapped(c.out, "", "These stay:")
 	say("permanent codes", codeWords(job.Codes(c.before, job.PermanentCodes)))
 	say("the car's own", "VIN, calibrations, counts of how often each monitor ran")
-	for _, line := range c.before.Unread {
-		writeWrapped(c.out, "", "Could not be read: "+onOneLine(line)+".")
+	for i := range c.before.Unread {
+		writeWrapped(c.out, "", "Could not be read: "+unreadLine(&c.before.Unread[i])+".")
 	}
 	writeWrapped(c.out, "", fmt.Sprintf("Saved in job %d: the intake of %s. A clear repairs nothing.", c.file.Job.ID, views.Minute(c.saved.At)))
 	fmt.Fprintf(c.err, "Leave the engine off. Type %s to go on: ", elm.ClearWord)
@@ -158,7 +159,7 @@ func (c *clearing) warn() {
 func (c *clearing) look(answer elm.Answer, sure bool) error {
 	after, err := vehicle.ReadCodes(c.ctx, c.car.Adapter, c.car.Caps)
 	if err != nil {
-		after = &obd.CodeReport{Unread: []string{"all lists: " + explain(err)}}
+		after = &obd.CodeReport{Unread: []obd.Unread{{What: obd.UnreadLists, Why: explain(err)}}}
 	}
 	record := job.Cleared{Cleared: job.Erasable(c.before), Back: job.Erasable(after), Stays: job.Codes(after, job.PermanentCodes), Sure: sure}
 	unsaved := c.save(after, &record)
@@ -217,10 +218,13 @@ func (c *clearing) tell(answer elm.Answer, after *obd.CodeReport, record *job.Cl
 	if len(record.Stays) > 0 {
 		say("Permanent, and still there: " + codeWords(record.Stays) + ". Only the car itself takes it away, once it has verified the repair.")
 	}
-	for _, line := range after.Unread {
-		say("Could not be read back: " + onOneLine(line) + ".")
+	for i := range after.Unread {
+		say("Could not be read back: " + unreadLine(&after.Unread[i]) + ".")
 	}
 }
+
+// unreadLine is what could not be read, on one line.
+func unreadLine(u *obd.Unread) string { return onOneLine(say.English().Unread(u)) }
 
 func moduleWords(messages []obd.Message) string {
 	words := make([]string, len(messages))

@@ -85,7 +85,7 @@ func viewMark(m job.Mark) views.Mark {
 	v := views.Mark{At: m.At, Text: m.Text, Gear: m.Gear}
 	switch m.Kind {
 	case journal.MarkGap:
-		v.Text = missingHere + m.Text
+		v.Text = missingHere + m.Gap.Error()
 	case journal.MarkGear:
 		v.Text = "gear " + m.Gear.String()
 	}

@@ -15,7 +15,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/obd"
-	"stumble/views"
+	"stumble/views/say"
 )
 
 const exportAbout = `Write a stored drive as a table for other programs. The README tells what its columns mean.
@@ -132,7 +132,7 @@ func (x *exporter) run(id int64) (err error) {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(x.out, "%s of the %s of drive %d in %s\n", views.Things(rows, "row"), x.opts.what, id, x.opts.path)
+	_, err = fmt.Fprintf(x.out, "%s of the %s of drive %d in %s\n", say.Plural(rows, "row", "rows"), x.opts.what, id, x.opts.path)
 	return err
 }
 
@@ -165,7 +165,7 @@ func (x *exporter) samples(write func([]export.Sample) error) error {
 	return x.source.Events(x.ctx, func(e job.Event) error {
 		if e.Mark != nil {
 			if e.Mark.Kind == journal.MarkGap {
-				fmt.Fprintln(x.err, missingHere+e.Mark.Text)
+				fmt.Fprintln(x.err, missingHere+e.Mark.Gap.Error())
 			}
 			return nil
 		}

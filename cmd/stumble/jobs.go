@@ -15,6 +15,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/views"
+	"stumble/views/say"
 	"stumble/views/wire"
 )
 
@@ -245,7 +246,7 @@ func (b *jobBook) take(_ int64, path string) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", path, err)
 	}
-	return b.done("%v", found)
+	return b.done("%s", say.English().Imported(found))
 }
 
 func (b *jobBook) done(format string, args ...any) error {

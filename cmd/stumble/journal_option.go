@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"stumble/misfire/journal"
+	"stumble/views/say"
 )
 
 // journalOption names the file of the journal.
@@ -32,8 +33,8 @@ func (a *app) openJournal(o *journalOption) (*journal.Journal, error) {
 }
 
 func (a *app) printNotices(notices []journal.Notice) {
-	for _, n := range notices {
-		fmt.Fprintln(a.err, n.Text)
+	for i := range notices {
+		fmt.Fprintln(a.err, say.English().JournalNotice(&notices[i]))
 	}
 }
 

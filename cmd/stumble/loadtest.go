@@ -15,11 +15,11 @@ import (
 	"golang.org/x/term"
 
 	"stumble/misfire/gear"
+	"stumble/misfire/guide"
 	"stumble/misfire/job"
-	"stumble/misfire/steps"
 	"stumble/obd/sim/car"
 	"stumble/views"
-	"stumble/views/wire"
+	"stumble/views/say"
 )
 
 const loadtestAbout = `Watch with guided steps: Park, Drive and Reverse at idle, raised idle, steady cruise, pull. Each step says what to do,
@@ -27,6 +27,9 @@ tells whether the car is in the condition, and runs long enough for the car's re
 show. It ends with a written summary. --plain says each step on a line of its own, for a helper reading aloud.
 
 Keys on the screen: s skip, b again, x stop; p n d r mark the gear, m a note, ? help, q quit. With --plain the same letters, each followed by Enter; any longer text is a note.
+
+--steps names the steps to run, as often as wanted, each with its length if need be: drive:4m,reverse:2m,drive:4m. More than
+3 minutes at once in gear on the brake overheat a transmission: a pause in Park is asked for then.
 
 A car whose counters move only when it is turned off takes --key-off: each step is then run, turned off and read.
 With --port sim the simulated driver obeys each step.
@@ -50,7 +53,7 @@ type loadtestOptions struct {
 
 func (o *loadtestOptions) flags(f *pflag.FlagSet) {
 	o.watchOptions.flags(f)
-	f.StringVar(&o.order, "steps", "", "the `STEPS` to run, in order: park,drive,reverse,raised,cruise,pull")
+	f.StringVar(&o.order, "steps", "", "the `STEPS` to run, in order, each with a length if it is to have one: park,drive:4m,reverse:90s,raised,cruise,pull")
 	f.BoolVar(&o.keyOff, "key-off", false, "the car's counters move only at key-off: read them after each step")
 	f.BoolVar(&o.yes, "yes", false, "the cautions have been read")
 }
@@ -72,7 +75,7 @@ func loadtestCommand(a *app) *cobra.Command {
 
 // loadtest records and shows a guided drive.
 func loadtest(a *app, o *loadtestOptions) error {
-	plan, err := steps.Parse(o.order)
+	plan, err := guide.Parse(o.order)
 	if err != nil {
 		return usageError{err}
 	}
@@ -86,7 +89,7 @@ func loadtest(a *app, o *loadtestOptions) error {
 	}
 	defer k.Close()
 	input := bufio.NewReader(a.in)
-	if err := a.caution(input, steps.Cautions(plan), &o.watchOptions, o.yes); err != nil {
+	if err := a.caution(input, say.English().LoadTestCautions(plan), &o.watchOptions, o.yes); err != nil {
 		return err
 	}
 	if t.sim != nil {
@@ -100,33 +103,14 @@ func loadtest(a *app, o *loadtestOptions) error {
 	if err := d.record(); err != nil {
 		return err
 	}
-	g := d.steps(steps.Config{Plan: plan, KeyOff: o.keyOff}, t)
+	g := d.steps(guide.LoadConfig{Steps: plan, KeyOff: o.keyOff}, t)
 	g.say = a.saying(d, &o.watchOptions)
-	if o.plain { // what is typed may end the drive, as a key of the screen would
-		ctx, stop := context.WithCancelCause(a.ctx)
-		defer stop(job.ErrTimeUp)
-		go d.listen(input, stop)
-		guided := *a
-		guided.ctx, a = ctx, &guided
+	if o.plain {
+		led, stop := a.hearing(d, input)
+		defer stop()
+		a = led
 	}
 	return a.show(d, &o.watchOptions)
-}
-
-// saying is how the steps are told: aloud, as objects, or by the screen alone.
-func (a *app) saying(d *drive, o *watchOptions) func(steps.Event) error {
-	switch {
-	case o.asJSON:
-		return func(e steps.Event) error { return wire.WriteLine(a.out, wire.NewStepEvent(e, d.Began())) }
-	case o.plain:
-		return a.aloud
-	}
-	return nil
-}
-
-// aloud says an event on lines of their own.
-func (a *app) aloud(e steps.Event) error {
-	_, err := fmt.Fprintln(a.out, views.StepWords(e))
-	return err
 }
 
 // caution shows what must be read before the first step, and has it confirmed where somebody can.

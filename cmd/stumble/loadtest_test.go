@@ -14,8 +14,8 @@ import (
 	"go.uber.org/goleak"
 
 	"stumble/misfire"
+	"stumble/misfire/guide"
 	"stumble/misfire/job"
-	"stumble/misfire/steps"
 	"stumble/obd/clock"
 	"stumble/views"
 )
@@ -82,7 +82,7 @@ func TestLoadtestFindsTheCylinder(t *testing.T) {
 	verdict := g.summary["verdict"].(map[string]any)
 	assert.Equal(t, []any{2.0}, verdict["cylinders"])
 	assert.Contains(t, verdict["sentence"], "in Drive")
-	for _, s := range steps.All() {
+	for _, s := range guide.All() {
 		assert.Equal(t, "done", g.steps[s.Key]["outcome"], s.Key)
 		assert.GreaterOrEqual(t, g.steps[s.Key]["seconds"], s.Least.Seconds(), s.Key)
 	}
@@ -98,7 +98,7 @@ func TestLoadtestFindsTheCylinder(t *testing.T) {
 			marks[line["text"].(string)] = true
 		}
 	}
-	for _, s := range steps.All() {
+	for _, s := range guide.All() {
 		assert.True(t, marks["step "+s.Key+" began"] && marks["step "+s.Key+" ended"], "%s is marked in the drive", s.Key)
 	}
 	assert.True(t, marks["gear R"], "the helper's marks are told, too")
@@ -123,6 +123,40 @@ func TestLoadtestWaitsForSlowCounters(t *testing.T) {
 		assert.Greater(t, slow.steps[key]["firings"], 5*1000/2-10.0, "five refreshes of 1,000")
 	}
 	assert.InDelta(t, 1000, slow.summary["refresh"].(map[string]any)["revolutions"], 1e-9)
+}
+
+// A length that is longer than a transmission takes on the brake is cut in pieces, with a pause in Park that says why. The
+// same step twice is two steps, and each holds its own running alone: together no more than all of the gear.
+func TestLoadtestOfGivenLengths(t *testing.T) {
+	for _, car := range []string{"wren", "no-gear"} {
+		t.Run(car, func(t *testing.T) {
+			g := guidedOn(t, car, "--steps", "drive:4m,reverse:90s,drive:1m")
+			pauses := 0
+			for _, words := range g.events("asked") {
+				if strings.Contains(words, "more than 3 minutes at once in gear on the brake") {
+					pauses++
+				}
+			}
+			assert.Positive(t, pauses)
+			var seconds, misses []float64
+			for _, s := range g.summary["steps"].([]any) {
+				step := s.(map[string]any)
+				assert.Equal(t, "done", step["outcome"])
+				seconds = append(seconds, step["seconds"].(float64))
+				misses = append(misses, step["cylinders"].([]any)[1].(map[string]any)["misses"].(float64))
+			}
+			require.Len(t, seconds, 3)
+			assert.InDeltaSlice(t, []float64{240, 90, 60}, seconds, 1)
+			for _, c := range g.summary["by_gear"].([]any) {
+				if cell := c.(map[string]any); cell["gear"] == "D" && cell["cylinder"] == 2.0 {
+					all := cell["misses"].(float64)
+					assert.LessOrEqual(t, misses[0]+misses[2], all+1e-6)
+					assert.Greater(t, misses[0]+misses[2], 0.8*all)
+				}
+			}
+			assert.Greater(t, misses[0], 2*misses[2], "four minutes against one")
+		})
+	}
 }
 
 func TestLoadtestOfAHealthyCar(t *testing.T) {
@@ -238,9 +272,9 @@ func led(t testing.TB, keys string) (*app, *drive) {
 	d, err := a.startDrive(target, misfire.Config{}, time.Hour, nil)
 	require.NoError(t, err)
 	t.Cleanup(d.car.Close)
-	plan, err := steps.Parse(keys)
+	plan, err := guide.Parse(keys)
 	require.NoError(t, err)
-	d.steps(steps.Config{Plan: plan}, target)
+	d.steps(guide.LoadConfig{Steps: plan}, target)
 	return a, d
 }
 
@@ -272,11 +306,11 @@ func TestStepKeys(t *testing.T) {
 	require.ErrorIs(t, err, job.ErrTimeUp)
 	state := d.finish()
 	assert.Equal(t, []string{"Park at idle", "Drive at idle"}, seen)
-	var outcomes []steps.Outcome
-	for _, r := range d.guide.(*guide).runner.Results(state.Summary) {
+	var outcomes []guide.Outcome
+	for _, r := range d.guide.(*stepping).Results(state.Summary) {
 		outcomes = append(outcomes, r.Outcome)
 	}
-	assert.Equal(t, []steps.Outcome{steps.LeftOut, steps.Stopped, steps.NotReached}, outcomes)
+	assert.Equal(t, []guide.Outcome{guide.LeftOut, guide.Stopped, guide.NotReached}, outcomes)
 	var marks []string
 	for _, n := range state.Notes {
 		if strings.HasPrefix(n.Text, "step ") || strings.HasPrefix(n.Text, "test ") {
@@ -346,7 +380,8 @@ func TestTypedQuit(t *testing.T) {
 func TestLoadtestUsage(t *testing.T) {
 	for _, c := range []struct{ args, says string }{
 		{"--steps park,neutral", `there is no step "neutral"; choose from park,drive,reverse,raised,cruise,pull`},
-		{"--steps park,park", "named twice; name every step once"},
+		{"--steps drive:soon", `"soon" is no length for step drive: say minutes or seconds, as in drive:4m or drive:90s`},
+		{"--steps drive:1s", "step drive cannot take 1s: give 10s to 1h"},
 		{"--plain --json", "exclude each other"},
 		{"now", "one argument too many"},
 	} {

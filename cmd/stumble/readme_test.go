@@ -121,8 +121,8 @@ func TestReadmeIsComplete(t *testing.T) {
 		assert.True(t, strings.Contains(text, "| `"+c.Name()+"` |"), "the README's table of commands lacks %s", c.Name())
 	}
 	for _, of := range []any{
-		wire.Sample{}, wire.TestSummary{}, wire.Mark{}, wire.Notice{}, wire.StepEvent{},
-		wire.Codes{}, wire.IntakeWithCauses{}, wire.Comparison{}, wire.Causes{}, wire.Bench{}, wire.Balance{}, wire.BalanceEvent{}, wire.Port{}, wire.Truth{}, wire.Jobs{}, wire.Job{},
+		wire.Sample{}, wire.TestSummary{}, wire.Mark{}, wire.Notice{}, wire.Guide{},
+		wire.Codes{}, wire.IntakeWithCauses{}, wire.Comparison{}, wire.Causes{}, wire.Bench{}, wire.Balance{}, wire.Port{}, wire.Truth{}, wire.Jobs{}, wire.Job{},
 	} {
 		for _, name := range fieldNames(reflect.TypeOf(of), map[reflect.Type]bool{}) {
 			assert.True(t, strings.Contains(text, "`"+name+"`"), "the README lacks the field %s of %T", name, of)

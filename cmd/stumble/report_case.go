@@ -26,7 +26,7 @@ func reportCase(r *job.Report) *report.Case {
 	b := &r.Case.Job
 	c := &report.Case{
 		Job:    report.Job{Number: b.ID, Name: b.Name, Complaint: b.Complaint, Opened: b.Opened.Local(), VIN: b.Vehicle.VIN, Vehicle: b.Vehicle.Name},
-		Before: visit(r.Before), After: visit(r.After), Proof: reportProof(r), Causes: rankedResult(r.Causes), Progress: r.Progress, Readiness: r.Readiness,
+		Before: visit(r.Before), After: visit(r.After), Proof: reportProof(r), Causes: r.Causes.Result, CausesAlso: alsoKnown(r.Causes), Progress: r.Progress, Readiness: r.Readiness,
 	}
 	for i := range r.Drives {
 		c.Drives = append(c.Drives, reportDrive(&r.Drives[i]))
@@ -49,7 +49,7 @@ func reportDrive(d *job.ReportDrive) report.Drive {
 	}
 	for _, m := range d.Marks {
 		if m.Kind == journal.MarkGap {
-			out.Gaps = append(out.Gaps, report.Gap{From: m.At, To: m.Until, Text: m.Text})
+			out.Gaps = append(out.Gaps, report.Gap{From: m.At, To: m.Until, Text: m.Gap.Error()})
 			continue
 		}
 		out.Marks = append(out.Marks, report.Mark{At: m.At, Gear: m.Gear, Text: m.Text})

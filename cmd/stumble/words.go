@@ -10,6 +10,7 @@ import (
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/views"
+	"stumble/views/say"
 )
 
 // missingHere begins what is told of what cannot be read any more.
@@ -40,7 +41,7 @@ func noticeWords(n job.Notice, j *journal.Journal) string {
 	case job.EngineLeftOut:
 		return fmt.Sprintf("the engine %s that this vehicle was last counted by has %d cylinders, but the car counts %d: it is left out", n.Layout, n.Cylinders, n.Counted)
 	case job.SamplesUnread:
-		return missingHere + n.Text
+		return missingHere + n.Err.Error()
 	case job.ExchangesUnread:
 		return explain(n.Err)
 	case job.CarWaited:
@@ -116,7 +117,7 @@ func ruleWords(c *job.Choice) string {
 func choiceWords(e *job.ChoiceError) string {
 	switch {
 	case e.Drives < 2:
-		return fmt.Sprintf("job %d holds %s: a comparison wants one before and one after the repair; record it with 'stumble watch'", e.Job, views.Things(e.Drives, "drive"))
+		return fmt.Sprintf("job %d holds %s: a comparison wants one before and one after the repair; record it with 'stumble watch'", e.Job, say.Plural(e.Drives, "drive", "drives"))
 	case e.Before:
 		return fmt.Sprintf("job %d holds no drive before %s: name the drives to compare by their numbers", e.Job, repairWords(&e.Repair))
 	}

@@ -1,11 +1,13 @@
 package bench
 
+import "stumble/misfire/rate"
+
 // judgeBalance compares the fall of speed as a cylinder is cut with the median of all: a cylinder whose cut is hardly
 // felt gives little work.
 func judgeBalance(d *docket, r *Reading) []Finding {
 	rule := d.rules[ruleBalance]
 	all := values(d.siblings(r))
-	middle := median(all)
+	middle := rate.Median(all)
 	if len(all) < enoughSiblings || middle <= 0 {
 		return []Finding{rule.says(CannotSay, "The falls are compared with each other: measure at least three cylinders.")}
 	}

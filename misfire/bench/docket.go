@@ -3,6 +3,8 @@ package bench
 import (
 	"math"
 	"slices"
+
+	"stumble/misfire/rate"
 )
 
 // Judge judges readings, those of one job in the order they were taken. The result has one judgement for each, in the
@@ -121,15 +123,6 @@ func allOpen(set []*Reading) bool {
 	return len(set) > 1 && len(values(set)) == 0
 }
 
-func median(all []float64) float64 {
-	sorted := slices.Sorted(slices.Values(all))
-	n := len(sorted)
-	if n == 0 {
-		return math.NaN()
-	}
-	return (sorted[(n-1)/2] + sorted[n/2]) / 2
-}
-
 const (
 	// enoughSiblings is how many of a kind tell which one stands out: of two it cannot be told.
 	enoughSiblings = 3
@@ -147,7 +140,7 @@ func (d *docket) outlier(r *Reading) []Finding {
 	if r.Open() || len(all) < enoughOutliers {
 		return nil
 	}
-	middle := median(all)
+	middle := rate.Median(all)
 	if z := robustZ(all, r.Value, meterShare*math.Abs(middle)); math.Abs(z) > 3.5 {
 		return []Finding{{Suspect, figure(r.Value, r.Unit) + " stands out from its siblings: the middle of the set is " + figure(middle, r.Unit) + ".", ruleOutlier, sourceOutlier}}
 	}
@@ -156,12 +149,12 @@ func (d *docket) outlier(r *Reading) []Finding {
 
 // robustZ is the modified z-score of a value; least is the least median deviation.
 func robustZ(all []float64, v, least float64) float64 {
-	middle := median(all)
+	middle := rate.Median(all)
 	off := make([]float64, len(all))
 	for i, x := range all {
 		off[i] = math.Abs(x - middle)
 	}
-	spread := max(median(off), least)
+	spread := max(rate.Median(off), least)
 	if spread == 0 {
 		return 0
 	}
@@ -185,7 +178,7 @@ func (d *docket) share(r *Reading, c compared) []Finding {
 		}
 	}
 	v, limits := c.of(r), d.rules[c.rule]
-	middle := median(all)
+	middle := rate.Median(all)
 	if math.IsNaN(v) || math.IsInf(v, 0) || len(all) < 2 || middle <= 0 {
 		return nil
 	}

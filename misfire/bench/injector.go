@@ -1,6 +1,10 @@
 package bench
 
-import "math"
+import (
+	"math"
+
+	"stumble/misfire/rate"
+)
 
 const flowClear = " A right resistance says nothing of its flow."
 
@@ -42,7 +46,7 @@ func (d *docket) otherInjector(v float64) bool {
 // the set.
 func (d *docket) injectorSet(r *Reading) []Finding {
 	all := values(d.siblings(r))
-	middle := median(all)
+	middle := rate.Median(all)
 	if r.Open() || len(all) < enoughSiblings {
 		return nil
 	}

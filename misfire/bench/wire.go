@@ -1,6 +1,10 @@
 package bench
 
-import "math"
+import (
+	"math"
+
+	"stumble/misfire/rate"
+)
 
 // typicalFoot is what a carbon-core wire has by the typical figure: about 12 kohm for 2 ft.
 const typicalFoot = 6
@@ -40,9 +44,9 @@ func (d *docket) lowWire(r *Reading, set []Finding) []Finding {
 	switch {
 	case len(siblings) < enoughSiblings || len(set) == 0:
 		return []Finding{whole.says(CannotSay, "%s. A spiral-wound core reads so without being faulty: measure its siblings and compare.", low)}
-	case set[0].Mark == Good && whole.side(median(siblings)) < 0:
+	case set[0].Mark == Good && whole.side(rate.Median(siblings)) < 0:
 		return []Finding{whole.says(Good, "%s, and so are its siblings: a spiral-wound set reads so and is good.", low)}
-	case whole.side(median(siblings)) < 0:
+	case whole.side(rate.Median(siblings)) < 0:
 		return []Finding{whole.says(CannotSay, "%s, and so are its siblings: a spiral-wound set reads so; compare them.", low)}
 	}
 	return []Finding{whole.says(Suspect, "%s, and its siblings are not: another kind of wire, or a wrong one.", low)}

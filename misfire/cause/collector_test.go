@@ -49,7 +49,7 @@ func TestTrimsByPlace(t *testing.T) {
 	r.runs(10, 1500, 24, 0, closed, 0, 50)  // between idle and raised idle
 	trims := r.c.Trims()
 	for place, want := range map[cause.TrimPlace]float64{cause.TrimIdle: 7, cause.TrimRaised: 6, cause.TrimCruise: 5, cause.TrimPull: 4} {
-		assert.InDelta(t, want, trims[0][place].Mean, 1e-9, place.String())
+		assert.InDelta(t, want, trims[0][place].Mean, 1e-9, place)
 		assert.InDelta(t, 10-want, trims[1][place].Mean, 1e-9, "bank 2 %s", place)
 		assert.InDelta(t, 8, trims[0][place].Samples, 1, "the first seconds settle")
 	}

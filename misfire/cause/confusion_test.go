@@ -148,7 +148,7 @@ func run(t *testing.T, set []fault, n int, from uint64) map[string]*score {
 func (s *score) judge(t *testing.T, book *cause.Book, e cause.Evidence, r *cause.Result, right []string, truth string, rng *rand.Rand, what string) {
 	if len(r.Ranked) == 0 {
 		s.said["nothing"]++
-		s.wrong = append(s.wrong, what+": "+r.Sentence)
+		s.wrong = append(s.wrong, what+": "+leading(r))
 		return
 	}
 	s.said[r.Ranked[0].Key]++
@@ -156,20 +156,20 @@ func (s *score) judge(t *testing.T, book *cause.Book, e cause.Evidence, r *cause
 	if at == 0 {
 		s.first++
 	} else {
-		s.wrong = append(s.wrong, fmt.Sprintf("%s: %s", what, r.Sentence))
+		s.wrong = append(s.wrong, fmt.Sprintf("%s: %s", what, leading(r)))
 	}
 	if at < 3 {
 		s.three++
 	}
 	if r.Next != nil {
 		outcome := outcomeOf(t, r.Next.Key, truth, rng)
-		found, _ := book.Found(r.Next.Key, outcome, r.Next.Name+": "+outcome)
+		found, _ := book.Found(r.Next.Key, outcome, cause.Telling{})
 		e.Findings = append(e.Findings, found)
 	}
 	if after := book.Explain(e); slices.Contains(right, after.Ranked[0].Key) {
 		s.after++
 	} else {
-		s.wrong = append(s.wrong, fmt.Sprintf("   after %v: %s", e.Findings[len(e.Findings)-1].Text, after.Sentence))
+		s.wrong = append(s.wrong, fmt.Sprintf("   after %v: %s", e.Findings[len(e.Findings)-1].Test, leading(after)))
 	}
 }
 
@@ -312,4 +312,12 @@ func table(t *testing.T, set []fault, scores map[string]*score) (sum score) {
 		}
 	}
 	return sum
+}
+
+// leading names the cause that leads, and its share.
+func leading(r *cause.Result) string {
+	if len(r.Ranked) == 0 {
+		return r.Basis.String()
+	}
+	return fmt.Sprintf("%s %v %.2f", r.Ranked[0].Key, r.Ranked[0].Cylinders, r.Ranked[0].Share)
 }

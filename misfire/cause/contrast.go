@@ -1,10 +1,7 @@
 package cause
 
 import (
-	"fmt"
 	"math"
-
-	"stumble/misfire/rate"
 )
 
 // Tally is misses among firings.
@@ -27,9 +24,9 @@ func (s *stratum) tells() bool { return min(s.from.Firings, s.to.Firings) > 0 }
 // contrast is two rates of the same cylinders, to against from, in strata of like running: a difference between
 // strata, as of heat, is no difference between the rates.
 type contrast struct {
-	strata           []stratum
-	phi              float64 // dispersion of the misses
-	fromText, toText string
+	strata         []stratum
+	phi            float64 // dispersion of the misses
+	fromRun, toRun Running
 }
 
 // The least that is compared: misses in both together, over their dispersion; firings in each.
@@ -104,16 +101,16 @@ func (c *contrast) log(ratio float64) float64 {
 	return sum
 }
 
-func (c *contrast) text() string {
+func (c *contrast) told(kind TellingKind) Telling {
 	from, to := c.sums()
-	return fmt.Sprintf("misses %s of 1,000 firings %s, %s %s", rate.Plain(to.rate()), c.toText, rate.Plain(from.rate()), c.fromText)
+	return Telling{Kind: kind, From: c.fromRun, FromRate: from.rate(), To: c.toRun, ToRate: to.rate()}
 }
 
 // compared is the running in two places, in strata of like heat: as hot as the engine got, and cooler by ten degrees
 // each. Where windows do not tell both places in any heat, cold and warm running are the strata; where not even those,
 // all together.
 func (e *Evidence) compared(cylinders []int, from, to Place) contrast {
-	c := contrast{phi: e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi(), fromText: from.String(), toText: to.String()}
+	c := contrast{phi: e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi(), fromRun: Running(from), toRun: Running(to)}
 	c.strata = make([]stratum, heatBins)
 	split := e.split(cylinders)
 	for _, cyl := range cylinders {

@@ -26,20 +26,6 @@ const (
 	Places      = iota
 )
 
-func (p Place) String() string {
-	switch p {
-	case IdleNeutral:
-		return "at idle in Park or Neutral"
-	case IdleGear:
-		return "at idle in gear"
-	case Raised:
-		return "at raised idle"
-	case Cruise:
-		return "cruising"
-	}
-	return "on a pull"
-}
-
 // placeOf is where a condition belongs; false for overrun and running of no known gear.
 func placeOf(c misfire.Condition) (Place, bool) {
 	light, heavy, raised := misfire.BandOfLoad(20), misfire.BandOfLoad(60), misfire.BandOfRPM(1500)
@@ -121,7 +107,7 @@ type Codes struct {
 type Finding struct {
 	Test    string
 	Weights []float64
-	Text    string // in words, for the reader
+	Found   Telling
 }
 
 // Evidence is all that is known of a case.

@@ -2,25 +2,23 @@ package cause
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"stumble/misfire/bench"
 )
 
 // Result is what the evidence comes to.
 type Result struct {
-	Sentence string   // the whole in one or two sentences
-	Basis    Basis    // what the ranking rests on
-	Notes    []string // what a reader must know to take the shares for what they are
-	Facts    []Fact   // what was found; those with Said weigh nothing
-	Ranked   []Ranked // the likeliest first; empty when there is nothing to explain
-	Bits     float64  // doubt left among the causes: Shannon's entropy; 0 is none
-	Done     []Finding
-	Next     *Test  // the test that tells most for its time and money; nil when none would tell anything
-	Others   []Test // the next best, at most two
+	Basis  Basis       // what the ranking rests on
+	None   Unexplained // why there is nothing to explain, where Basis is Nothing
+	Notes  []Note      // what a reader must know to take the shares for what they are
+	Facts  []Fact      // what was found; those with Said weigh nothing
+	Ranked []Ranked    // the likeliest first; empty when there is nothing to explain
+	Bits   float64     // doubt left among the causes: Shannon's entropy; 0 is none
+	Done   []Finding
+	Next   *Test  // the test that tells most for its time and money; nil when none would tell anything
+	Others []Test // the next best, at most two
 }
 
 // Basis is the kind of evidence, the strongest that there is.
@@ -35,15 +33,13 @@ const (
 	FromCounts
 )
 
-// String is the basis in words: "counts", "idle dips", "last driving cycle", "codes" or "nothing".
+// String returns the basis as one word: "counts", "idle_dips", "last_driving_cycle", "codes" or "nothing".
 func (b Basis) String() string {
-	return [...]string{Nothing: "nothing", FromCodes: "codes", FromLastCycle: "last driving cycle", FromDips: "idle dips", FromCounts: "counts"}[b]
+	return [...]string{Nothing: "nothing", FromCodes: "codes", FromLastCycle: "last_driving_cycle", FromDips: "idle_dips", FromCounts: "counts"}[b]
 }
 
-// MarshalText writes the basis for scripts: counts, idle_dips, last_driving_cycle, codes or nothing.
-func (b Basis) MarshalText() ([]byte, error) {
-	return []byte(strings.ReplaceAll(b.String(), " ", "_")), nil
-}
+// MarshalText returns the word of String.
+func (b Basis) MarshalText() ([]byte, error) { return []byte(b.String()), nil }
 
 // Ranked is one cause with its share of the belief.
 type Ranked struct {
@@ -53,23 +49,12 @@ type Ranked struct {
 	Share     float64 // 0 to 1; those of a result sum to 1
 	For       []Reason
 	Against   []Reason
-	Overturn  string // the finding that would take it off the list
-}
-
-// Title is the cause with its place: "plug wire or its boot, cylinder 2".
-func (r *Ranked) Title() string {
-	switch {
-	case len(r.Cylinders) > 0:
-		return r.Name + ", " + cylinders(r.Cylinders)
-	case r.Bank > 0:
-		return fmt.Sprintf("%s, bank %d", r.Name, r.Bank)
-	}
-	return r.Name
+	Overturn  Text // the finding that would take it off the list
 }
 
 // Reason is a fact as it bears on a cause.
 type Reason struct {
-	Fact   string  // what was found
+	Fact   Telling
 	Why    string  // why it bears on the cause
 	Source string  // whose rule that is
 	Times  float64 // how many times likelier the fact is with this cause than with the rest as now believed; under 1 less
@@ -96,7 +81,7 @@ func (b *Book) Explain(e Evidence) *Result {
 	s, basis := e.subject()
 	r := &Result{Basis: basis}
 	if basis == Nothing {
-		r.Sentence = e.nothing()
+		r.None = e.unexplained()
 		return r
 	}
 	e.Findings = e.gathered(b, &s)
@@ -111,12 +96,11 @@ func (b *Book) Explain(e Evidence) *Result {
 	}
 	b.reasons(&e, r, all, shares)
 	slices.SortStableFunc(r.Ranked, func(x, y Ranked) int { return cmp.Compare(y.Share, x.Share) })
-	if !r.proven() {
+	if !r.Proven() {
 		if tests := b.worthwhile(&e, &s, all, shares); len(tests) > 0 {
 			r.Next, r.Others = &tests[0], tests[1:min(len(tests), 3)]
 		}
 	}
-	r.Sentence = r.sentence()
 	return r
 }
 
@@ -135,9 +119,9 @@ func (e *Evidence) level() {
 // sure is the share that a cause must have, and one of its tests speak for it, to be taken as proven.
 const sure = 0.95
 
-// proven reports whether the first cause is beyond doubt and a test has shown it. What is likely without a test is not.
-func (r *Result) proven() bool {
-	return r.Ranked[0].Share >= sure && slices.ContainsFunc(r.Ranked[0].For, func(f Reason) bool { return f.ByTest })
+// Proven reports whether the first cause is beyond doubt and a test has shown it. What is likely without a test is not.
+func (r *Result) Proven() bool {
+	return len(r.Ranked) > 0 && r.Ranked[0].Share >= sure && slices.ContainsFunc(r.Ranked[0].For, func(f Reason) bool { return f.ByTest })
 }
 
 // subject is the cylinders to explain, and by what they are known.
@@ -160,39 +144,17 @@ func (e *Evidence) subject() (scope, Basis) {
 	return s, Nothing
 }
 
-func (e *Evidence) nothing() string {
-	found := e.badOnTheBench()
-	switch {
-	case found != "" && e.counted():
-		return "Nothing to explain: no cylinder misses more than a healthy one, and no misfire code is stored; yet bad on the bench: " + found + "."
-	case found != "":
-		return "Bad on the bench: " + found + ". Whether the engine misses because of it no count and no code of this job tells; record a drive with 'stumble watch'."
-	case e.counted():
-		return "Nothing to explain: no cylinder misses more than a healthy one, and no misfire code is stored."
-	case e.Drives > 0:
-		return "Nothing to explain: this car reports no misfire counts, its idle is even and no misfire code is stored."
-	case e.Codes.Read:
-		return "Nothing to explain: no misfire code is stored and no drive was recorded; record one with 'stumble watch'."
-	}
-	return "Nothing to explain: the job holds no intake and no drive; begin with 'stumble intake' and 'stumble watch'."
-}
-
-// badOnTheBench names what was measured bad, empty for nothing.
-func (e *Evidence) badOnTheBench() string {
-	var found []string
+// unexplained tells why there is nothing to explain.
+func (e *Evidence) unexplained() Unexplained {
+	u := Unexplained{Counted: e.counted(), Driven: e.Drives > 0, Read: e.Codes.Read}
 	for i := range e.Bench {
-		j := &e.Bench[i]
-		k, known := bench.KindOf(j.Reading.Part, j.Reading.Quantity)
-		if j.Mark != bench.Bad || j.Redone || !known {
-			continue
+		if j := &e.Bench[i]; j.Mark == bench.Bad && !j.Redone {
+			if _, known := bench.KindOf(j.Reading.Part, j.Reading.Quantity); known {
+				u.Bad = append(u.Bad, j.Reading)
+			}
 		}
-		name := k.Name
-		if j.Reading.Cylinder > 0 {
-			name += fmt.Sprintf(" of cylinder %d", j.Reading.Cylinder)
-		}
-		found = append(found, name)
 	}
-	return strings.Join(found, ", ")
+	return u
 }
 
 // weigh is Bayes's rule: the prior of each cause that can be, times the chance of each fact and finding under it.
@@ -258,7 +220,7 @@ func (b *Book) ranked(e *Evidence, s *scope, c *knownCause, share float64) Ranke
 			r.Cylinders = s.cylinders
 		}
 	}
-	r.Overturn = e.words(s).Replace(c.overturn)
+	r.Overturn = e.about(s)(c.overturn)
 	return r
 }
 
@@ -266,12 +228,12 @@ func (b *Book) ranked(e *Evidence, s *scope, c *knownCause, share float64) Ranke
 func (b *Book) reasons(e *Evidence, r *Result, all []believed, shares []float64) {
 	for _, f := range r.Facts {
 		if f.Said == "" {
-			bear(e, r, shares, witness{b.likelihoods[f.Feature], b.words(f.Feature), f.Weights, f.Text, false})
+			bear(e, r, shares, witness{b.likelihoods[f.Feature], b.words(f.Feature), f.Weights, f.Found, false})
 		}
 	}
 	for _, f := range e.Findings {
 		t, _ := b.test(f.Test)
-		bear(e, r, shares, witness{b.outcomes[f.Test], t.outcomes, f.Weights, f.Text, true})
+		bear(e, r, shares, witness{b.outcomes[f.Test], t.outcomes, f.Weights, f.Found, true})
 	}
 	for i := range r.Ranked {
 		c := &r.Ranked[i]
@@ -285,7 +247,7 @@ type witness struct {
 	rows    []row
 	words   []string // of its levels
 	weights []float64
-	text    string
+	found   Telling
 	byTest  bool
 }
 
@@ -305,7 +267,7 @@ func bear(e *Evidence, r *Result, shares []float64, w witness) {
 		if shares[i] < 1 {
 			rest = (mean - shares[i]*chances[i]) / (1 - shares[i])
 		}
-		reason := Reason{Fact: w.text, Why: found[i].reason, Source: found[i].source, Times: chances[i] / rest, ByTest: w.byTest}
+		reason := Reason{Fact: w.found, Why: found[i].reason, Source: found[i].source, Times: chances[i] / rest, ByTest: w.byTest}
 		switch {
 		case reason.Times >= toldFor:
 			c.For = append(c.For, reason)
@@ -318,17 +280,16 @@ func bear(e *Evidence, r *Result, shares []float64, w witness) {
 	}
 }
 
-// words puts cylinders into the texts of the tables.
-func (e *Evidence) words(s *scope) *strings.Replacer {
-	mine, other := "each cylinder", "a clean one"
-	a, b := "A", "B"
-	if len(s.cylinders) > 0 && s.kind != scopeAll && s.kind != scopeSeveral {
-		mine, a = cylinders(s.cylinders), fmt.Sprint(s.cylinders[0])
+// about returns texts of the tables about the cylinders of s.
+func (e *Evidence) about(s *scope) func(string) Text {
+	t := Text{Clean: e.clean(s)}
+	if s.kind != scopeAll && s.kind != scopeSeveral {
+		t.Cylinders = s.cylinders
 	}
-	if clean := e.clean(s); clean > 0 {
-		other, b = fmt.Sprintf("cylinder %d", clean), fmt.Sprint(clean)
+	return func(table string) Text {
+		t.Table = table
+		return t
 	}
-	return strings.NewReplacer("{cyl}", mine, "{other}", other, "{a}", a, "{b}", b)
 }
 
 // clean is the cylinder to exchange parts with: not one of those that miss, not their coil partner, with the fewest
@@ -369,69 +330,33 @@ func (e *Evidence) rate(cyl int) float64 {
 func abs(n int) int { return max(n, -n) }
 
 // notes say what the shares do not.
-func (e *Evidence) notes(s *scope, basis Basis) (notes []string) {
-	switch basis {
-	case FromCodes:
-		why := "there are no misfire counts"
-		if e.counted() {
-			why = "no miss was seen in the drives"
+func (e *Evidence) notes(s *scope, basis Basis) (notes []Note) {
+	add := func(when bool, n Note) {
+		if when {
+			notes = append(notes, n)
 		}
-		notes = append(notes, "by codes alone, for "+why+": a stored code says once, perhaps months ago; weak evidence until a drive shows when it misses")
-	case FromLastCycle:
-		notes = append(notes, "by codes and the car's own counts of its last driving cycle: they name the cylinder, not when it misses; weak evidence until a drive shows that")
-	case FromDips:
-		notes = append(notes, "this car reports no misfire counts: codes and idle dips alone, weaker evidence")
 	}
-	if len(s.left) > 0 {
-		notes = append(notes, fmt.Sprintf("%s as well, in no pattern that one fault makes: a second fault may be there; explained here is %s, the worst",
-			missAsWell(s.left), cylinders(s.cylinders)))
-	}
-	if len(e.Engine.FiringOrder) == 0 {
-		notes = append(notes, "the engine's layout was not told: which cylinders share a coil, a bank or a gasket is open; name it with --engine")
-	}
-	if e.Ignition == IgnitionUnknown {
-		notes = append(notes, "how the coils are laid out was not told: wires, shared coils and single coils are all taken to be possible; say --ignition each, shared or distributor")
-	}
-	if e.Codes.Cleared {
-		notes = append(notes, "the codes were cleared lately: that one is absent says nothing")
-	}
+	add(basis == FromCodes && !e.counted(), Note{Kind: CodesAlone})
+	add(basis == FromCodes && e.counted(), Note{Kind: CodesUnseen})
+	add(basis == FromLastCycle, Note{Kind: LastCycleAlone})
+	add(basis == FromDips, Note{Kind: DipsAlone})
+	add(len(s.left) > 0, Note{Kind: OtherFault, Cylinders: s.left, Worst: s.cylinders})
+	add(len(e.Engine.FiringOrder) == 0, Note{Kind: LayoutNotTold})
+	add(e.Ignition == IgnitionUnknown, Note{Kind: IgnitionNotTold})
+	add(e.Codes.Cleared, Note{Kind: ClearedLately})
 	notes = append(notes, e.firstThings()...)
-	for bank := 1; bank <= 2; bank++ {
-		for p := range TrimPlaces {
-			if missed := e.missed(bank, TrimPlace(p)); missed > trap && e.Trims[bank-1][p].Samples > 0 {
-				return append(notes, "some fuel trims were left out: where a bank misses, the air of the unburned charges reads as if fuel were wanting")
-			}
-		}
-	}
+	add(e.trimsLeftOut(), Note{Kind: TrimsLeftOut})
 	return notes
 }
 
-func missAsWell(list []int) string {
-	if len(list) == 1 {
-		return cylinders(list) + " misses"
+// trimsLeftOut reports whether a trim was read where its bank misses too much for it.
+func (e *Evidence) trimsLeftOut() bool {
+	for bank := 1; bank <= 2; bank++ {
+		for p := range TrimPlaces {
+			if e.missed(bank, TrimPlace(p)) > trap && e.Trims[bank-1][p].Samples > 0 {
+				return true
+			}
+		}
 	}
-	return cylinders(list) + " miss"
-}
-
-// sentence is the result in short.
-func (r *Result) sentence() string {
-	const drive = ". First find when it misses, with 'stumble loadtest'; then: "
-	first := r.Ranked[0]
-	text := fmt.Sprintf("Most likely: %s (%.0f %%)", first.Title(), 100*first.Share)
-	if second := r.Ranked[1]; second.Share >= 0.05 {
-		text += fmt.Sprintf(", then %s (%.0f %%)", second.Name, 100*second.Share)
-	}
-	switch {
-	case r.proven():
-		return text + ": a test has shown it. Repair it, and judge the repair with 'stumble compare'."
-	case r.Next == nil:
-		return text + ". No further test would tell much."
-	}
-	if r.Basis == FromCodes {
-		return "By the codes alone, weak. " + text + drive + r.Next.Name + "."
-	}
-	if r.Basis == FromLastCycle {
-		return "By codes and the counts of the last drive, weak. " + text + drive + r.Next.Name + "."
-	}
-	return text + ". Test next: " + r.Next.Name + "."
+	return false
 }

@@ -1,13 +1,11 @@
 package cause
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"stumble/misfire/rate"
 	"stumble/misfire/track"
 	"stumble/obd"
 )
@@ -16,26 +14,26 @@ import (
 type Fact struct {
 	Feature string    // of features.csv
 	Weights []float64 // over its levels, summing to 1
-	Text    string    // what was found, in words and numbers
-	Said    string    // the stronger witness of the same thing, if this one is not weighed; else empty
+	Found   Telling
+	Said    string // the stronger witness of the same thing, if this one is not weighed; else empty
 }
 
 // facts puts the evidence as facts about the cylinders of s, the strongest of each group first.
 func (e *Evidence) facts(b *Book, s *scope) []Fact {
-	found := make(map[string]Fact)
-	put := func(feature string, weights []float64, text string) {
+	all := make(map[string]Fact)
+	put := func(feature string, weights []float64, found Telling) {
 		if weights != nil {
-			found[feature] = Fact{Feature: feature, Weights: weights, Text: text}
+			all[feature] = Fact{Feature: feature, Weights: weights, Found: found}
 		}
 	}
 	switch {
 	case s.named:
-		put("scope", s.weights, e.scopeText(s))
+		put("scope", s.weights, e.fall(s))
 	case s.weights != nil:
-		put("scope", s.weights, "by the car's own counts of its last driving cycle, "+e.lastText(s))
+		put("scope", s.weights, e.lastFall(s))
 	}
 	if coded, weights, ok := e.coded(); ok {
-		put("code_scope", weights, codedText(coded))
+		put("code_scope", weights, Telling{Kind: CodesName, Cylinders: coded.cylinders})
 	}
 	if s.named {
 		e.contrasts(s, put)
@@ -45,7 +43,7 @@ func (e *Evidence) facts(b *Book, s *scope) []Fact {
 	e.frame(put)
 	e.mixture(s, put)
 	e.codes(s, put)
-	return inOrder(b, found)
+	return inOrder(b, all)
 }
 
 // inOrder lists facts in the order of the book, and silences all but the first of each group.
@@ -65,50 +63,22 @@ func inOrder(b *Book, found map[string]Fact) []Fact {
 	return out
 }
 
-func (e *Evidence) scopeText(s *scope) string {
+// fall is how the misses counted fall on the cylinders.
+func (e *Evidence) fall(s *scope) Telling {
 	mine, all := e.sum(s.cylinders, func(c *Cylinder) Count { return c.Total }), 0.0
 	for i := range e.Cylinders {
 		all += e.Cylinders[i].Total.Misses
 	}
-	switch s.kind {
-	case scopeAll:
-		return fmt.Sprintf("all cylinders miss alike: %s", plural(all, "miss", "misses"))
-	case scopeSeveral:
-		return fmt.Sprintf("%s, spread unevenly over the cylinders", plural(all, "miss", "misses"))
-	}
-	text := fmt.Sprintf("%.0f of %s on %s", mine.Misses, plural(all, "miss", "misses"), cylinders(s.cylinders))
-	switch s.kind {
-	case scopePair:
-		text += ", which may share a coil"
-	case scopeNeighbours:
-		text += ", neighbours in the block"
-	case scopeBank:
-		text += ", one bank"
-	}
-	return text
+	return Telling{Kind: MissesFall, Among: Among(s.kind), Cylinders: s.cylinders, Misses: mine.Misses, All: all}
 }
 
-// lastText is the pattern of the car's own counts in words.
-func (e *Evidence) lastText(s *scope) string {
-	all := plural(sum(e.Last), "miss", "misses")
-	switch s.kind {
-	case scopeAll:
-		return "all cylinders miss alike: " + all
-	case scopeSeveral:
-		return all + ", spread unevenly over the cylinders"
-	}
+// lastFall is the same of the car's own counts of its last driving cycle.
+func (e *Evidence) lastFall(s *scope) Telling {
 	mine := 0.0
 	for _, cyl := range s.cylinders {
 		mine += e.Last[cyl-1]
 	}
-	return fmt.Sprintf("%.0f of %s on %s", mine, all, cylinders(s.cylinders))
-}
-
-func codedText(s scope) string {
-	if len(s.cylinders) == 0 {
-		return "the code names no cylinder"
-	}
-	return "the codes name " + cylinders(s.cylinders)
+	return Telling{Kind: LastFall, Among: Among(s.kind), Cylinders: s.cylinders, Misses: mine, All: sum(e.Last)}
 }
 
 // sum adds up a count over some cylinders.
@@ -132,10 +102,10 @@ func between(cdf func(float64) float64, edges []float64) []float64 {
 }
 
 // contrasts compare the running in which the cylinders miss.
-func (e *Evidence) contrasts(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) contrasts(s *scope, put func(string, []float64, Telling)) {
 	between := func(feature string, from, to Place, edges ...float64) {
 		c := e.compared(s.cylinders, from, to)
-		put(feature, c.weights(edges...), c.text())
+		put(feature, c.weights(edges...), c.told(RatesDiffer))
 	}
 	ran := func(p Place) bool {
 		return e.sum(s.cylinders, func(c *Cylinder) Count { return c.at(p) }).Firings >= fewFirings
@@ -156,7 +126,7 @@ func (e *Evidence) contrasts(s *scope, put func(string, []float64, string)) {
 }
 
 // manners are how the misses come: how hard, in runs, and whether the partner is touched.
-func (e *Evidence) manners(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) manners(s *scope, put func(string, []float64, Telling)) {
 	const (
 		always, hard = 850.0, 200.0 // misses of 1,000 firings
 	)
@@ -167,15 +137,15 @@ func (e *Evidence) manners(s *scope, put func(string, []float64, string)) {
 			least = min(least, n.Rate())
 		}
 	}
-	text := fmt.Sprintf("misses %s of 1,000 firings in all", rate.Plain(all.Rate()))
+	often := Telling{Kind: MissesOften, ToRate: all.Rate()}
 	switch {
 	case all.Firings < fewFirings:
 	case least >= always && all.Rate() >= always:
-		put("severity", []float64{1, 0, 0}, "hardly ever fires, whatever is asked of it")
+		put("severity", []float64{1, 0, 0}, Telling{Kind: NeverFires})
 	case all.Rate() >= hard:
-		put("severity", []float64{0, 1, 0}, text)
+		put("severity", []float64{0, 1, 0}, often)
 	default:
-		put("severity", []float64{0, 0, 1}, text)
+		put("severity", []float64{0, 0, 1}, often)
 	}
 	judged, bursts := false, false
 	for _, cyl := range s.cylinders {
@@ -184,9 +154,9 @@ func (e *Evidence) manners(s *scope, put func(string, []float64, string)) {
 	}
 	switch {
 	case judged && bursts:
-		put("bursts", []float64{1, 0}, "the misses come in runs")
+		put("bursts", []float64{1, 0}, Telling{Kind: ComeInRuns})
 	case judged:
-		put("bursts", []float64{0, 1}, "the misses come one by one")
+		put("bursts", []float64{0, 1}, Telling{Kind: ComeOneByOne})
 	}
 	e.worsening(s, put)
 	e.partner(s, put)
@@ -194,21 +164,21 @@ func (e *Evidence) manners(s *scope, put func(string, []float64, string)) {
 
 // worsening tells whether the misses grew within a drive, in like condition and beyond chance. That they did not is told
 // after some minutes only.
-func (e *Evidence) worsening(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) worsening(s *scope, put func(string, []float64, Telling)) {
 	const long = 4000 // firings of one cylinder: ten minutes or so
 	for _, cyl := range s.cylinders {
 		if e.Cylinders[cyl-1].Worsening {
-			put("worsening", []float64{1, 0}, fmt.Sprintf("the misses of cylinder %d grew more within a drive", cyl))
+			put("worsening", []float64{1, 0}, Telling{Kind: MissesGrew, Cylinders: []int{cyl}})
 			return
 		}
 	}
 	if e.Cylinders[s.cylinders[0]-1].Total.Firings >= long {
-		put("worsening", []float64{0, 1}, "the misses did not grow more within a drive")
+		put("worsening", []float64{0, 1}, Telling{Kind: MissesKept})
 	}
 }
 
 // partner looks at the cylinder that may share the coil.
-func (e *Evidence) partner(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) partner(s *scope, put func(string, []float64, Telling)) {
 	if s.kind != scopeOne || e.Ignition != SharedCoils {
 		return
 	}
@@ -230,18 +200,18 @@ func (e *Evidence) partner(s *scope, put func(string, []float64, string)) {
 	const times = 3
 	f := distuv.F{D1: 2*its.Effective + 1, D2: 2*theirs.Effective + 1}
 	clean := f.CDF(times * its.Firings / theirs.Firings * (theirs.Effective + 0.5) / (its.Effective + 0.5))
-	put("partner", []float64{1 - clean, clean}, fmt.Sprintf("its coil partner %d has %s, the other cylinders %.0f in all", mate, plural(its.Misses, "miss", "misses"), theirs.Misses))
+	put("partner", []float64{1 - clean, clean}, Telling{Kind: PartnerMisses, Cylinders: []int{mate}, Misses: its.Misses, All: theirs.Misses})
 }
 
 // dips compare the idle in gear with that in Park where a car has no counts.
-func (e *Evidence) dips(put func(string, []float64, string)) {
+func (e *Evidence) dips(put func(string, []float64, Telling)) {
 	c := contrast{phi: 1, strata: []stratum{{e.Dips[0], e.Dips[1]}}}
-	put("dip_step", c.weights(2), fmt.Sprintf("the idle dips %s times a minute in gear, %s in Park or Neutral: no count of misses",
-		rate.Plain(c.strata[0].to.rate()*dipsOf/1000), rate.Plain(c.strata[0].from.rate()*dipsOf/1000)))
+	put("dip_step", c.weights(2), Telling{Kind: DipsDiffer, ToRate: c.strata[0].to.rate() * dipsOf / 1000,
+		FromRate: c.strata[0].from.rate() * dipsOf / 1000})
 }
 
 // frame is what the freeze frame of a misfire code adds.
-func (e *Evidence) frame(put func(string, []float64, string)) {
+func (e *Evidence) frame(put func(string, []float64, Telling)) {
 	f := e.Codes.Frame
 	if f == nil {
 		return
@@ -250,28 +220,28 @@ func (e *Evidence) frame(put func(string, []float64, string)) {
 		heavy = 60.0 // percent
 		idles = 1100 // rpm
 	)
-	text := fmt.Sprintf("the code was stored at %.0f rpm and %.0f %% load", f.RPM, f.Load)
+	under := Telling{Kind: StoredUnder, RPM: f.RPM, Load: f.Load}
 	switch {
 	case math.IsNaN(f.Load) || math.IsNaN(f.RPM):
 	case f.Load >= heavy:
-		put("frame_load", []float64{0, 0, 1}, text)
+		put("frame_load", []float64{0, 0, 1}, under)
 	case f.RPM < idles && !(f.Speed > 0):
-		put("frame_load", []float64{1, 0, 0}, text)
+		put("frame_load", []float64{1, 0, 0}, under)
 	default:
-		put("frame_load", []float64{0, 1, 0}, text)
+		put("frame_load", []float64{0, 1, 0}, under)
 	}
-	text = fmt.Sprintf("the code was stored at %.0f degrees Celsius", f.Coolant)
+	at := Telling{Kind: StoredAt, Celsius: f.Coolant}
 	switch {
 	case math.IsNaN(f.Coolant):
 	case f.Coolant < track.WarmAt:
-		put("frame_heat", []float64{1, 0}, text)
+		put("frame_heat", []float64{1, 0}, at)
 	default:
-		put("frame_heat", []float64{0, 1}, text)
+		put("frame_heat", []float64{0, 1}, at)
 	}
 }
 
 // codes are those that name something other than a miss.
-func (e *Evidence) codes(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) codes(s *scope, put func(string, []float64, Telling)) {
 	found := make(map[string]obd.Code)
 	for _, code := range e.Codes.Set {
 		if feature := codeFeature(code, s); feature != "" && found[feature] == 0 {
@@ -282,19 +252,19 @@ func (e *Evidence) codes(s *scope, put func(string, []float64, string)) {
 		code, set := found[feature]
 		switch {
 		case set:
-			put(feature, []float64{1, 0}, fmt.Sprintf("%s is stored: %s", code, obd.DescribeCode(code).Meaning))
+			put(feature, []float64{1, 0}, Telling{Kind: CodeStored, Code: code})
 		case e.Codes.Read && !e.Codes.Cleared:
-			put(feature, []float64{0, 1}, "no such code is stored")
+			put(feature, []float64{0, 1}, Telling{Kind: CodeAbsent})
 		}
 	}
 	lean, rich := found["lean"], found["rich"]
 	switch {
 	case lean != 0:
-		put("code_mixture", []float64{0, 1, 0}, lean.String()+" is stored: lean")
+		put("code_mixture", []float64{0, 1, 0}, Telling{Kind: CodeLean, Code: lean})
 	case rich != 0:
-		put("code_mixture", []float64{1, 0, 0}, rich.String()+" is stored: rich")
+		put("code_mixture", []float64{1, 0, 0}, Telling{Kind: CodeRich, Code: rich})
 	case e.Codes.Read && !e.Codes.Cleared:
-		put("code_mixture", []float64{0, 0, 1}, "no lean or rich code is stored")
+		put("code_mixture", []float64{0, 0, 1}, Telling{Kind: MixtureAbsent})
 	}
 }
 

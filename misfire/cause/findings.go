@@ -1,7 +1,6 @@
 package cause
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -27,15 +26,12 @@ func (e *Evidence) addSwap(b *Book, s *scope, all []Finding, r *proof.SwapResult
 	if outcome == "" || !slices.Contains(s.cylinders, r.From) || slices.ContainsFunc(all, func(f Finding) bool { return f.Test == test }) {
 		return all
 	}
-	text := fmt.Sprintf("the %s of cylinders %d and %d were exchanged: %s", plurals(r.Part), r.From, r.To, r.Verdict)
-	found, ok := b.Found(test, outcome, text)
+	found, ok := b.Found(test, outcome, Telling{Kind: PartsSwapped, Swap: r})
 	if !ok {
 		return all
 	}
 	return append(all, found)
 }
-
-func plurals(part string) string { return part + "s" }
 
 // measured reads the bench: of parts that sit on a cylinder those of s, of what is compared all.
 func (e *Evidence) measured(b *Book, s *scope, already []Finding) []Finding {
@@ -70,7 +66,8 @@ type reading struct {
 	sound    string // if it is good
 	cylinder int
 	mark     bench.Mark
-	text     string
+	part     bench.Part
+	quantity bench.Quantity
 }
 
 // read tells which test a judgement belongs to; false when it says nothing of the cylinders of s.
@@ -80,7 +77,7 @@ func (e *Evidence) read(s *scope, j *bench.Judgement) (reading, bool) {
 	if !known {
 		return reading{}, false
 	}
-	out := reading{cylinder: r.Cylinder, mark: j.Mark, text: k.Name}
+	out := reading{cylinder: r.Cylinder, mark: j.Mark, part: k.Part, quantity: k.Quantity}
 	switch r.Part {
 	case bench.Wire:
 		out.test, out.outcome, out.sound = "wire_ohms", "bad", "good"
@@ -188,14 +185,15 @@ func (e *Evidence) finding(s *scope, t *knownTest, of []reading) (Finding, bool)
 	if bad == good {
 		weights[bad] = 1
 	}
-	return Finding{Test: t.key, Weights: weights, Text: measuredText(worst)}, true
+	return Finding{Test: t.key, Weights: weights, Found: worst.told()}, true
 }
 
-func measuredText(r reading) string {
-	if r.cylinder == 0 {
-		return fmt.Sprintf("measured: %s is %s", r.text, r.mark)
+func (r *reading) told() Telling {
+	t := Telling{Kind: PartMeasured, Part: r.part, Quantity: r.quantity, Mark: r.mark}
+	if r.cylinder != 0 {
+		t.Cylinders = []int{r.cylinder}
 	}
-	return fmt.Sprintf("measured: %s of cylinder %d is %s", r.text, r.cylinder, r.mark)
+	return t
 }
 
 // together reads compression or leak-down of several cylinders together: which of them are low. Fewer than two measured
@@ -214,19 +212,20 @@ func (e *Evidence) together(s *scope, t *knownTest, of []reading) (Finding, bool
 		return Finding{}, false
 	}
 	slices.Sort(low)
-	outcome, text := t.outcomes[len(t.outcomes)-1], "measured: "+of[0].text+" is even"
+	outcome, kind := t.outcomes[len(t.outcomes)-1], MeasuredEven
 	switch {
 	case len(low) == 0:
 	case t.key == "compression" && len(of) > 2 && 4*len(low) >= 3*len(of):
-		outcome, text = "low_all", "measured: "+of[0].text+" is low on "+cylinders(low)
+		outcome, kind = "low_all", MeasuredLow
 	case len(low) >= 2 && e.beside(low):
-		outcome, text = t.outcomes[1], "measured: "+of[0].text+" is off on "+cylinders(low)+", neighbours"
+		outcome, kind = t.outcomes[1], MeasuredBeside
 	case slices.ContainsFunc(low, func(cyl int) bool { return slices.Contains(s.cylinders, cyl) }):
-		outcome, text = t.outcomes[0], "measured: "+of[0].text+" is off on "+cylinders(low)
+		outcome, kind = t.outcomes[0], MeasuredOff
 	default:
-		text = "measured: " + of[0].text + " is off on " + cylinders(low) + ", which does not miss"
+		kind = MeasuredSound
 	}
-	f := Finding{Test: t.key, Weights: make([]float64, len(t.outcomes)), Text: text}
+	f := Finding{Test: t.key, Weights: make([]float64, len(t.outcomes)),
+		Found: Telling{Kind: kind, Part: of[0].part, Quantity: of[0].quantity, Cylinders: low}}
 	f.Weights[slices.Index(t.outcomes, outcome)] = 1
 	if doubt && outcome != "even" {
 		f.Weights[slices.Index(t.outcomes, outcome)], f.Weights[len(f.Weights)-1] = halfway, halfway
@@ -240,13 +239,12 @@ func (e *Evidence) beside(list []int) bool {
 }
 
 // firstThings are readings that must be put right before any other is believed.
-func (e *Evidence) firstThings() (notes []string) {
+func (e *Evidence) firstThings() (notes []Note) {
 	for i := range e.Bench {
 		j := &e.Bench[i]
 		supply := j.Reading.Part == bench.Battery || j.Reading.Part == bench.Ground
 		if supply && !j.Redone && j.Mark == bench.Bad && !math.IsNaN(j.Reading.Value) {
-			k, _ := bench.KindOf(j.Reading.Part, j.Reading.Quantity)
-			notes = append(notes, k.Name+" is bad: put it right first, for no ignition or injector reading can be trusted until then")
+			notes = append(notes, Note{Kind: SupplyBad, Part: j.Reading.Part, Quantity: j.Reading.Quantity})
 		}
 	}
 	return notes

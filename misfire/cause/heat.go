@@ -103,17 +103,17 @@ func (e *Evidence) split(cylinders []int) int {
 
 // heat compares running when the engine is as hot as it gets with cooler running, place by place. Where windows tell
 // nothing of it, cold and warm running are compared as the tally has them.
-func (e *Evidence) heat(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) heat(s *scope, put func(string, []float64, Telling)) {
 	const half, twice = 0.5, 2
 	c := e.hotter(s.cylinders)
 	if !c.known() {
 		c = e.warmer(s.cylinders)
 	}
-	put("heat", c.weights(half, twice), c.text()+", in like running")
+	put("heat", c.weights(half, twice), c.told(RatesByHeat))
 }
 
 func (e *Evidence) hotter(cylinders []int) contrast {
-	c := contrast{phi: e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi(), fromText: "when cooler", toText: "when as hot as it gets"}
+	c := contrast{phi: e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi(), fromRun: WhenCooler, toRun: WhenHottest}
 	split := e.split(cylinders)
 	for p := range Places {
 		var s stratum
@@ -132,7 +132,7 @@ func (e *Evidence) hotter(cylinders []int) contrast {
 }
 
 func (e *Evidence) warmer(cylinders []int) contrast {
-	c := contrast{phi: e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi(), fromText: "when cold", toText: "when warm"}
+	c := contrast{phi: e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi(), fromRun: WhenCold, toRun: WhenWarm}
 	for p := range Places {
 		of := func(warm int) Tally {
 			n := e.sum(cylinders, func(c *Cylinder) Count { return c.At[p][warm] })

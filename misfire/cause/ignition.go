@@ -36,19 +36,6 @@ func (i Ignition) Key() string {
 	return ""
 }
 
-// String is the kind in words.
-func (i Ignition) String() string {
-	switch i {
-	case CoilOnPlug:
-		return "a coil on every plug"
-	case SharedCoils:
-		return "shared coils with plug wires"
-	case Distributor:
-		return "a distributor with plug wires"
-	}
-	return "ignition not told"
-}
-
 // share is how likely an ignition has what a cause needs: all or nothing once it is known. Of cars whose ignition was not
 // told more than half have a coil on every plug, and of the rest most share coils; judgement, no source.
 func (i Ignition) share(need string) float64 {

@@ -1,7 +1,6 @@
 package cause
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -72,7 +71,7 @@ func (e *Evidence) missed(bank int, place TrimPlace) float64 {
 }
 
 // mixture is what the trims tell, where they can be trusted.
-func (e *Evidence) mixture(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) mixture(s *scope, put func(string, []float64, Telling)) {
 	if s.kind <= scopeNeighbours && len(s.cylinders) > 0 {
 		e.ownMixture(s, put)
 		e.ownShape(s, put)
@@ -85,7 +84,7 @@ func (e *Evidence) mixture(s *scope, put func(string, []float64, string)) {
 
 // ownMixture works back from the bank's trim to the cylinder's own mixture: a bank of n shows an n-th of it. With two
 // banks the other one tells what is common to both.
-func (e *Evidence) ownMixture(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) ownMixture(s *scope, put func(string, []float64, Telling)) {
 	if s.bank == 0 {
 		return
 	}
@@ -112,13 +111,12 @@ func (e *Evidence) ownMixture(s *scope, put func(string, []float64, string)) {
 	}
 	own := sum / places * n
 	d := distuv.Normal{Mu: own, Sigma: spread * n}
-	text := fmt.Sprintf("fuel trim %+.1f %% where it hardly misses: if %s alone makes it, %s by about %.0f %%", sum/places, cylinders(s.cylinders), leanOrRich(own), math.Abs(own))
-	put("trim_own", between(d.CDF, []float64{-ownLean, ownLean}), text)
+	put("trim_own", between(d.CDF, []float64{-ownLean, ownLean}), Telling{Kind: OwnTrim, Trim: sum / places, Own: own, Cylinders: s.cylinders})
 }
 
 // ownShape sets the trim at idle against that at speed or under load, worked back to the cylinder: what all of the
 // engine's trim has in common falls out.
-func (e *Evidence) ownShape(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) ownShape(s *scope, put func(string, []float64, Telling)) {
 	if s.bank == 0 {
 		return
 	}
@@ -128,7 +126,7 @@ func (e *Evidence) ownShape(s *scope, put func(string, []float64, string)) {
 		return
 	}
 	d := distuv.Normal{Mu: (loaded - idle) * n, Sigma: shapeSpread * n}
-	put("trim_own_shape", between(d.CDF, []float64{-ownLean, ownLean}), fmt.Sprintf("fuel trim %+.1f %% %s, %+.1f %% at idle", loaded, where, idle))
+	put("trim_own_shape", between(d.CDF, []float64{-ownLean, ownLean}), Telling{Kind: TrimShape, Trim: loaded, Where: where, Idle: idle})
 }
 
 // idleAndLoaded is the trim at idle, and that where the engine is loaded or fast most that it is known.
@@ -144,15 +142,8 @@ func (e *Evidence) idleAndLoaded(bank int) (idle, loaded float64, where TrimPlac
 	return 0, 0, 0, false
 }
 
-func leanOrRich(percent float64) string {
-	if percent < 0 {
-		return "rich"
-	}
-	return "lean"
-}
-
 // trimLevel is the trim that lies farthest from zero.
-func (e *Evidence) trimLevel(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) trimLevel(s *scope, put func(string, []float64, Telling)) {
 	farthest, where, on, found := 0.0, TrimIdle, 0, false
 	for bank := 1; bank <= 2; bank++ {
 		if s.bank != 0 && s.bank != bank && e.twoBanks() {
@@ -168,29 +159,29 @@ func (e *Evidence) trimLevel(s *scope, put func(string, []float64, string)) {
 		return
 	}
 	d := distuv.Normal{Mu: farthest, Sigma: trimSpread}
-	put("trim_level", between(d.CDF, []float64{-trimNormal, trimNormal, trimSuspect}), fmt.Sprintf("fuel trim %s%+.1f %% %s", e.ofBank(on), farthest, where))
+	put("trim_level", between(d.CDF, []float64{-trimNormal, trimNormal, trimSuspect}), Telling{Kind: TrimLevel, Trim: farthest, Where: where, Bank: e.ofBank(on)})
 }
 
-// ofBank names a bank where there are two.
-func (e *Evidence) ofBank(bank int) string {
+// ofBank is a bank where there are two, else 0.
+func (e *Evidence) ofBank(bank int) int {
 	if !e.twoBanks() {
-		return ""
+		return 0
 	}
-	return fmt.Sprintf("of bank %d ", bank)
+	return bank
 }
 
 // shape sets the trim at speed or under load against that at idle.
-func (e *Evidence) shape(s *scope, put func(string, []float64, string)) {
+func (e *Evidence) shape(s *scope, put func(string, []float64, Telling)) {
 	idle, loaded, where, ok := e.idleAndLoaded(max(1, s.bank))
 	if !ok {
 		return
 	}
 	d := distuv.Normal{Mu: loaded - idle, Sigma: trimSpread}
-	put("trim_shape", between(d.CDF, []float64{-trimNormal, trimNormal}), fmt.Sprintf("fuel trim %+.1f %% %s, %+.1f %% at idle", loaded, where, idle))
+	put("trim_shape", between(d.CDF, []float64{-trimNormal, trimNormal}), Telling{Kind: TrimShape, Trim: loaded, Where: where, Idle: idle})
 }
 
 // apart sets the banks against each other where they differ most.
-func (e *Evidence) apart(put func(string, []float64, string)) {
+func (e *Evidence) apart(put func(string, []float64, Telling)) {
 	if !e.twoBanks() {
 		return
 	}
@@ -207,5 +198,5 @@ func (e *Evidence) apart(put func(string, []float64, string)) {
 	}
 	d := distuv.Normal{Mu: math.Abs(most), Sigma: trimSpread}
 	even := d.CDF(banksApart)
-	put("trim_banks", []float64{1 - even, even}, fmt.Sprintf("the trims of the banks are %.1f points apart", math.Abs(most)))
+	put("trim_banks", []float64{1 - even, even}, Telling{Kind: BanksApart, Trim: math.Abs(most)})
 }

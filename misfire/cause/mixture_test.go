@@ -44,9 +44,9 @@ func layout(t *testing.T, key string) engine.Layout {
 // facts gathers what is put, by feature.
 type facts map[string]Fact
 
-func (f facts) put(feature string, weights []float64, text string) {
+func (f facts) put(feature string, weights []float64, found Telling) {
 	if weights != nil {
-		f[feature] = Fact{Feature: feature, Weights: weights, Text: text}
+		f[feature] = Fact{Feature: feature, Weights: weights, Found: found}
 	}
 }
 
@@ -128,7 +128,7 @@ func TestOwnMixture(t *testing.T) {
 		return found["trim_own"]
 	}
 	six := own("i4-1342", 2, 6, 0)
-	assert.Contains(t, six.Text, "lean by about 24 %")
+	assert.InDelta(t, 24, six.Found.Own, 0.5)
 	assert.Greater(t, six.Weights[2], 0.9)
 	both := own("v6-along-142536", 2, 8, 8)
 	assert.Greater(t, both.Weights[1], 0.9, "both banks alike: no cylinder's own")
@@ -157,7 +157,7 @@ func TestTrimTrap(t *testing.T) {
 	found := facts{}
 	e.mixture(&s, found.put)
 	assert.Empty(t, found, "a dead cylinder: nothing can be said of the mixture")
-	assert.Contains(t, e.notes(&s, FromCounts)[len(e.notes(&s, FromCounts))-1], "some fuel trims were left out")
+	assert.Contains(t, e.notes(&s, FromCounts), Note{Kind: TrimsLeftOut})
 
 	for share, trusted := range map[float64]bool{trap - 0.001: true, trap + 0.001: false} {
 		missing(share)
@@ -177,7 +177,7 @@ func TestTrimTrap(t *testing.T) {
 	found = facts{}
 	missingAtIdle.Trims[0][TrimRaised], missingAtIdle.Trims[0][TrimPull] = Trim{}, Trim{}
 	missingAtIdle.mixture(&s, found.put)
-	assert.Contains(t, found["trim_own"].Text, "fuel trim +1.0 %")
+	assert.InDelta(t, 1, found["trim_own"].Found.Trim, 1e-9)
 }
 
 // Trims of an engine whose banks are not told: both are looked at, and neither cylinder is laid to one.

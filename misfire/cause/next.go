@@ -9,8 +9,8 @@ import (
 
 // Test is one that can be made next.
 type Test struct {
-	Key, Name, Part    string
-	How, Decides       string
+	Key, Part          string
+	Name, How, Decides Text
 	Minutes, Materials float64 // of work; of what is used up, in minutes of work
 	Bits               float64 // doubt that it is expected to take away
 	Outcomes           []Outcome
@@ -31,13 +31,13 @@ const littleGain = 0.01
 // worthwhile are the tests not yet made, those first that tell most for their minutes and materials.
 func (b *Book) worthwhile(e *Evidence, s *scope, all []believed, shares []float64) []Test {
 	var out []Test
-	words := e.words(s)
+	about := e.about(s)
 	for i := range b.tests {
 		t := &b.tests[i]
 		if e.made(t.key) || !e.Ignition.meets(t.need) || t.exchanges() && e.clean(s) == 0 {
 			continue
 		}
-		test := Test{Key: t.key, Name: words.Replace(t.name), Part: t.part, How: words.Replace(t.how), Decides: words.Replace(t.decides),
+		test := Test{Key: t.key, Name: about(t.name), Part: t.part, How: about(t.how), Decides: about(t.decides),
 			Minutes: t.minutes * e.times(s, t), Materials: t.materials}
 		for _, c := range t.cautions {
 			test.Cautions = append(test.Cautions, b.cautions[c])
@@ -115,7 +115,7 @@ func entropy(shares []float64) float64 {
 }
 
 // Found is the finding that a test came out so; false where the test or the outcome is not known.
-func (b *Book) Found(test, outcome, text string) (Finding, bool) {
+func (b *Book) Found(test, outcome string, found Telling) (Finding, bool) {
 	t, known := b.test(test)
 	at := slices.Index(t.outcomes, outcome)
 	if !known || at < 0 {
@@ -123,5 +123,5 @@ func (b *Book) Found(test, outcome, text string) (Finding, bool) {
 	}
 	weights := make([]float64, len(t.outcomes))
 	weights[at] = 1
-	return Finding{Test: test, Weights: weights, Text: text}, true
+	return Finding{Test: test, Weights: weights, Found: found}, true
 }

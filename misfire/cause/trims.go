@@ -19,18 +19,6 @@ const (
 	TrimPlaces = iota
 )
 
-func (p TrimPlace) String() string {
-	switch p {
-	case TrimIdle:
-		return "at idle"
-	case TrimRaised:
-		return "at 2500 rpm"
-	case TrimCruise:
-		return "cruising"
-	}
-	return "on a pull"
-}
-
 // Trim is the mean of short and long term fuel trim together, in percent, over so many readings.
 type Trim struct {
 	Mean    float64

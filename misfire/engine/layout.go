@@ -20,7 +20,7 @@ const MaxCylinders = 16
 // this package changes one after it was made.
 type Layout struct {
 	Key         string   // short name to type, as "i4-1342" or "v6-odd-even-123456"
-	Name        string   // for reading, as "inline 4"
+	Name        string   // for reading, as "inline 4"; empty when the layout was not told
 	Cylinders   int      //
 	FiringOrder []int    // every cylinder once, from cylinder 1; empty when not told
 	Banks       [][]int  // cylinders of each bank from one end of the block to the other, bank 1 first; empty when not told
@@ -37,7 +37,6 @@ func Plain(n int) (Layout, error) {
 	}
 	return Layout{
 		Key:       strconv.Itoa(n),
-		Name:      fmt.Sprintf("%d cylinders, layout not told", n),
 		Cylinders: n,
 		Source:    "none",
 	}, nil

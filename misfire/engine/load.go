@@ -18,7 +18,7 @@ const maxTable = 1 << 20
 type Fault struct {
 	Line  int    // from 1; 0 when it is not in one line
 	Field string // column name; "" when it is not in one field
-	Text  string // what is wrong and what to do
+	Err   error  // what is wrong and what to do
 }
 
 func (f *Fault) Error() string {
@@ -30,10 +30,13 @@ func (f *Fault) Error() string {
 		where = append(where, f.Field)
 	}
 	if len(where) == 0 {
-		return f.Text
+		return f.Err.Error()
 	}
-	return strings.Join(where, ", ") + ": " + f.Text
+	return strings.Join(where, ", ") + ": " + f.Err.Error()
 }
+
+// Unwrap returns what is wrong.
+func (f *Fault) Unwrap() error { return f.Err }
 
 // Load reads a table of layouts: comma-separated values (RFC 4180), UTF-8, one engine a line, the first line
 // naming the columns in any order. Lines that start with # are passed over.
@@ -56,7 +59,7 @@ func Load(r io.Reader) (layouts []Layout, warnings []*Fault, err error) {
 		return nil, nil, fmt.Errorf("reading the table of engine layouts: %w", err)
 	}
 	if len(text) > maxTable {
-		return nil, nil, &Fault{Text: "the table of engine layouts is larger than 1 MiB: keep only the engines you need"}
+		return nil, nil, &Fault{Err: errors.New("the table of engine layouts is larger than 1 MiB: keep only the engines you need")}
 	}
 	lines := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")))) // spreadsheets write a byte order mark
 	lines.Comment = '#'
@@ -77,7 +80,7 @@ func Load(r io.Reader) (layouts []Layout, warnings []*Fault, err error) {
 		layouts = append(layouts, l)
 	}
 	if len(layouts) == 0 {
-		return nil, nil, &Fault{Text: "the table of engine layouts names no engine: add a line below the column names"}
+		return nil, nil, &Fault{Err: errors.New("the table of engine layouts names no engine: add a line below the column names")}
 	}
 	return layouts, t.warnings, nil
 }
@@ -97,7 +100,7 @@ func columnNames() []string {
 func (t *loader) header() error {
 	record, err := t.record()
 	if errors.Is(err, io.EOF) {
-		return &Fault{Text: "the table of engine layouts is empty: start it with a line of column names, key,firing_order at least"}
+		return &Fault{Err: errors.New("the table of engine layouts is empty: start it with a line of column names, key,firing_order at least")}
 	}
 	if err != nil {
 		return err
@@ -107,17 +110,17 @@ func (t *loader) header() error {
 		name = strings.ToLower(strings.TrimSpace(name))
 		switch {
 		case strings.Contains(name, ";"):
-			return &Fault{Line: line, Text: "columns are parted by semicolons: save the table with commas"}
+			return &Fault{Line: line, Err: errors.New("columns are parted by semicolons: save the table with commas")}
 		case !slices.Contains(columnNames(), name):
-			return &Fault{Line: line, Text: fmt.Sprintf("unknown column %q: columns are %s", name, strings.Join(columnNames(), ", "))}
+			return &Fault{Line: line, Err: fmt.Errorf("unknown column %q: columns are %s", name, strings.Join(columnNames(), ", "))}
 		case slices.Contains(t.columns, name):
-			return &Fault{Line: line, Text: fmt.Sprintf("column %q stands twice: keep one", name)}
+			return &Fault{Line: line, Err: fmt.Errorf("column %q stands twice: keep one", name)}
 		}
 		t.columns = append(t.columns, name)
 	}
 	for _, need := range []string{"key", "firing_order"} {
 		if !slices.Contains(t.columns, need) {
-			return &Fault{Line: line, Text: fmt.Sprintf("no column %q: add it", need)}
+			return &Fault{Line: line, Err: fmt.Errorf("no column %q: add it", need)}
 		}
 	}
 	return nil
@@ -129,9 +132,9 @@ func (t *loader) record() ([]string, error) {
 	var parse *csv.ParseError
 	switch {
 	case errors.As(err, &parse) && errors.Is(err, csv.ErrFieldCount):
-		return nil, &Fault{Line: parse.Line, Text: fmt.Sprintf("%d fields where the first line names %d columns: quote a field that holds a comma", len(record), len(t.columns))}
+		return nil, &Fault{Line: parse.Line, Err: fmt.Errorf("%d fields where the first line names %d columns: quote a field that holds a comma", len(record), len(t.columns))}
 	case errors.As(err, &parse):
-		return nil, &Fault{Line: parse.Line, Text: parse.Err.Error() + ": put a field with quotes or commas in quotes, its own quotes doubled"}
+		return nil, &Fault{Line: parse.Line, Err: fmt.Errorf("%w: put a field with quotes or commas in quotes, its own quotes doubled", parse.Err)}
 	}
 	return record, err
 }
@@ -169,7 +172,7 @@ func (t *loader) next() (Layout, bool, error) {
 func (t *loader) claim(key string, line int) *Fault {
 	key = strings.ToLower(key)
 	if first, taken := t.keys[key]; taken {
-		return &Fault{Field: "key", Text: fmt.Sprintf("%q is taken by line %d: choose another", key, first)}
+		return &Fault{Field: "key", Err: fmt.Errorf("%q is taken by line %d: choose another", key, first)}
 	}
 	t.keys[key] = line
 	return nil
@@ -179,24 +182,24 @@ func (t *loader) claim(key string, line int) *Fault {
 func parseLayout(field func(name string) string) (Layout, *Fault) {
 	l := Layout{Key: field("key"), Name: field("name"), Note: field("note"), Source: field("source")}
 	if !validKey(l.Key) {
-		return l, &Fault{Field: "key", Text: fmt.Sprintf("%q will not do: use letters, digits and hyphens, with at least one letter", l.Key)}
+		return l, &Fault{Field: "key", Err: fmt.Errorf("%q will not do: use letters, digits and hyphens, with at least one letter", l.Key)}
 	}
 	if l.Name == "" {
 		l.Name = l.Key
 	}
-	var problem string
-	if l.FiringOrder, problem = parseOrder(field("firing_order")); problem != "" {
-		return l, &Fault{Field: "firing_order", Text: problem}
+	var err error
+	if l.FiringOrder, err = parseOrder(field("firing_order")); err != nil {
+		return l, &Fault{Field: "firing_order", Err: err}
 	}
 	l.Cylinders = len(l.FiringOrder)
 	if n := field("cylinders"); n != "" && n != strconv.Itoa(l.Cylinders) {
-		return l, &Fault{Field: "cylinders", Text: fmt.Sprintf("%q, but the firing order has %d cylinders: correct one of them", n, l.Cylinders)}
+		return l, &Fault{Field: "cylinders", Err: fmt.Errorf("%q, but the firing order has %d cylinders: correct one of them", n, l.Cylinders)}
 	}
-	if l.Banks, problem = parseBanks(field("banks"), l.Cylinders); problem != "" {
-		return l, &Fault{Field: "banks", Text: problem}
+	if l.Banks, err = parseBanks(field("banks"), l.Cylinders); err != nil {
+		return l, &Fault{Field: "banks", Err: err}
 	}
-	if l.Pairs, problem = parsePairs(field("pairs"), l.Cylinders); problem != "" {
-		return l, &Fault{Field: "pairs", Text: problem}
+	if l.Pairs, err = parsePairs(field("pairs"), l.Cylinders); err != nil {
+		return l, &Fault{Field: "pairs", Err: err}
 	}
 	return l, nil
 }
@@ -229,10 +232,10 @@ func samePairs(a, b [][2]int) bool {
 	return true
 }
 
-func companionWarning(l Layout) string {
+func companionWarning(l Layout) error {
 	rule := Layout{Pairs: Companions(l.FiringOrder)}.Row().Pairs
 	if rule == "" {
 		rule = "none"
 	}
-	return fmt.Sprintf("%s, but the firing order makes the companions %s: check both (an odd-firing engine may differ)", l.Row().Pairs, rule)
+	return fmt.Errorf("%s, but the firing order makes the companions %s: check both (an odd-firing engine may differ)", l.Row().Pairs, rule)
 }

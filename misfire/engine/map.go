@@ -33,9 +33,9 @@ func FromFiringOrder(l Layout) (Map, error) {
 // ParseMap reads a map given as the cylinders of monitors A2, A3 ... in turn: "1,3,4,2". Hyphens and spaces
 // do as well as commas. n is the number of cylinders of the engine, 0 when it is not known.
 func ParseMap(text string, n int) (Map, error) {
-	cylinders, problem := parsePermutation(text)
-	if problem != "" {
-		return Map{}, fmt.Errorf("cylinder map %q: %s", text, problem)
+	cylinders, err := parsePermutation(text)
+	if err != nil {
+		return Map{}, fmt.Errorf("cylinder map %q: %w", text, err)
 	}
 	if n != 0 && len(cylinders) != n {
 		return Map{}, fmt.Errorf("cylinder map %q names %d cylinders, the engine has %d: name every cylinder once", text, len(cylinders), n)

@@ -31,13 +31,13 @@ func FindIn(layouts []Layout, key string) (Layout, error) {
 	key = strings.ToLower(strings.TrimSpace(key))
 	i := slices.IndexFunc(layouts, func(l Layout) bool { return strings.ToLower(l.Key) == key })
 	if i < 0 {
-		return Layout{}, fmt.Errorf("no engine layout is called %q: %s", key, suggestion(layouts, key))
+		return Layout{}, unknown(layouts, key)
 	}
 	return layouts[i], nil
 }
 
-// suggestion names the keys that begin like key does, or says how keys look.
-func suggestion(layouts []Layout, key string) string {
+// unknown names the keys that begin like key does, or says how keys look.
+func unknown(layouts []Layout, key string) error {
 	shape, _, _ := strings.Cut(key, "-")
 	var near []string
 	for _, l := range layouts {
@@ -46,7 +46,7 @@ func suggestion(layouts []Layout, key string) string {
 		}
 	}
 	if len(near) == 0 {
-		return "keys look like i4-1342 or v6-odd-even-123456; see the list of layouts"
+		return fmt.Errorf("no engine layout is called %q: keys look like i4-1342 or v6-odd-even-123456; see the list of layouts", key)
 	}
-	return "those that begin with " + shape + " are " + strings.Join(near, ", ")
+	return fmt.Errorf("no engine layout is called %q: those that begin with %s are %s", key, shape, strings.Join(near, ", "))
 }

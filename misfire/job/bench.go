@@ -8,9 +8,9 @@ import (
 	"strings"
 	"time"
 
-	"stumble/misfire/balance"
 	"stumble/misfire/bench"
 	"stumble/misfire/engine"
+	"stumble/misfire/guide"
 	"stumble/misfire/journal"
 )
 
@@ -205,7 +205,7 @@ func addReading(j *journal.Journal, job int64, at time.Time, judged *bench.Judge
 }
 
 // BalanceReadings returns the falls of a balance test as readings, in rpm to a tenth.
-func BalanceReadings(found *balance.Result) (readings []bench.Reading) {
+func BalanceReadings(found *guide.BalanceResult) (readings []bench.Reading) {
 	tenths := func(v float64) float64 { return math.Round(v*10) / 10 }
 	for i := range found.Cylinders {
 		c := &found.Cylinders[i]

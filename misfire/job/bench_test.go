@@ -6,8 +6,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"stumble/misfire/balance"
 	"stumble/misfire/bench"
+	"stumble/misfire/guide"
 )
 
 func wire(cylinder int, ohm float64) bench.Reading {
@@ -61,7 +61,7 @@ func TestBenchWithoutAJournal(t *testing.T) {
 
 // The falls of a balance test are readings to a tenth; a cylinder that was not cut has none.
 func TestBalanceReadings(t *testing.T) {
-	found := &balance.Result{Cylinders: []balance.Cylinder{
+	found := &guide.BalanceResult{Cylinders: []guide.CutCylinder{
 		{Cylinder: 1, Cuts: 1, Drop: 88.26, Low: 80, High: 96.5}, {Cylinder: 2},
 	}}
 	all := BalanceReadings(found)

@@ -30,6 +30,7 @@ type Mark struct {
 	Kind      journal.MarkKind
 	Gear      gear.State // gear.Unknown where it marks none
 	Text      string
+	Gap       error // what is missing, where Kind is journal.MarkGap
 }
 
 // Drive is one drive while it is counted. It belongs to the goroutine that runs it, but for its keys.
@@ -229,7 +230,7 @@ func (d *Drive) befell(n Notice) {
 // stored puts a mark of a stored drive into the one that is counted.
 func (d *Drive) stored(m *journal.Mark) {
 	if m.Kind == journal.MarkGap {
-		d.notify(Notice{Kind: SamplesUnread, At: m.At, Text: m.Text})
+		d.notify(Notice{Kind: SamplesUnread, At: m.At, Err: m.Gap})
 	}
 	if g, asks := m.Asks(); asks {
 		d.tally.Prompt(m.At, g)
@@ -238,7 +239,7 @@ func (d *Drive) stored(m *journal.Mark) {
 	if m.Kind == journal.MarkGear {
 		d.tally.Mark(m.At, m.Gear)
 	}
-	d.keep(Mark{At: m.At, Until: m.Until, Kind: m.Kind, Gear: m.Gear, Text: m.Text})
+	d.keep(Mark{At: m.At, Until: m.Until, Kind: m.Kind, Gear: m.Gear, Text: m.Text, Gap: m.Gap})
 }
 
 // MarkAt marks a gear, or with gear.Unknown notes a text, at a time of the drive. It is for the drive's own goroutine:

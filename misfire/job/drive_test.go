@@ -12,8 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire"
-	"stumble/misfire/balance"
 	"stumble/misfire/gear"
+	"stumble/misfire/guide"
 	"stumble/misfire/journal"
 	"stumble/obd"
 	"stumble/obd/sim/car"
@@ -97,29 +97,29 @@ func TestBalanceWithoutALink(t *testing.T) {
 	d := started(t, c, misfire.Config{})
 	d.Until = d.Now().Add(time.Hour)
 	s.Car.Do(d.Now(), car.ParkIdle, 0)
-	var late []string
-	runner := balance.NewRunner(balance.Config{Cylinders: []int{1, 2, 3, 4}, Rounds: 1}, func(e balance.Event) {
-		if e.Kind == balance.Late {
-			late = append(late, e.Text)
+	var late []guide.Saying
+	runner := guide.NewBalanceTest(guide.BalanceConfig{Cylinders: []int{1, 2, 3, 4}, Rounds: 1}, func(e guide.Event) {
+		if e.Kind == guide.Late {
+			late = append(late, e.Say)
 		}
 	})
-	d.Lead(Lead{Guide: runner, Every: 250 * time.Millisecond, Cuts: true})
+	d.Lead(Lead{Guide: runner.Runner, Every: 250 * time.Millisecond, Cuts: true})
 	err := d.Run(t.Context(), 250*time.Millisecond, func(*State) error {
 		switch status := runner.Status(); {
 		case status == nil:
-		case status.Ask == balance.AskUnplug:
+		case status.Ask == guide.AskUnplug:
 			d.Confirm()
-		case status.Ask == balance.AskHold:
+		case status.Ask == guide.AskHold:
 			d.befell(Notice{At: d.Now(), Kind: LinkLost, Err: errors.New("gone")})
-		case status.Ask == balance.AskPlugIn:
+		case status.Ask == guide.AskPlugIn:
 			d.befell(Notice{At: d.Now(), Kind: CarAsleep})
 			return ErrTimeUp
 		}
 		return nil
 	})
 	require.ErrorIs(t, err, ErrTimeUp)
-	const now = "nothing is heard of the car: plug cylinder 1 in now"
-	assert.Equal(t, []string{now, now}, late)
+	now := guide.Saying{Kind: guide.DoPlugInLost, Cylinder: 1}
+	assert.Equal(t, []guide.Saying{now, now}, late)
 	state := d.Finish()
 	assert.Nil(t, state.Causes, "cylinders that are cut have no cause to look for")
 	assert.Equal(t, []string{"link_lost", "car_asleep"}, texts(state.Marks), "nobody worded them")

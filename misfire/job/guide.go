@@ -4,25 +4,13 @@ import (
 	"errors"
 	"time"
 
-	"stumble/misfire"
+	"stumble/misfire/guide"
 	"stumble/obd"
 )
 
-// Guide leads through something while a drive runs: the steps of a test, or one cylinder cut after the other. It is
-// called by the drive's goroutine alone.
-type Guide interface {
-	// Advance takes the time and what the tally has seen by then.
-	Advance(now time.Time, s *misfire.Summary)
-	// Over reports whether nothing is left to do, which ends the drive.
-	Over() bool
-	Skip(at time.Time)
-	Repeat(at time.Time)
-	Stop(at time.Time)
-}
-
 // Lead is how a drive is led.
 type Lead struct {
-	Guide Guide
+	Guide *guide.Runner // called by the drive's goroutine alone; may be nil
 	Every time.Duration // how often, in the drive's time, the guide is looked after
 	// Practice is given the time before that: what a simulated driver does. May be nil.
 	Practice func(now time.Time) error
@@ -30,9 +18,11 @@ type Lead struct {
 	Cuts bool
 }
 
-// Lead makes the drive a guided one, which ends with its guide. A guide that has them hears samples (Add), that
-// something was done (Confirm), and that nothing is heard of the car any more (Lost) or that it sleeps (Asleep).
-func (d *Drive) Lead(l Lead) { d.lead = l }
+// Lead makes the drive a guided one, which ends with its guide. Call it before Run.
+func (d *Drive) Lead(l Lead) {
+	d.lead = l
+	d.EachWindow(l.Guide.AddWindow)
+}
 
 // guided looks after the guide.
 func (d *Drive) guided(now time.Time) {
@@ -51,41 +41,40 @@ func (d *Drive) guided(now time.Time) {
 }
 
 func (d *Drive) guideHears(s *obd.Sample) {
-	if g, is := d.lead.Guide.(interface{ Add(*obd.Sample) }); is {
+	if g := d.lead.Guide; g != nil {
 		g.Add(s)
 	}
 }
 
 // guideLosesCar tells a guide that nothing is heard of the car.
 func (d *Drive) guideLosesCar(n *Notice) {
-	if g, is := d.lead.Guide.(interface{ Lost(time.Time) }); is && (n.Kind == LinkLost || n.Kind == CarAsleep) {
-		g.Lost(n.At)
+	g := d.lead.Guide
+	if g == nil {
+		return
 	}
-	if g, is := d.lead.Guide.(interface{ Asleep(time.Time) }); is && n.Kind == CarAsleep {
+	switch n.Kind {
+	case LinkLost:
+		g.Lost(n.At)
+	case CarAsleep:
+		g.Lost(n.At)
 		g.Asleep(n.At)
 	}
 }
 
 // Skip leaves the present step of the guide out. As Repeat, Stop and Confirm it is a key, and does nothing without a
 // guide.
-func (d *Drive) Skip() { d.steer(Guide.Skip) }
+func (d *Drive) Skip() { d.steer((*guide.Runner).Skip) }
 
 // Repeat begins the present step again.
-func (d *Drive) Repeat() { d.steer(Guide.Repeat) }
+func (d *Drive) Repeat() { d.steer((*guide.Runner).Repeat) }
 
 // Stop ends what the guide leads through.
-func (d *Drive) Stop() { d.steer(Guide.Stop) }
+func (d *Drive) Stop() { d.steer((*guide.Runner).Stop) }
 
 // Confirm tells a guide that asks for it that something has been done.
-func (d *Drive) Confirm() {
-	d.steer(func(g Guide, at time.Time) {
-		if c, is := g.(interface{ Confirm(time.Time) }); is {
-			c.Confirm(at)
-		}
-	})
-}
+func (d *Drive) Confirm() { d.steer((*guide.Runner).Confirm) }
 
-func (d *Drive) steer(do func(Guide, time.Time)) {
+func (d *Drive) steer(do func(*guide.Runner, time.Time)) {
 	d.press(func(at time.Time) {
 		if d.lead.Guide != nil {
 			do(d.lead.Guide, at)

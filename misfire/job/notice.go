@@ -16,7 +16,7 @@ const (
 	NotRecording                      // it is not saved for now: Err
 	EngineKnown                       // the engine is that of earlier drives of the vehicle: Layout
 	EngineLeftOut                     // that engine is left out, for the car contradicts it: Layout, Cylinders, Counted
-	SamplesUnread                     // a stretch of a stored drive cannot be read: Text
+	SamplesUnread                     // a stretch of a stored drive cannot be read: Err
 	ExchangesUnread                   // exchanges of a stored drive cannot be read; its numbers do not suffer: Err
 	CarWaited                         // the car does not answer yet and is waited for: Err
 )
@@ -26,7 +26,6 @@ type Notice struct {
 	Kind       NoticeKind
 	At         time.Time // zero where it is of no moment of a drive
 	Err        error
-	Text       string // what the journal says
 	Job, Drive int64
 	Layout     string // key of the engine's layout
 	Cylinders  int    // of that layout

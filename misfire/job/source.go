@@ -133,7 +133,7 @@ func (r *rereading) play(j *journal.Journal, drive int64) error {
 	err := j.Exchanges(drive, r.exchange)
 	var gap *journal.GapError
 	if errors.As(err, &gap) { // told as a mark, as where samples cannot be read
-		err = r.do(journal.Event{Mark: &journal.Mark{Kind: journal.MarkGap, Text: gap.Error()}})
+		err = r.do(journal.Event{Mark: &journal.Mark{Kind: journal.MarkGap, Gap: gap}})
 	}
 	for i := range r.marks {
 		if err == nil {

@@ -129,7 +129,7 @@ func (j *Journal) setAside() error {
 	if err := j.adoptSalvaged(); err != nil {
 		return err
 	}
-	j.note(Notice{Kind: NoticeSetAside, Text: fmt.Sprintf("journal %s was damaged: it is kept as %s; %s", j.path, aside, found)})
+	j.note(Notice{Kind: NoticeSetAside, Path: j.path, Aside: aside, Jobs: found.jobs, Drives: found.drives, Rows: found.rows, Bad: found.unreadable})
 	return nil
 }
 

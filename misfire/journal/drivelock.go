@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -140,21 +139,10 @@ func (j *Journal) closeInterrupted() error {
 		if err != nil {
 			return j.trouble(err)
 		}
-		j.note(Notice{Kind: NoticeInterrupted, Drive: d.id, Text: d.String()})
+		j.note(Notice{Kind: NoticeInterrupted, Drive: d.id, Job: d.job, Vehicle: d.vehicle, Samples: d.samples, Exchanges: d.exchanges,
+			Length: timeOf(d.ended).Sub(timeOf(d.started)).Round(time.Second)})
 	}
 	return nil
-}
-
-func (d cutOff) String() string {
-	text := fmt.Sprintf("drive %d of job %d", d.id, d.job)
-	if d.vehicle != "" {
-		text += " (" + d.vehicle + ")"
-	}
-	if d.samples+d.exchanges == 0 {
-		return text + " was cut off before anything of it was saved"
-	}
-	length := timeOf(d.ended).Sub(timeOf(d.started)).Round(time.Second)
-	return fmt.Sprintf("%s was cut off: its %v until then are saved, %d samples and %d exchanges", text, length, d.samples, d.exchanges)
 }
 
 func (j *Journal) unfinished() (all []cutOff, err error) {

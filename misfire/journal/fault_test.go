@@ -63,7 +63,7 @@ func TestReadOnlyFolderIsSaidAndLeftBehind(t *testing.T) {
 	j, notices := open(t, path)
 	require.Len(t, notices, 1)
 	assert.Equal(t, journal.NoticeTrouble, notices[0].Kind)
-	assert.Contains(t, notices[0].Text, "it may not be written; allow writing")
+	assert.ErrorContains(t, notices[0].Err, "it may not be written; allow writing")
 
 	r, err := j.StartDrive(wren(t))
 	require.NoError(t, err)
@@ -155,7 +155,7 @@ func TestMemoryIsBoundedAndGapsAreMarked(t *testing.T) {
 	require.NotEmpty(t, marks)
 	for _, m := range marks {
 		assert.Equal(t, journal.MarkGap, m.Kind)
-		assert.Contains(t, m.Text, "were not saved in time")
+		assert.ErrorContains(t, m.Gap, "were not saved in time")
 		assert.Greater(t, m.Until.Sub(m.At), 9*time.Second)
 	}
 }
@@ -223,7 +223,7 @@ func TestHeldFileIsSaid(t *testing.T) {
 	release := hold(t, path)
 	j, notices := open(t, path)
 	require.Len(t, notices, 1)
-	assert.Contains(t, notices[0].Text, "another program holds it")
+	assert.ErrorContains(t, notices[0].Err, "another program holds it")
 	samples, _ := played(t, j, drives[0])
 	assert.Len(t, samples, 50, "readers need no lock")
 	require.ErrorIs(t, j.NameDrive(drives[0], "x"), journal.ErrBusy)
@@ -245,7 +245,7 @@ func TestMovedFileIsBegunAnew(t *testing.T) {
 	assert.Equal(t, more[len(more)-1], samples[len(samples)-1])
 	notices := j.Notices()
 	require.NotEmpty(t, notices)
-	assert.Contains(t, notices[0].Text, "moved or deleted")
+	assert.ErrorContains(t, notices[0].Err, "moved or deleted")
 	sound(t, j.Path())
 }
 
@@ -322,8 +322,7 @@ func TestDamagedFileIsSetAsideAndSalvaged(t *testing.T) {
 			}
 			require.NotEmpty(t, notices)
 			assert.Equal(t, journal.NoticeSetAside, notices[0].Kind)
-			assert.Contains(t, notices[0].Text, path+".damaged-1")
-			assert.NotContains(t, notices[0].Text, "\n")
+			assert.Equal(t, path+".damaged-1", notices[0].Aside)
 			kept, err := os.ReadFile(path + ".damaged-1")
 			require.NoError(t, err)
 			assert.True(t, bytes.Equal(spoilt, kept), "the damaged file is kept byte for byte")
@@ -385,7 +384,7 @@ func TestSpoiltSamplesLeaveAGap(t *testing.T) {
 	samples, marks := played(t, j, drives[0])
 	require.Len(t, marks, 1)
 	assert.Equal(t, journal.MarkGap, marks[0].Kind)
-	assert.Contains(t, marks[0].Text, " samples cannot be read: block 1 is damaged: ")
+	assert.ErrorContains(t, marks[0].Gap, " samples cannot be read: block 1 is damaged: ")
 	assert.InDelta(t, 1000, len(samples), 10, "one block of three is missing, ten seconds")
 }
 
@@ -438,7 +437,7 @@ func TestClosedJournalKeepsTheDriveSoFar(t *testing.T) {
 	require.ErrorIs(t, j.NameJob(1, "x"), journal.ErrClosed)
 	again, notices := open(t, path)
 	require.Len(t, notices, 1)
-	assert.Equal(t, "drive 1 of job 1 (Larkspur Wren) was cut off: its 3s until then are saved, 130 samples and 130 exchanges", notices[0].Text)
+	assert.Equal(t, journal.Notice{Kind: journal.NoticeInterrupted, Drive: 1, Job: 1, Vehicle: "Larkspur Wren", Length: 3 * time.Second, Samples: 130, Exchanges: 130}, notices[0])
 	samples, _ := played(t, again, 1)
 	assert.Equal(t, told, samples)
 }
@@ -483,7 +482,7 @@ func TestDamagedFileInUseIsLeft(t *testing.T) {
 	overwrite(t, path, 0, noise(100))
 	_, notices := open(t, path)
 	require.Len(t, notices, 1)
-	assert.Contains(t, notices[0].Text, "another program holds it")
+	assert.ErrorContains(t, notices[0].Err, "another program holds it")
 	assert.False(t, exists(path+".damaged-1"))
 	require.NoError(t, r.Finish(nil), "the one that records sets it aside")
 	assert.True(t, exists(path+".damaged-1"))
@@ -613,7 +612,7 @@ func TestRowsOnBothSidesOfDamageAreSalvaged(t *testing.T) {
 	assert.Equal(t, "line 2000", notes[len(notes)-1].Text)
 	assert.Greater(t, len(notes), 1800)
 	assert.Less(t, len(notes), 2001)
-	assert.Contains(t, notices[0].Text, fmt.Sprintf("; %d rows could not", 2001-len(notes)))
+	assert.Equal(t, 2001-len(notes), notices[0].Bad)
 }
 
 // A file that lost its last page is found out, though its small tables are whole.

@@ -26,16 +26,6 @@ type Imported struct {
 	Known  int // those that were, and are left as they are
 }
 
-func (i Imported) String() string {
-	switch {
-	case i.NewJob:
-		return fmt.Sprintf("job %d is new here, with %d entries", i.Job, i.Added)
-	case i.Added == 0:
-		return fmt.Sprintf("nothing new: all of it is already here, as job %d", i.Job)
-	}
-	return fmt.Sprintf("job %d was here already: %d entries are new, %d were known", i.Job, i.Added, i.Known)
-}
-
 // ImportJob reads what ExportJob wrote, now or in version 1, whole or not at all. A job that is already here takes in
 // what it did not have; nothing that is here is changed. The file may be anybody's: what does not fit the schema is
 // refused.

@@ -1,6 +1,8 @@
 package journal
 
 import (
+	"encoding/json"
+	"strings"
 	"time"
 
 	"stumble/obd"
@@ -47,7 +49,14 @@ type (
 	storedCodes struct {
 		Codes  []storedCodeList `json:"codes"`
 		Frames []storedFrame    `json:"freeze_frames"`
-		Unread []string         `json:"unread"`
+		Unread []storedUnread   `json:"unread"`
+	}
+	storedUnread struct {
+		What   obd.UnreadKind `json:"what"`
+		ID     byte           `json:"id,omitzero"`
+		Module *obd.Module    `json:"module,omitzero"`
+		Why    string         `json:"why"`
+		Line   string         `json:"line,omitzero"` // all that is known of what an earlier program stored
 	}
 	storedCodeList struct {
 		Module    obd.Module `json:"module"`
@@ -176,7 +185,7 @@ func storeCodes(r *obd.CodeReport) storedCodes {
 		Frames: each(r.Frames, func(f obd.FreezeFrame) storedFrame {
 			return storedFrame{Module: f.Module, Frame: f.Frame, Code: f.Code, Readings: each(f.Readings, storeReading)}
 		}),
-		Unread: r.Unread,
+		Unread: each(r.Unread, func(u obd.Unread) storedUnread { return storedUnread(u) }),
 	}
 }
 
@@ -186,10 +195,35 @@ func (s storedCodes) report() obd.CodeReport {
 		Frames: each(s.Frames, func(f storedFrame) obd.FreezeFrame {
 			return obd.FreezeFrame{Module: f.Module, Frame: f.Frame, Code: f.Code, Readings: each(f.Readings, storedReading.reading)}
 		}),
-		Unread: s.Unread,
+		Unread: each(s.Unread, func(u storedUnread) obd.Unread { return obd.Unread(u) }),
 	}
 }
 
 func storeReading(r obd.Reading) storedReading { return storedReading(r) }
 
 func (s storedReading) reading() obd.Reading { return obd.Reading(s) }
+
+// UnmarshalJSON reads what could not be read. Programs before stored a line of English, which tells by how it begins what
+// it is about.
+func (s *storedUnread) UnmarshalJSON(data []byte) error {
+	type plain storedUnread
+	*s = storedUnread{}
+	if len(data) == 0 || data[0] != '"' {
+		return json.Unmarshal(data, (*plain)(s))
+	}
+	if err := json.Unmarshal(data, &s.Line); err != nil {
+		return err
+	}
+	for _, old := range [...]struct {
+		begins string
+		what   obd.UnreadKind
+	}{
+		{"stored codes", obd.UnreadStored}, {"pending codes", obd.UnreadPending},
+		{"permanent codes", obd.UnreadPermanent}, {"freeze frame", obd.UnreadFrame},
+	} {
+		if strings.HasPrefix(s.Line, old.begins) {
+			s.What = old.what
+		}
+	}
+	return nil
+}

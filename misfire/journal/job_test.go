@@ -31,7 +31,7 @@ func intake() *obd.Intake {
 		CodeReport: obd.CodeReport{
 			Modules: []obd.ModuleCodes{{Module: engine, Stored: []obd.Code{0x0302}, Pending: []obd.Code{0x0300}, Permanent: []obd.Code{}}},
 			Frames:  []obd.FreezeFrame{{Module: engine, Code: 0x0302, Readings: []obd.Reading{frozen}}},
-			Unread:  []string{"permanent codes: no answer"},
+			Unread:  []obd.Unread{{What: obd.UnreadPermanent, Why: "no answer"}, {What: obd.UnreadTest, ID: 0xA2, Module: &obd.Module{ID: 0x7E8, Bits: 11}, Why: "cut"}},
 		},
 		Tests: []obd.TestResult{{
 			Module: engine, MID: obd.MIDCylinder1, TID: obd.TIDCount, UASID: 0x24, Raw: 31, Max: 0xFFFF, Value: 31, MaxValue: 65535,

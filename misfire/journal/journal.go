@@ -48,16 +48,25 @@ type NoticeKind string
 
 // The kinds of notices.
 const (
-	NoticeInterrupted NoticeKind = "interrupted" // a drive that was never ended, with what of it is saved
-	NoticeSetAside    NoticeKind = "set aside"   // the file was damaged
-	NoticeTrouble     NoticeKind = "trouble"     // nothing can be saved for now
+	NoticeInterrupted NoticeKind = "interrupted" // Drive was never ended
+	NoticeSetAside    NoticeKind = "set_aside"   // the file at Path was damaged, and is kept as Aside
+	NoticeTrouble     NoticeKind = "trouble"     // nothing can be saved for now: Err
 )
 
-// Notice is something the user must be told about the journal, in one line.
+// Notice is something the user must be told about the journal.
 type Notice struct {
-	Kind  NoticeKind
-	Text  string
-	Drive int64 // for NoticeInterrupted
+	Kind NoticeKind
+	Err  error // of NoticeTrouble
+
+	// What is saved of an interrupted drive.
+	Drive, Job         int64
+	Vehicle            string
+	Length             time.Duration
+	Samples, Exchanges int
+
+	// What was salvaged from a damaged file, and how many rows that are known to have been there were not.
+	Path, Aside             string
+	Jobs, Drives, Rows, Bad int
 }
 
 // Open opens the journal at path, or begins one there, with the folders above it. A file that is damaged is set
@@ -89,7 +98,7 @@ func Open(path string, opts Options) (*Journal, []Notice, error) {
 		if errors.Is(err, ErrNewer) || errors.Is(err, ErrForeign) {
 			return nil, nil, err
 		}
-		j.note(Notice{Kind: NoticeTrouble, Text: err.Error()})
+		j.note(Notice{Kind: NoticeTrouble, Err: err})
 	}
 	return j, j.takeNotices(), nil
 }
@@ -137,7 +146,7 @@ func (j *Journal) ready() error {
 			return nil
 		}
 		j.drop()
-		j.note(Notice{Kind: NoticeTrouble, Text: (&Error{Path: j.path, Kind: ErrMoved}).Error()})
+		j.note(Notice{Kind: NoticeTrouble, Err: &Error{Path: j.path, Kind: ErrMoved}})
 	}
 	err := j.open()
 	if errors.Is(j.trouble(err), ErrDamaged) {

@@ -18,7 +18,7 @@ type MarkKind string
 const (
 	MarkGear MarkKind = "gear" // the gear was moved, or told
 	MarkNote MarkKind = "note"
-	MarkGap  MarkKind = "gap" // something is missing here, and Text says what
+	MarkGap  MarkKind = "gap" // something is missing here, and Gap says what
 )
 
 // Mark is something noted in a drive.
@@ -28,6 +28,7 @@ type Mark struct {
 	Kind  MarkKind
 	Gear  gear.State // gear.Unknown where it marks none
 	Text  string
+	Gap   error // a *Gap or *GapError where Kind is MarkGap, else nil
 
 	after  int // samples recorded before it
 	number int
@@ -94,12 +95,12 @@ func (p *player) heal(b row, err error) error {
 	if !errors.As(err, &damage) {
 		return err
 	}
-	return p.do(Event{Mark: &Mark{At: timeOf(b.begin), Until: timeOf(b.end), Kind: MarkGap, Text: b.damage("samples", p.at, damage)}})
+	return p.do(Event{Mark: &Mark{At: timeOf(b.begin), Until: timeOf(b.end), Kind: MarkGap, Gap: b.damage("samples", p.at, damage)}})
 }
 
 // damage says what of a block is missing, at being the number of the first record that is.
-func (b *row) damage(table string, at int, err error) string {
-	return fmt.Sprintf("%d %s cannot be read: block %d is %v", max(b.first+b.count-at, 0), table, b.number, err)
+func (b *row) damage(table string, at int, err error) *Gap {
+	return &Gap{Table: table, Count: max(b.first+b.count-at, 0), Block: b.number, Why: err.Error()}
 }
 
 // Exchanges gives the raw exchanges of a drive in the order they were recorded. One is good until do returns, and
@@ -131,13 +132,13 @@ func (j *Journal) Exchanges(drive int64, do func(*obd.Exchange) error) error {
 }
 
 // GapError says that not all exchanges of a drive could be read; the others were given out.
-type GapError struct{ Gaps []string }
+type GapError struct{ Gaps []*Gap }
 
 func (e *GapError) Error() string {
 	if more := len(e.Gaps) - 1; more > 0 {
-		return fmt.Sprintf("%s; and %d more gaps", e.Gaps[0], more)
+		return fmt.Sprintf("%v; and %d more gaps", e.Gaps[0], more)
 	}
-	return e.Gaps[0]
+	return e.Gaps[0].Error()
 }
 
 // Marks lists the marks of a drive in the order of its samples.
@@ -154,6 +155,9 @@ func readMark(row scanner) (m Mark, err error) {
 	err = row.Scan(&m.number, &m.after, &at, &until, &m.Kind, &state, &m.Text)
 	m.At, m.Until = timeOf(at), timeOf(until)
 	m.Gear, _ = gearOf(state)
+	if m.Kind == MarkGap {
+		m.Gap, m.Text = storedGap(m.Text), ""
+	}
 	return m, err
 }
 

@@ -247,7 +247,7 @@ func assertPulled(t *testing.T, path string, drive int64, saved int) {
 	require.NoError(t, err)
 	defer j.Close()
 	for _, n := range notices {
-		assert.NotEqual(t, journal.NoticeSetAside, n.Kind, n.Text)
+		assert.NotEqual(t, journal.NoticeSetAside, n.Kind, "%+v", n)
 	}
 	samples, _ := played(t, j, drive)
 	require.GreaterOrEqual(t, len(samples), saved)

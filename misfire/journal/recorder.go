@@ -125,15 +125,15 @@ func (j *Journal) StartDrive(info DriveInfo) (*Recorder, error) {
 
 // Exchange records what was said with the adapter.
 func (r *Recorder) Exchange(e *obd.Exchange) {
-	record(r, &r.exchanged, e, e.Received, appendExchange, "an exchange is ")
+	record(r, &r.exchanged, e, e.Received, appendExchange)
 }
 
 // Sample records what an exchange told.
 func (r *Recorder) Sample(s *obd.Sample) {
-	record(r, &r.sampled, s, s.Received, appendSample, "a sample is ")
+	record(r, &r.sampled, s, s.Received, appendSample)
 }
 
-func record[T any](r *Recorder, l *stream, what *T, at time.Time, add func([]byte, int64, *T) ([]byte, error), name string) {
+func record[T any](r *Recorder, l *stream, what *T, at time.Time, add func([]byte, int64, *T) ([]byte, error)) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.ended {
@@ -145,7 +145,7 @@ func record[T any](r *Recorder, l *stream, what *T, at time.Time, add func([]byt
 	}
 	records, err := add(l.now.records, l.now.last, what)
 	if err != nil {
-		r.lose(1, l.next, at, at, name+err.Error())
+		r.lose(1, l.next, at, at, &Gap{Kind: GapUnfit, Table: l.table, Why: err.Error()})
 	} else {
 		l.now.records = records
 		l.add(at)
@@ -374,7 +374,7 @@ func (r *Recorder) bound() {
 		if lost.count == lost.saved {
 			continue // it is there, only not as small as it could be
 		}
-		r.lose(lost.count-lost.saved, lost.first, timeOf(lost.begin), timeOf(lost.last), l.table+" were not saved in time")
+		r.lose(lost.count-lost.saved, lost.first, timeOf(lost.begin), timeOf(lost.last), &Gap{Kind: GapUnsaved, Table: l.table})
 	}
 }
 
@@ -384,7 +384,8 @@ func (l *stream) oldest() int {
 }
 
 // lose counts what cannot be kept, and marks in the drive where it was.
-func (r *Recorder) lose(n, after int, from, to time.Time, text string) {
+func (r *Recorder) lose(n, after int, from, to time.Time, gap *Gap) {
+	text := gap.text()
 	r.lost += n
 	for i := range r.marks[r.taken:] {
 		m := &r.marks[r.taken+i]

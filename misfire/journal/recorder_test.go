@@ -101,7 +101,7 @@ func TestWhatIsTooLargeIsMarked(t *testing.T) {
 	samples, marks := played(t, j, r.ID())
 	assert.Len(t, samples, 20)
 	require.Len(t, marks, 2)
-	assert.Equal(t, "a sample is larger than a journal can hold", marks[0].Text)
+	assert.EqualError(t, marks[0].Gap, "one of the samples is larger than a journal can hold")
 }
 
 // A clock that is set back makes no drive wait for it to catch up.

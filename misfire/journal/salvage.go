@@ -18,17 +18,6 @@ type salvaged struct {
 	unreadable         int // rows known to have been there; more may have been
 }
 
-func (s salvaged) String() string {
-	if s.rows == 0 {
-		return "nothing could be read from it, and a new one was begun"
-	}
-	text := fmt.Sprintf("%d jobs and %d drives could be read and are in a new one", s.jobs, s.drives)
-	if s.unreadable > 0 {
-		text += fmt.Sprintf("; %d rows could not", s.unreadable)
-	}
-	return text
-}
-
 // orphans give rows that lost their parent a new one, so that nothing read is thrown away.
 const orphans = `
 INSERT INTO vehicles (id, uid, vin, name, layout, map, note)

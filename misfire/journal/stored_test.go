@@ -63,7 +63,11 @@ func holdings(t testing.TB, j *journal.Journal, d *journal.Drive) heldDrive {
 	sum := fnv.New64a()
 	require.NoError(t, j.Play(d.ID, func(e journal.Event) error {
 		if m := e.Mark; m != nil {
-			held.marks = append(held.marks, fmt.Sprint(held.samples, " ", m.At.UnixNano(), " ", m.Kind, " ", m.Gear, " ", m.Text))
+			text := m.Text
+			if m.Gap != nil {
+				text = m.Gap.Error()
+			}
+			held.marks = append(held.marks, fmt.Sprint(held.samples, " ", m.At.UnixNano(), " ", m.Kind, " ", m.Gear, " ", text))
 			return nil
 		}
 		held.samples++
@@ -213,7 +217,7 @@ func TestStoredJournalOfACrashOpens(t *testing.T) {
 	j, notices := open(t, path)
 	require.Len(t, notices, 1)
 	assert.Equal(t, journal.NoticeInterrupted, notices[0].Kind)
-	assert.Equal(t, "drive 2 of job 1 (Larkspur Curlew) was cut off: its 8s until then are saved, 355 samples and 355 exchanges", notices[0].Text)
+	assert.Equal(t, journal.Notice{Kind: journal.NoticeInterrupted, Drive: 2, Job: 1, Vehicle: "Larkspur Curlew", Length: 8 * time.Second, Samples: 355, Exchanges: 355}, notices[0])
 	assert.False(t, exists(lock))
 	assertStored(t, j, journal.DriveFinished, journal.DriveInterrupted)
 	sound(t, path)

@@ -36,7 +36,10 @@ type Error struct {
 }
 
 func (e *Error) Error() string {
-	return fmt.Sprintf("journal %s: %v; %s", e.Path, e.Kind, e.hint())
+	if hint := e.hint(); hint != "" {
+		return fmt.Sprintf("journal %s: %v; %s", e.Path, e.Kind, hint)
+	}
+	return fmt.Sprintf("journal %s: %v; check the disk (%v)", e.Path, e.Kind, e.Cause)
 }
 
 // Unwrap gives the kind and the cause.
@@ -61,7 +64,7 @@ func (e *Error) hint() string {
 	case ErrClosed:
 		return "open it again"
 	}
-	return fmt.Sprintf("check the disk (%v)", e.Cause)
+	return ""
 }
 
 // trouble puts an error of SQLite or the system into a kind. Other errors, and nil, stay as they are.

@@ -6,14 +6,14 @@ import (
 	"time"
 
 	"stumble/misfire/gear"
-	"stumble/misfire/steps"
+	"stumble/misfire/guide"
 	"stumble/obd/sim/car"
 )
 
 // Driver is the simulated driver, who does what is asked, and his helper, who marks the gear once it is in.
 type Driver struct {
 	car  *car.Car
-	ask  steps.Ask
+	ask  guide.Ask
 	key  string     // of the step asked for
 	gear gear.State // to be marked; Unknown when it is
 	from time.Time  // seen in since; zero when it is not yet
@@ -26,33 +26,38 @@ func NewDriver(c *car.Car) *Driver { return &Driver{car: c} }
 const leverDelay = time.Second
 
 // Obey carries out an event that asks for something new.
-func (d *Driver) Obey(e steps.Event) {
+func (d *Driver) Obey(e guide.Event) {
 	if e.Step == nil || e.Ask == d.ask && e.Step.Key == d.key {
 		return
 	}
 	d.ask, d.key = e.Ask, e.Step.Key
 	d.gear, d.from = gear.Unknown, time.Time{}
 	switch e.Ask {
-	case steps.AskCondition:
+	case guide.AskCondition:
 		if e.Step.Gear != gear.Moving {
 			d.gear = e.Step.Gear
 		}
 		d.car.Do(e.At, maneuver(e.Step), 0)
-	case steps.AskStart:
+	case guide.AskStart:
 		d.car.Do(e.At, car.Start, 0)
-	case steps.AskRest:
-		d.car.Do(e.At, car.Cruise, 0)
-	case steps.AskCool, steps.AskLast:
+	case guide.AskRest:
+		if !e.Step.OnBrake() {
+			d.car.Do(e.At, car.Cruise, 0)
+			return
+		}
+		d.gear = gear.ParkNeutral
 		d.car.Do(e.At, car.ParkIdle, 0)
-	case steps.AskKeyOff:
+	case guide.AskCool, guide.AskLast:
+		d.car.Do(e.At, car.ParkIdle, 0)
+	case guide.AskKeyOff:
 		d.car.Do(e.At, car.KeyOff, 0)
-	case steps.AskEngineOff, steps.AskKeyOn:
+	case guide.AskEngineOff, guide.AskKeyOn:
 		d.car.Do(e.At, car.KeyOn, 0)
 	}
 }
 
 // maneuver is what the driver does in a step.
-func maneuver(s *steps.Step) car.Maneuver {
+func maneuver(s *guide.Step) car.Maneuver {
 	switch s.Key {
 	case "drive":
 		return car.DriveIdle

@@ -7,9 +7,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"stumble/misfire/balance"
 	"stumble/misfire/gear"
-	"stumble/misfire/steps"
+	"stumble/misfire/guide"
 	"stumble/obd/sim/car"
 )
 
@@ -23,12 +22,12 @@ func running(t *testing.T) (*car.Car, time.Time) {
 
 // The driver brings the car into the gear of each step, and the helper marks it once, when it has been in for a while.
 func TestDriver(t *testing.T) {
-	plan, err := steps.Parse("drive,reverse,park")
+	plan, err := guide.Parse("drive,reverse,park")
 	require.NoError(t, err)
 	c, at := running(t)
 	d := NewDriver(c)
 	for i := range plan {
-		d.Obey(steps.Event{At: at, Kind: steps.Begun, Step: &plan[i], Ask: steps.AskCondition})
+		d.Obey(guide.Event{At: at, Kind: guide.Begun, Place: guide.Place{Step: &plan[i]}, Ask: guide.AskCondition})
 		var marked []gear.State
 		for end := at.Add(time.Minute); at.Before(end); at = at.Add(100 * time.Millisecond) {
 			if g := d.Mark(at); g != gear.Unknown {
@@ -38,7 +37,7 @@ func TestDriver(t *testing.T) {
 		}
 		assert.Equal(t, []gear.State{plan[i].Gear}, marked, plan[i].Key)
 	}
-	d.Obey(steps.Event{At: at, Kind: steps.Asked, Step: &plan[0], Ask: steps.AskKeyOff})
+	d.Obey(guide.Event{At: at, Kind: guide.Asked, Place: guide.Place{Step: &plan[0]}, Ask: guide.AskKeyOff})
 	assert.False(t, c.State(at.Add(10*time.Second)).Running)
 }
 
@@ -48,14 +47,14 @@ func TestTechnician(t *testing.T) {
 	var pressed []time.Time
 	tech := NewTechnician(c, func(at time.Time) { pressed = append(pressed, at) })
 	tech.Idle(at)
-	for _, ask := range []balance.Ask{balance.AskHold, balance.AskUnplug, balance.AskPlugIn} {
+	for _, ask := range []guide.Ask{guide.AskHold, guide.AskUnplug, guide.AskPlugIn} {
 		pressed = nil
-		tech.Obey(balance.Event{At: at, Kind: balance.Asked, Ask: ask, Cylinder: 3})
+		tech.Obey(guide.Event{At: at, Kind: guide.Asked, Ask: ask, Place: guide.Place{Cylinder: 3}})
 		asked := at
 		for end := at.Add(10 * time.Second); at.Before(end); at = at.Add(100 * time.Millisecond) {
 			require.NoError(t, tech.Work(at))
 		}
-		if ask == balance.AskHold {
+		if ask == guide.AskHold {
 			assert.Empty(t, pressed, "there is nothing to do")
 			continue
 		}

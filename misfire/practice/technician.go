@@ -3,7 +3,7 @@ package practice
 import (
 	"time"
 
-	"stumble/misfire/balance"
+	"stumble/misfire/guide"
 	"stumble/obd/sim/car"
 )
 
@@ -30,14 +30,14 @@ const (
 func (t *Technician) Idle(at time.Time) { t.car.Do(at, car.ParkIdle, 0) }
 
 // Obey carries out an event that asks for something.
-func (t *Technician) Obey(e balance.Event) {
-	if e.Kind != balance.Asked {
+func (t *Technician) Obey(e guide.Event) {
+	if e.Kind != guide.Asked {
 		return
 	}
 	switch e.Ask {
-	case balance.AskUnplug:
+	case guide.AskUnplug:
 		t.reach(e.At, func(at time.Time) error { return t.car.Unplug(at, e.Cylinder) })
-	case balance.AskPlugIn:
+	case guide.AskPlugIn:
 		t.reach(e.At, func(at time.Time) error { return t.car.PlugIn(at, e.Cylinder) })
 	}
 }

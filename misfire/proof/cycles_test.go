@@ -219,7 +219,7 @@ func TestCodesBeforeAndAfter(t *testing.T) {
 	require.Equal(t, proof.Change{Gone: []obd.Code{0x0302}, Kept: []obd.Code{0x0171}, New: []obd.Code{0x0420}}, got.Codes.Stored)
 	require.Equal(t, proof.Change{Gone: []obd.Code{0x0302}}, got.Codes.Permanent)
 	require.False(t, got.Codes.Unread)
-	in.After.Codes.Unread = []string{"7E8: no answer"}
+	in.After.Codes.Unread = []obd.Unread{{What: obd.UnreadStored, Why: "no answer"}}
 	got, err = proof.Compare(in)
 	require.NoError(t, err)
 	require.True(t, got.Codes.Unread)

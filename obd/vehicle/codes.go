@@ -3,7 +3,6 @@ package vehicle
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 
 	"stumble/obd"
@@ -16,19 +15,19 @@ func ReadCodes(ctx context.Context, car Asker, caps *Capabilities) (*obd.CodeRep
 	report := &obd.CodeReport{}
 	for _, list := range [...]struct {
 		service obd.Service
-		name    string
+		unread  obd.UnreadKind
 		of      func(*obd.ModuleCodes) *[]obd.Code
 	}{
-		{obd.StoredCodes, "stored codes", func(m *obd.ModuleCodes) *[]obd.Code { return &m.Stored }},
-		{obd.PendingCodes, "pending codes", func(m *obd.ModuleCodes) *[]obd.Code { return &m.Pending }},
-		{obd.PermanentCodes, "permanent codes", func(m *obd.ModuleCodes) *[]obd.Code { return &m.Permanent }},
+		{obd.StoredCodes, obd.UnreadStored, func(m *obd.ModuleCodes) *[]obd.Code { return &m.Stored }},
+		{obd.PendingCodes, obd.UnreadPending, func(m *obd.ModuleCodes) *[]obd.Code { return &m.Pending }},
+		{obd.PermanentCodes, obd.UnreadPermanent, func(m *obd.ModuleCodes) *[]obd.Code { return &m.Permanent }},
 	} {
 		if list.service == obd.PermanentCodes && !car.Protocol().CAN() {
 			continue // there are none before CAN
 		}
 		answer, err := car.Do(ctx, obd.NewRequest(list.service))
 		if err != nil {
-			if err := note(ctx, &report.Unread, list.name, err); err != nil {
+			if err := note(ctx, &report.Unread, obd.Unread{What: list.unread}, err); err != nil {
 				return nil, err
 			}
 			continue
@@ -36,7 +35,7 @@ func ReadCodes(ctx context.Context, car Asker, caps *Capabilities) (*obd.CodeRep
 		for _, m := range answer.Messages {
 			codes, err := obd.DecodeCodes(car.Protocol(), m)
 			if err != nil {
-				report.Unread = append(report.Unread, fmt.Sprintf("%s of module %v: %v", list.name, m.Module, err))
+				report.Unread = append(report.Unread, obd.Unread{What: list.unread, Module: &m.Module, Why: err.Error()})
 			}
 			kept := list.of(moduleCodes(report, m.Module))
 			*kept = append(*kept, codes...)
@@ -46,7 +45,7 @@ func ReadCodes(ctx context.Context, car Asker, caps *Capabilities) (*obd.CodeRep
 }
 
 // note keeps why something could not be read and lets the reading go on, unless nothing more can be read.
-func note(ctx context.Context, unread *[]string, what string, err error) error {
+func note(ctx context.Context, unread *[]obd.Unread, what obd.Unread, err error) error {
 	if err := optional(ctx, err); err != nil {
 		return err
 	}
@@ -58,7 +57,8 @@ func note(ctx context.Context, unread *[]string, what string, err error) error {
 	case errors.As(err, &refused):
 		err = refused
 	}
-	*unread = append(*unread, fmt.Sprintf("%s: %v", what, err))
+	what.Why = err.Error()
+	*unread = append(*unread, what)
 	return nil
 }
 
@@ -79,7 +79,7 @@ const frameZero = 0
 func readFrames(ctx context.Context, car Asker, caps *Capabilities, report *obd.CodeReport) error {
 	answer, err := car.Do(ctx, obd.Frozen(obd.PIDFreezeCode, frameZero))
 	if err != nil {
-		return note(ctx, &report.Unread, "freeze frame", err)
+		return note(ctx, &report.Unread, obd.Unread{What: obd.UnreadFrame}, err)
 	}
 	for _, m := range answer.Messages {
 		code, frame, err := obd.DecodeFrozenCode(m)
@@ -108,7 +108,7 @@ func readFrames(ctx context.Context, car Asker, caps *Capabilities, report *obd.
 				continue
 			}
 			if f.Readings, err = obd.AppendFrozen(f.Readings, m); err != nil {
-				report.Unread = append(report.Unread, fmt.Sprintf("freeze frame of module %v: %v", m.Module, err))
+				report.Unread = append(report.Unread, obd.Unread{What: obd.UnreadFrame, Module: &m.Module, Why: err.Error()})
 			}
 		}
 	}

@@ -80,8 +80,8 @@ func TestFrameWithoutBitmap(t *testing.T) {
 	require.Len(t, r.Frames, 1)
 	assert.Len(t, r.Frames[0].Readings, 1)
 	require.Len(t, r.Unread, 3, "07, 0A and the speed that came without a value")
-	assert.Contains(t, r.Unread[0], "pending codes: no answer from the car")
-	assert.Contains(t, r.Unread[2], "freeze frame of module 7E8")
+	assert.Contains(t, unreadAs(&r.Unread[0]), "pending_codes: no answer from the car")
+	assert.Contains(t, unreadAs(&r.Unread[2]), "freeze_frame 7E8")
 }
 
 // Before CAN codes come three a message, more in further messages (published), and there are no permanent ones.
@@ -106,10 +106,10 @@ func TestUnreadCodes(t *testing.T) {
 		unread string
 		want   error
 	}{
-		"refused":              {fails: map[string]error{"0A": obd.NegativeResponse{Service: 0x0A, Code: 0x11}}, unread: "permanent codes: module"},
-		"garbled":              {fails: map[string]error{"07": elm.Garbled}, unread: "pending codes: the answer arrived garbled"},
-		"cut short":            {said: map[string]string{"03": "7E8=430201"}, unread: "stored codes of module 7E8: "},
-		"no frame":             {fails: map[string]error{"020200": elm.NoData}, unread: "freeze frame: no answer"},
+		"refused":              {fails: map[string]error{"0A": obd.NegativeResponse{Service: 0x0A, Code: 0x11}}, unread: "permanent_codes: module"},
+		"garbled":              {fails: map[string]error{"07": elm.Garbled}, unread: "pending_codes: the answer arrived garbled"},
+		"cut short":            {said: map[string]string{"03": "7E8=430201"}, unread: "stored_codes 7E8: "},
+		"no frame":             {fails: map[string]error{"020200": elm.NoData}, unread: "freeze_frame: no answer"},
 		"ignition off":         {fails: map[string]error{"07": elm.CANError}, want: elm.CANError},
 		"bus shorted":          {fails: map[string]error{"03": elm.BusBusy}, want: elm.BusBusy},
 		"link lost":            {fails: map[string]error{"0A": lost}, want: lost},
@@ -134,8 +134,8 @@ func TestUnreadCodes(t *testing.T) {
 			}
 			require.NoError(t, err)
 			require.Len(t, r.Unread, 1)
-			assert.Contains(t, r.Unread[0], test.unread)
-			assert.NotContains(t, r.Unread[0], "\n")
+			assert.Contains(t, unreadAs(&r.Unread[0]), test.unread)
+			assert.NotContains(t, r.Unread[0].Why, "\n")
 		})
 	}
 }

@@ -57,7 +57,7 @@ type intakeReader struct {
 // wanted is something to be read: its name, the request for it, the modules that said they have it (none: any
 // may answer), and what to do with a module's messages.
 type wanted struct {
-	name string
+	what obd.Unread // if it cannot be read
 	req  obd.Request
 	from []obd.Module
 	keep func(obd.Module, []obd.Message)
@@ -74,7 +74,7 @@ func (r *intakeReader) codes() error {
 func (r *intakeReader) voltage(meter Voltmeter) error {
 	v, err := meter.Voltage(r.ctx)
 	if err != nil {
-		return note(r.ctx, &r.intake.Unread, "supply voltage", err)
+		return note(r.ctx, &r.intake.Unread, obd.Unread{What: obd.UnreadVoltage}, err)
 	}
 	r.intake.Voltage = v
 	return nil
@@ -89,7 +89,7 @@ func (r *intakeReader) read(w wanted) error {
 		r.missed = append(r.missed, w)
 		return nil
 	default:
-		return note(r.ctx, &r.intake.Unread, w.name, err)
+		return note(r.ctx, &r.intake.Unread, w.what, err)
 	}
 	if r.intake.At.IsZero() {
 		r.intake.At = answer.Received
@@ -108,7 +108,7 @@ func (r *intakeReader) missing(w wanted, answer elm.Answer) {
 	answered := modulesOf(answer.Messages)
 	for _, n := range answer.Negatives {
 		if slices.Contains(w.from, n.Module) && !slices.Contains(answered, n.Module) {
-			r.unread(w.name, n.Module, n)
+			r.unread(w.what, n.Module, n)
 			answered = append(answered, n.Module)
 		}
 	}
@@ -125,7 +125,7 @@ func (r *intakeReader) missing(w wanted, answer elm.Answer) {
 		r.missed = append(r.missed, w)
 	default:
 		for _, m := range silent {
-			r.unread(w.name, m, elm.NoData)
+			r.unread(w.what, m, elm.NoData)
 		}
 	}
 }
@@ -163,9 +163,10 @@ func (r *intakeReader) second() error {
 }
 
 // unread notes what a module's answer made of itself.
-func (r *intakeReader) unread(what string, m obd.Module, err error) {
+func (r *intakeReader) unread(what obd.Unread, m obd.Module, err error) {
 	if err != nil {
-		r.intake.Unread = append(r.intake.Unread, fmt.Sprintf("%s of module %v: %v", what, m, err))
+		what.Module, what.Why = &m, err.Error()
+		r.intake.Unread = append(r.intake.Unread, what)
 	}
 }
 
@@ -186,20 +187,21 @@ func (r *intakeReader) information() error {
 	}
 	for _, item := range [...]struct {
 		id   byte
-		name string
+		what obd.UnreadKind
 		keep func(address obd.Module, messages []obd.Message) error
 	}{
-		{obd.InfoVIN, "vehicle identification number", r.keepVIN},
-		{obd.InfoECUName, "module names", r.keepName},
-		{obd.InfoCalibrations, "calibration identifications", r.keepCalibrations},
-		{obd.InfoCVNs, "calibration verification numbers", r.keepCVNs},
+		{obd.InfoVIN, obd.UnreadVIN, r.keepVIN},
+		{obd.InfoECUName, obd.UnreadNames, r.keepName},
+		{obd.InfoCalibrations, obd.UnreadCalibrations, r.keepCalibrations},
+		{obd.InfoCVNs, obd.UnreadCVNs, r.keepCVNs},
 	} {
 		if !r.caps.HasInfo(item.id) {
 			continue
 		}
 		has := r.caps.having(func(m *Module) bool { return m.Info.Has(item.id) })
-		err := r.read(wanted{item.name, obd.Info(item.id), has, func(m obd.Module, messages []obd.Message) {
-			r.unread(item.name, m, item.keep(m, messages))
+		what := obd.Unread{What: item.what}
+		err := r.read(wanted{what, obd.Info(item.id), has, func(m obd.Module, messages []obd.Message) {
+			r.unread(what, m, item.keep(m, messages))
 		}})
 		if err != nil {
 			return err
@@ -247,7 +249,7 @@ func (r *intakeReader) monitors() error {
 		if !r.caps.Has(pid) {
 			continue
 		}
-		err := r.read(wanted{"monitor status", obd.Live(pid), r.caps.withPID(pid), func(_ obd.Module, messages []obd.Message) {
+		err := r.read(wanted{obd.Unread{What: obd.UnreadMonitors}, obd.Live(pid), r.caps.withPID(pid), func(_ obd.Module, messages []obd.Message) {
 			r.keepMonitors(pid, messages[0])
 		}})
 		if err != nil {
@@ -260,7 +262,7 @@ func (r *intakeReader) monitors() error {
 func (r *intakeReader) keepMonitors(pid byte, m obd.Message) {
 	status, err := obd.DecodeMonitors(m, pid)
 	if err != nil {
-		r.unread("monitor status", m.Module, err)
+		r.unread(obd.Unread{What: obd.UnreadMonitors}, m.Module, err)
 		return
 	}
 	if entry := r.module(m.Module); pid == obd.PIDStatus {
@@ -275,12 +277,12 @@ func (r *intakeReader) tests() error {
 		return r.legacyTests()
 	}
 	for _, mid := range supportedTests(r.caps) {
-		name := obd.MonitorName(mid)
+		what := obd.Unread{What: obd.UnreadTest, ID: mid}
 		has := r.caps.having(func(m *Module) bool { return m.Tests.Has(mid) })
-		err := r.read(wanted{name, obd.Test(mid), has, func(m obd.Module, messages []obd.Message) {
+		err := r.read(wanted{what, obd.Test(mid), has, func(m obd.Module, messages []obd.Message) {
 			results, err := obd.DecodeTests(messages[0])
 			r.intake.Tests = append(r.intake.Tests, results...)
-			r.unread(name, m, err)
+			r.unread(what, m, err)
 		}})
 		if err != nil {
 			return err
@@ -309,19 +311,20 @@ func supportedTests(caps *Capabilities) []byte {
 // for them: their numbers are the maker's own.
 func (r *intakeReader) legacyTests() error {
 	var have obd.Support
-	err := r.read(wanted{"on-board tests", obd.Test(0), nil, func(m obd.Module, messages []obd.Message) {
-		r.unread("on-board tests", m, have.Add(r.caps.Protocol, messages[0]))
+	all := obd.Unread{What: obd.UnreadTests}
+	err := r.read(wanted{all, obd.Test(0), nil, func(m obd.Module, messages []obd.Message) {
+		r.unread(all, m, have.Add(r.caps.Protocol, messages[0]))
 	}})
 	if err != nil {
 		return err
 	}
 	for tid := range have.All() {
-		name := fmt.Sprintf("on-board test %02X", tid)
-		err := r.read(wanted{name, obd.Test(tid), nil, func(m obd.Module, messages []obd.Message) {
+		what := obd.Unread{What: obd.UnreadLegacyTest, ID: tid}
+		err := r.read(wanted{what, obd.Test(tid), nil, func(m obd.Module, messages []obd.Message) {
 			for i := range messages {
 				result, err := obd.DecodeLegacyTest(messages[i])
 				if err != nil {
-					r.unread(name, m, err)
+					r.unread(what, m, err)
 					continue
 				}
 				r.intake.Legacy = append(r.intake.Legacy, result)
@@ -363,8 +366,7 @@ func (r *intakeReader) live() error {
 		together = together[n:]
 	}
 	for _, pid := range append(together, alone...) {
-		d, _ := obd.DescribePID(pid)
-		if err := r.read(wanted{d.Name, obd.Live(pid), r.caps.withPID(pid), r.keepLive}); err != nil {
+		if err := r.read(wanted{obd.Unread{What: obd.UnreadPID, ID: pid}, obd.Live(pid), r.caps.withPID(pid), r.keepLive}); err != nil {
 			return err
 		}
 	}
@@ -397,7 +399,7 @@ func (r *intakeReader) keepLive(module obd.Module, messages []obd.Message) {
 				r.intake.Live = append(r.intake.Live, x)
 			}
 		}
-		r.unread("live values", module, err)
+		r.unread(obd.Unread{What: obd.UnreadLive}, module, err)
 	}
 }
 

@@ -141,12 +141,25 @@ func TestIntakeAsksTwice(t *testing.T) {
 	assert.Equal(t, "1D4GP00R55B123456", in.VIN)
 	assert.NotNil(t, in.Modules[0].ThisCycle)
 	assert.Len(t, in.Tests, 3, "0601 came, 0621 never did")
-	assert.Equal(t, []string{
-		"module names: no answer from the car (NO DATA)", "catalyst of bank 1: no answer from the car (NO DATA)",
+	assert.Equal(t, []obd.Unread{
+		{What: obd.UnreadNames, Why: "no answer from the car (NO DATA)"},
+		{What: obd.UnreadTest, ID: 0x21, Why: "no answer from the car (NO DATA)"},
 	}, in.Unread)
 }
 
 // What stands in the notes, and what ends an intake: then with what was read until there.
+// unreadAs is what could not be read with its number and module, and why.
+func unreadAs(u *obd.Unread) string {
+	text := string(u.What)
+	if u.ID != 0 {
+		text += fmt.Sprintf(" %02X", u.ID)
+	}
+	if u.Module != nil {
+		text += fmt.Sprintf(" %v", u.Module)
+	}
+	return text + ": " + u.Why
+}
+
 func TestIntakeNotes(t *testing.T) {
 	lost := errors.New("the plug was pulled")
 	for name, test := range map[string]struct {
@@ -156,14 +169,14 @@ func TestIntakeNotes(t *testing.T) {
 		unread string
 		want   error
 	}{
-		"voltage not known":   {volts: fmt.Errorf("ATRV: %w", elm.NotUnderstood), unread: "supply voltage: the adapter does not know this command"},
-		"pending for good":    {fails: map[string]error{"0906": obd.NegativeResponse{Service: 9, Code: 0x78}}, unread: "calibration verification numbers: module"},
-		"status cut short":    {said: map[string]string{"0101": "7E8=410181"}, unread: "monitor status of module 7E8: "},
-		"test cut short":      {said: map[string]string{"0621": "7E8=" + published(t, "0601", "test_count_truncated")}, unread: "catalyst of bank 1 of module 7E8: "},
-		"number too short":    {said: map[string]string{"0902": "7E8=49020131443447"}, unread: "vehicle identification number of module 7E8: "},
-		"value cut short":     {said: map[string]string{"0106": "7E8=4106"}, unread: "live values of module 7E8: "},
-		"refused value":       {said: map[string]string{"0106": "7E8=7F0131"}, unread: "short-term trim bank 1: module 7E8 refused"},
-		"garbled names":       {fails: map[string]error{"090A": elm.Garbled}, unread: "module names: the answer arrived garbled"},
+		"voltage not known":   {volts: fmt.Errorf("ATRV: %w", elm.NotUnderstood), unread: "voltage: the adapter does not know this command"},
+		"pending for good":    {fails: map[string]error{"0906": obd.NegativeResponse{Service: 9, Code: 0x78}}, unread: "cvns: module"},
+		"status cut short":    {said: map[string]string{"0101": "7E8=410181"}, unread: "monitors 7E8: "},
+		"test cut short":      {said: map[string]string{"0621": "7E8=" + published(t, "0601", "test_count_truncated")}, unread: "test 21 7E8: "},
+		"number too short":    {said: map[string]string{"0902": "7E8=49020131443447"}, unread: "vin 7E8: "},
+		"value cut short":     {said: map[string]string{"0106": "7E8=4106"}, unread: "live 7E8: "},
+		"refused value":       {said: map[string]string{"0106": "7E8=7F0131"}, unread: "pid 06: module 7E8 refused"},
+		"garbled names":       {fails: map[string]error{"090A": elm.Garbled}, unread: "module_names: the answer arrived garbled"},
 		"lost at the voltage": {volts: lost, want: lost},
 		"lost at the VIN":     {fails: map[string]error{"0902": lost}, want: lost},
 		"lost at the status":  {fails: map[string]error{"0101": lost}, want: lost},
@@ -190,8 +203,8 @@ func TestIntakeNotes(t *testing.T) {
 			}
 			require.NoError(t, err)
 			require.Len(t, in.Unread, 1)
-			assert.Contains(t, in.Unread[0], test.unread)
-			assert.NotContains(t, in.Unread[0], "\n")
+			assert.Contains(t, unreadAs(&in.Unread[0]), test.unread)
+			assert.NotContains(t, in.Unread[0].Why, "\n")
 		})
 	}
 }
@@ -218,7 +231,7 @@ func TestIntakeBeforeCAN(t *testing.T) {
 	assert.EqualValues(t, 40000, in.Legacy[0].Limit)
 	assert.Len(t, in.Live, 2)
 	assert.Empty(t, in.Tests)
-	assert.Equal(t, []string{"freeze frame: no answer from the car (NO DATA)"}, in.Unread)
+	assert.Equal(t, []obd.Unread{{What: obd.UnreadFrame, Why: "no answer from the car (NO DATA)"}}, in.Unread)
 	assert.Zero(t, car.count("01040C"))
 
 	vin, check, err := ReadVIN(t.Context(), car, caps)

@@ -102,7 +102,7 @@ func (r *rig) checkIntake(cfg *car.Config, nameless bool) {
 	require.NoError(r.t, err)
 	h, can := &cfg.History, cfg.Vehicle.Protocol.CAN()
 	if nameless {
-		assert.Equal(r.t, []string{"module names: the answer arrived garbled"}, in.Unread)
+		assert.Equal(r.t, []obd.Unread{{What: obd.UnreadNames, Why: "the answer arrived garbled"}}, in.Unread)
 	} else {
 		assert.Empty(r.t, in.Unread)
 	}

@@ -53,7 +53,7 @@ func (w *writer) benchRow(t *table, r *BenchReading) {
 	if j.Source != "" {
 		why = w.tell("bench-why", why, j.Source)
 	}
-	t.addKind(kind, place, w.benchValue(&j.Reading), w.markName(j.Mark), why)
+	t.addKind(kind, place, w.benchValue(&j.Reading), w.Mark(j.Mark), why)
 }
 
 // benchValue is what was measured. Where the country has another unit for it, that comes first; the rules speak in the
@@ -74,18 +74,6 @@ func (w *writer) benchValue(r *bench.Reading) string {
 		return w.written(r.Value/millimetresAnInch, 3, "in") + "\n" + text
 	}
 	return text
-}
-
-func (w *words) markName(m bench.Mark) string {
-	switch m {
-	case bench.Good:
-		return w.tell("mark-good")
-	case bench.Suspect:
-		return w.tell("mark-suspect")
-	case bench.Bad:
-		return w.tell("mark-bad")
-	}
-	return w.tell("mark-cannot-say")
 }
 
 // kindName is what was measured, in words.

@@ -23,6 +23,7 @@ type Case struct {
 	Proof         *Proof  // nil where there is nothing to compare
 	Notes         []Note  // of the job
 	Causes        *cause.Result
+	CausesAlso    []string       // what a reader must know of how they were ranked, a phrase each
 	Bench         []BenchReading // in the order they were taken
 
 	Progress  *proof.Progress  // driving and warm-up cycles since the repair; nil when not followed

@@ -16,6 +16,7 @@ type Causes struct {
 	Drives   string // which drives it rests on, in words; empty for none
 	Ignition cause.Ignition
 	Result   *cause.Result
+	Also     []string // what a reader must know beside its notes, a phrase each
 }
 
 // How much is told of the causes: the likeliest with their reasons, the others by name.
@@ -32,7 +33,7 @@ const (
 func WriteCauses(w io.Writer, c *Causes, width int) error {
 	d := newDocument(Metric)
 	d.head(d.tell("title-causes"))
-	d.say(c.Result.Sentence)
+	d.say(d.Causes(c.Result))
 	if len(c.Result.Ranked) > 0 {
 		d.section(d.tell("head-causes"))
 		d.addRanked(c.Result, d.reasonTable)
@@ -52,10 +53,10 @@ func (w *writer) causes() {
 	if w.Proof != nil && w.Proof.Result != nil && w.Proof.Result.Outcome == proof.Proven {
 		w.say(w.tell("say-causes-before"))
 	}
-	w.say(r.Sentence)
+	w.say(w.Words.Causes(r))
 	w.addRanked(r, w.causeTable)
 	w.nextTest(r)
-	w.remarks(r.Notes)
+	w.remarks(slices.Concat(w.CauseNotes(r), w.CausesAlso))
 }
 
 // addRanked shows the likeliest causes in a table and names the others.
@@ -90,16 +91,16 @@ func (w *words) causeTable(ranked []cause.Ranked) *table {
 	}}
 	for i := range ranked {
 		c := &ranked[i]
-		t.add(say.Capital(c.Title()), w.percent(100*c.Share), factLines(c.For), factLines(c.Against), say.Capital(c.Overturn))
+		t.add(say.Capital(w.CauseTitle(c)), w.percent(100*c.Share), w.factLines(c.For), w.factLines(c.Against), say.Capital(w.Filled(c.Overturn)))
 	}
 	return t
 }
 
 // factLines are the facts that bear on a cause, a line each.
-func factLines(reasons []cause.Reason) string {
+func (w *words) factLines(reasons []cause.Reason) string {
 	var lines []string
 	for i := range reasons[:min(reasonsTold, len(reasons))] {
-		if fact := say.Capital(reasons[i].Fact); !slices.Contains(lines, fact) {
+		if fact := say.Capital(w.Telling(&reasons[i].Fact)); !slices.Contains(lines, fact) {
 			lines = append(lines, fact)
 		}
 	}
@@ -112,10 +113,10 @@ func (w *words) reasonTable(ranked []cause.Ranked) *table {
 	t.caption = w.tell("caption-causes")
 	for i := range ranked {
 		c := &ranked[i]
-		t.band(say.Capital(w.causeShare(c.Title(), c.Share)))
+		t.band(say.Capital(w.causeShare(w.CauseTitle(c), c.Share)))
 		w.reasonRows(t, w.tell("fact-for"), c.For, w.because)
 		w.reasonRows(t, w.tell("fact-against"), c.Against, w.although)
-		t.add(w.tell("fact-overturn"), say.Capital(c.Overturn))
+		t.add(w.tell("fact-overturn"), say.Capital(w.Filled(c.Overturn)))
 	}
 	return t
 }
@@ -127,13 +128,15 @@ func (w *words) reasonRows(t *table, name string, reasons []cause.Reason, told f
 	}
 }
 
-func (w *words) because(r *cause.Reason) string { return w.tell("reason-for", r.Fact, r.Why) }
+func (w *words) because(r *cause.Reason) string {
+	return w.tell("reason-for", w.Telling(&r.Fact), r.Why)
+}
 
 func (w *words) although(r *cause.Reason) string {
 	if r.Expected == "" {
-		return w.tell("reason-less-usual", r.Fact, r.Why)
+		return w.tell("reason-less-usual", w.Telling(&r.Fact), r.Why)
 	}
-	return w.tell("reason-more-usual", r.Fact, r.Expected, r.Why)
+	return w.tell("reason-more-usual", w.Telling(&r.Fact), r.Expected, r.Why)
 }
 
 // nextTest says what to do next, and what else would do.
@@ -142,10 +145,10 @@ func (w *writer) nextTest(r *cause.Result) {
 	if t == nil {
 		return
 	}
-	w.subsection(w.tell("head-next-test", t.Name))
+	w.subsection(w.tell("head-next-test", w.Filled(t.Name)))
 	w.addCautions(t)
 	f := w.testTable(t)
-	w.addOthers(f, r.Others, func(o *cause.Test) string { return o.Name })
+	w.addOthers(f, r.Others, func(o *cause.Test) string { return w.Filled(o.Name) })
 	w.show(f)
 }
 
@@ -155,7 +158,7 @@ func (d *Document) addNext(r *cause.Result) {
 	if t == nil {
 		return
 	}
-	d.section(d.tell("head-next-test", t.Name))
+	d.section(d.tell("head-next-test", d.Filled(t.Name)))
 	d.addCautions(t)
 	f := d.testTable(t)
 	var outcomes []string
@@ -167,7 +170,7 @@ func (d *Document) addNext(r *cause.Result) {
 		f.add(d.tell("fact-tells"), strings.Join(outcomes, "\n"))
 	}
 	d.addOthers(f, r.Others, func(o *cause.Test) string {
-		return d.tell("test-takes", o.Name, d.tell("time-minutes", d.grouped(o.Minutes)))
+		return d.tell("test-takes", d.Filled(o.Name), d.tell("time-minutes", d.grouped(o.Minutes)))
 	})
 	d.show(f)
 }
@@ -182,8 +185,8 @@ func (d *Document) addCautions(t *cause.Test) {
 // testTable is how a test is made and read.
 func (w *words) testTable(t *cause.Test) *table {
 	f := facts()
-	f.add(w.tell("fact-how"), t.How)
-	f.add(w.tell("fact-decides"), t.Decides)
+	f.add(w.tell("fact-how"), w.Filled(t.How))
+	f.add(w.tell("fact-decides"), w.Filled(t.Decides))
 	f.add(w.tell("fact-takes"), w.tell("time-minutes", w.grouped(t.Minutes)))
 	return f
 }
@@ -203,9 +206,9 @@ func (w *words) addOthers(f *table, others []cause.Test, named func(*cause.Test)
 func (d *Document) addGrounds(c *Causes) {
 	var lines list
 	for _, f := range c.Result.Done {
-		lines = append(lines, d.asSentence(d.tell("ground-made", f.Text)))
+		lines = append(lines, d.asSentence(d.tell("ground-made", d.Telling(&f.Found))))
 	}
-	for _, n := range c.Result.Notes {
+	for _, n := range slices.Concat(d.CauseNotes(c.Result), c.Also) {
 		lines = append(lines, d.asSentence(n))
 	}
 	if c.Drives != "" {

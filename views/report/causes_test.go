@@ -10,6 +10,7 @@ import (
 	"stumble/misfire/cause"
 	layouts "stumble/misfire/engine"
 	"stumble/obd"
+	"stumble/views/say"
 )
 
 // explained is causes of a V6 with those codes.
@@ -28,28 +29,28 @@ func causesPage(t testing.TB, c *Causes, width int) string {
 
 func TestWriteCauses(t *testing.T) {
 	c := explained(t, 0x0305, 0x0355)
-	c.Result.Done = append(c.Result.Done, cause.Finding{Test: "coil_swap", Text: "the coil was moved"})
-	page := causesPage(t, c, 400)
+	c.Result.Done = append(c.Result.Done, cause.Finding{Test: "coil_swap", Found: cause.Telling{Kind: cause.MissesKept}})
+	page, words := causesPage(t, c, 400), say.English()
 	title := en("title-causes")
-	assert.True(t, strings.HasPrefix(page, title+"\n"+strings.Repeat("=", len(title))+"\n\n"+c.Result.Sentence+"\n"), "the verdict comes first")
+	assert.True(t, strings.HasPrefix(page, title+"\n"+strings.Repeat("=", len(title))+"\n\n"+words.Causes(c.Result)+"\n"), "the verdict comes first")
 	next := c.Result.Next
 	require.NotNil(t, next)
-	parts := []string{"By the codes alone", "P0355 is stored", "cylinder 5", c.Result.Ranked[0].Title(), next.Name, next.How, next.Decides, next.Outcomes[0].Leads,
-		"- Made: the coil was moved.", "- From drive 5,[2J running.", en("fact-for"), en("fact-overturn"), en("note-causes")}
+	parts := []string{"By the codes alone", "P0355 is stored", "cylinder 5", words.CauseTitle(&c.Result.Ranked[0]), words.Filled(next.Name), words.Filled(next.How), words.Filled(next.Decides), next.Outcomes[0].Leads,
+		"- Made: the misses did not grow more within a drive.", "- From drive 5,[2J running.", en("fact-for"), en("fact-overturn"), en("note-causes")}
 	for _, text := range next.Cautions {
 		parts = append(parts, "! "+text)
 	}
 	for _, o := range c.Result.Others {
-		parts = append(parts, o.Name+" (")
+		parts = append(parts, words.Filled(o.Name)+" (")
 	}
-	for _, note := range c.Result.Notes {
+	for _, note := range words.CauseNotes(c.Result) {
 		parts = append(parts, note[1:])
 	}
 	plain := strings.ReplaceAll(page, firmSpace, " ")
 	for _, part := range parts {
 		assert.Contains(t, plain, strings.ReplaceAll(part, firmSpace, " "))
 	}
-	assert.Less(t, strings.Index(page, "! "), strings.Index(page, next.How), "warned before told how")
+	assert.Less(t, strings.Index(page, "! "), strings.Index(page, words.Filled(next.How)), "warned before told how")
 	assert.Equal(t, 1, strings.Count(page, "The misses stay with cylinder 5 after its coil was moved"))
 	for columns := least; columns <= 140; columns++ {
 		requireNarrow(t, causesPage(t, c, columns), columns)

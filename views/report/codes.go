@@ -30,8 +30,7 @@ func beforeCAN(r *obd.CodeReport) bool {
 // codeList is one of the three lists that every module keeps.
 type codeList struct {
 	name, meaning catalogue.Key
-	// opening is how a line of CodeReport.Unread on this list begins.
-	opening string
+	unread        obd.UnreadKind
 	// sinceCAN says that older buses have no such list.
 	sinceCAN bool
 	of       func(*obd.ModuleCodes) []obd.Code
@@ -39,19 +38,19 @@ type codeList struct {
 
 func codeLists() [3]codeList {
 	return [3]codeList{
-		{"word-stored", "meaning-stored", unreadStored, false, func(m *obd.ModuleCodes) []obd.Code { return m.Stored }},
-		{"word-pending", "meaning-pending", unreadPending, false, func(m *obd.ModuleCodes) []obd.Code { return m.Pending }},
-		{"word-permanent", "meaning-permanent", unreadPermanent, true, func(m *obd.ModuleCodes) []obd.Code { return m.Permanent }},
+		{"word-stored", "meaning-stored", obd.UnreadStored, false, func(m *obd.ModuleCodes) []obd.Code { return m.Stored }},
+		{"word-pending", "meaning-pending", obd.UnreadPending, false, func(m *obd.ModuleCodes) []obd.Code { return m.Pending }},
+		{"word-permanent", "meaning-permanent", obd.UnreadPermanent, true, func(m *obd.ModuleCodes) []obd.Code { return m.Permanent }},
 	}
 }
 
 // read reports whether a list was read from every module that answered.
 func (l codeList) read(r *obd.CodeReport) bool {
-	return len(r.Modules) > 0 && !unreadBegins(r.Unread, l.opening)
+	return len(r.Modules) > 0 && !isUnread(r.Unread, l.unread)
 }
 
-func unreadBegins(unread []string, opening string) bool {
-	return slices.ContainsFunc(unread, func(line string) bool { return strings.HasPrefix(line, opening) })
+func isUnread(unread []obd.Unread, what obd.UnreadKind) bool {
+	return slices.ContainsFunc(unread, func(u obd.Unread) bool { return u.What == what })
 }
 
 // codes are all codes of a list, each once, in order.
@@ -195,7 +194,7 @@ func (w *words) workLine(codes []obd.Code) string {
 // addFrames shows each freeze frame: a sentence, then everything that was kept.
 func (d *Document) addFrames(r *obd.CodeReport) {
 	if len(r.Frames) == 0 {
-		if len(r.Modules) > 0 && !unreadBegins(r.Unread, unreadFrame) {
+		if len(r.Modules) > 0 && !isUnread(r.Unread, obd.UnreadFrame) {
 			d.say(d.tell("say-no-frame"))
 		}
 		return
@@ -245,28 +244,20 @@ func (w *words) readingTable(readings []obd.Reading) *table {
 }
 
 // addUnread lists what could not be read.
-func (d *Document) addUnread(unread []string) {
+func (d *Document) addUnread(unread []obd.Unread) {
 	if len(unread) == 0 {
 		return
 	}
 	d.section(d.tell("head-unread"))
 	d.say(d.tell("say-unread"))
 	lines := make(list, len(unread))
-	for i, l := range unread {
-		lines[i] = foreign(l)
+	for i := range unread {
+		lines[i] = foreign(d.Unread(&unread[i]))
 	}
 	d.add(lines)
 }
 
-// CodesUnread picks the lines that are about codes and their freeze frames.
-func CodesUnread(unread []string) []string {
-	var out []string
-	for _, line := range unread {
-		for _, opening := range [...]string{unreadStored, unreadPending, unreadPermanent, unreadFrame} {
-			if strings.HasPrefix(line, opening) {
-				out = append(out, line)
-			}
-		}
-	}
-	return out
+// CodesUnread picks what is about codes and their freeze frames.
+func CodesUnread(unread []obd.Unread) []obd.Unread {
+	return slices.DeleteFunc(slices.Clone(unread), func(u obd.Unread) bool { return !u.Codes() })
 }

@@ -81,12 +81,12 @@ func TestListStates(t *testing.T) {
 			[]string{"stored     none", "pending    none", "permanent  none", en("say-no-codes"), en("say-no-frame")}, []string{"not read"}},
 		{"nobody answered", obd.CodeReport{},
 			[]string{"stored     not read", "pending    not read", "permanent  not read", en("say-nobody")}, []string{en("say-no-codes"), en("say-no-frame"), "none"}},
-		{"one list not read", obd.CodeReport{Modules: none, Unread: []string{unreadPermanent + ": refused"}},
+		{"one list not read", obd.CodeReport{Modules: none, Unread: []obd.Unread{{What: obd.UnreadPermanent, Why: "refused"}}},
 			[]string{"stored     none", "permanent  not read", "- permanent codes: refused"}, []string{en("say-no-codes")}},
 		{"one module's list cut short", obd.CodeReport{
-			Modules: []obd.ModuleCodes{{Module: engine, Stored: []obd.Code{0x0301}}}, Unread: []string{unreadStored + " of module 7E8: cut"}},
+			Modules: []obd.ModuleCodes{{Module: engine, Stored: []obd.Code{0x0301}}}, Unread: []obd.Unread{{What: obd.UnreadStored, Module: &engine, Why: "cut"}}},
 			[]string{"stored     P0301, perhaps more: not wholly read"}, []string{en("say-no-codes")}},
-		{"freeze frame not read", obd.CodeReport{Modules: none, Unread: []string{unreadFrame + ": no answer"}},
+		{"freeze frame not read", obd.CodeReport{Modules: none, Unread: []obd.Unread{{What: obd.UnreadFrame, Why: "no answer"}}},
 			[]string{en("say-no-codes")}, []string{en("say-no-frame")}},
 		{"a bus before permanent codes", obd.CodeReport{Modules: []obd.ModuleCodes{{Module: kline}}},
 			[]string{"permanent  " + en("word-older"), en("say-no-codes")}, []string{"not read"}},
@@ -119,13 +119,13 @@ type mute struct{ protocol obd.Protocol }
 func (m mute) Do(context.Context, obd.Request) (elm.Answer, error) { return elm.Answer{}, elm.NoData }
 func (m mute) Protocol() obd.Protocol                              { return m.protocol }
 
-// The lines by which this package knows an unread list are those that reading writes.
-func TestUnreadLinesAreKnown(t *testing.T) {
+// What reading notes of codes is known to be about codes.
+func TestUnreadIsKnown(t *testing.T) {
 	for protocol, lines := range map[obd.Protocol]int{obd.CAN11At500: 4, obd.ISO9141: 3} {
 		r, err := vehicle.ReadCodes(t.Context(), mute{protocol}, &vehicle.Capabilities{Protocol: protocol})
 		require.NoError(t, err)
 		require.Len(t, r.Unread, lines)
-		assert.Equal(t, r.Unread, CodesUnread(r.Unread), "each is known by how it begins")
+		assert.Equal(t, r.Unread, CodesUnread(r.Unread), "each is about codes")
 	}
 }
 

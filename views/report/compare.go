@@ -40,7 +40,7 @@ func WriteComparison(w io.Writer, c *Comparison, width int) error {
 	r := c.Result
 	d.addVerdict(r, c.Swap, d.Finding(r))
 	if c.Causes != nil && len(c.Causes.Ranked) > 0 {
-		d.say(c.Causes.Sentence)
+		d.say(d.Causes(c.Causes))
 	}
 	d.section(d.tell("head-compared"))
 	d.show(d.comparedTable(c))

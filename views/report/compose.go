@@ -83,7 +83,7 @@ func (w *writer) engineLine() string {
 		if s.Engine.Cylinders == 0 {
 			continue
 		}
-		words := isolate(s.Engine.Name)
+		words := isolate(w.Engine(s.Engine))
 		if order := s.Engine.Row().Order; order != "" {
 			words = w.tell("engine-order", words, order)
 		}

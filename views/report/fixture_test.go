@@ -124,7 +124,7 @@ func curlewIntake(t testing.TB) *obd.Intake {
 			{Module: engine, Code: 0x0300, Readings: frozen(engine, 0x0C, 2150, 0x04, 71)},
 			{Module: gears, Frame: 1, Code: 0xC100},
 		},
-		Unread: []string{"permanent codes: module 7E8 refused service 0A: conditions not correct (code 22)", "supply\tvoltage: \x07no answer"},
+		Unread: []obd.Unread{{What: obd.UnreadPermanent, Why: "module 7E8 refused service 0A: conditions not correct (code 22)"}, {Line: "supply\tvoltage: \x07no answer"}},
 	}
 	i.Tests = append(counts(t, 40, 12, 65535, 65535, 33, 9, 41, 3, 38, 7, 0, 0),
 		record(t, gears, 0xA2, obd.TIDCount, 0x24, 7, 0, 5), record(t, gears, 0xA3, obd.TIDCount, 0x24, 0, 0, 0))
@@ -138,7 +138,7 @@ func rookIntake(t testing.TB) *obd.Intake {
 		At: noon, Adapter: "ELM327 v2.1", Protocol: obd.ISO9141, Voltage: 12.1,
 		CodeReport: obd.CodeReport{
 			Modules: []obd.ModuleCodes{{Module: kline, Stored: []obd.Code{0x0303}}},
-			Unread:  []string{"pending codes: no answer from the car (NO DATA)", "freeze frame: no answer from the car (NO DATA)"},
+			Unread:  []obd.Unread{{What: obd.UnreadPending, Why: "no answer from the car (NO DATA)"}, {What: obd.UnreadFrame, Why: "no answer from the car (NO DATA)"}},
 		},
 		Modules: []obd.ModuleIntake{{Module: kline, Monitors: status(t, kline, obd.PIDStatus, 0x81, 0x07, 0x25, 0x00)}},
 		Legacy: []obd.LegacyResult{

@@ -18,7 +18,7 @@ func FuzzForeignNames(f *testing.F) {
 	f.Add("\u0301\u200d👩\u200d", 92)
 	f.Fuzz(func(t *testing.T, name string, extra int) {
 		w := least + int(uint(extra)%100)
-		i := &obd.Intake{Adapter: name, VIN: name, CodeReport: obd.CodeReport{Unread: []string{name}},
+		i := &obd.Intake{Adapter: name, VIN: name, CodeReport: obd.CodeReport{Unread: []obd.Unread{{Line: name}}},
 			Modules: []obd.ModuleIntake{{Module: engine, Calibrations: []string{name, name}, CVNs: []obd.CVN{1}, Name: name}}}
 		page := text(t, func(b *strings.Builder) error { return WriteIntake(b, i, w) })
 		for line := range strings.Lines(page) {

@@ -127,7 +127,7 @@ func TestMiscount(t *testing.T) {
 	assert.NotContains(t, intakePage(t, i), "its list holds")
 	i.Modules[0].Monitors.Codes = 2
 	assert.Contains(t, intakePage(t, i), "Module 7E8 counts 2 stored codes, and its list holds 1.")
-	i.Unread = []string{unreadStored + ": cut short"}
+	i.Unread = []obd.Unread{{What: obd.UnreadStored, Why: "cut short"}}
 	assert.NotContains(t, intakePage(t, i), "its list holds", "the list itself is in doubt")
 }
 

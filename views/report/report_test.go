@@ -52,18 +52,20 @@ func worked(t testing.TB) *Case {
 	c.After.At = noon.Add(24 * time.Hour)
 	c.Readiness = &proof.Readiness{Incomplete: []obd.Monitor{obd.MonitorCatalyst}}
 	c.Progress = &proof.Progress{Driving: 2, CleanInRow: 1, WarmUps: 1, ClearWarmUps: 3, ClearKilometres: 160.9344, Now: proof.Cycle{Start: math.NaN(), Coolant: math.NaN()}}
+	runs := cause.Telling{Kind: cause.ComeInRuns}
 	c.Causes = &cause.Result{
-		Sentence: "Most likely: plug wire or its boot, cylinder 2.",
+		Basis: cause.FromCounts,
 		Ranked: []cause.Ranked{
-			{Name: "plug wire or its boot", Cylinders: []int{2}, Share: 0.7, Overturn: "the misses stay with cylinder 2",
-				For:     []cause.Reason{{Fact: "misses under load"}, {Fact: "misses under load"}, {Fact: "one cylinder alone"}},
-				Against: []cause.Reason{{Fact: "none in rain"}}},
+			{Name: "plug wire or its boot", Cylinders: []int{2}, Share: 0.7, Overturn: cause.Text{Table: "the misses stay with {cyl}", Cylinders: []int{2}},
+				For:     []cause.Reason{{Fact: runs}, {Fact: runs}, {Fact: cause.Telling{Kind: cause.CodesName, Cylinders: []int{2}}}},
+				Against: []cause.Reason{{Fact: cause.Telling{Kind: cause.MissesKept}}}},
 			{Name: "spark plug", Cylinders: []int{2}, Share: 0.29}, {Name: "coil", Share: 0.009}, {Name: "valve", Share: 0.001},
 		},
-		Next:   &cause.Test{Name: "exchange the wires", How: "Change them over.", Decides: "It follows the wire.", Minutes: 10, Cautions: []string{"Engine off, key off."}},
-		Others: []cause.Test{{Name: "measure the wire"}},
-		Notes:  []string{"a note of the ranking"},
+		Next:   &cause.Test{Name: cause.Text{Table: "exchange the wires"}, How: cause.Text{Table: "Change them over."}, Decides: cause.Text{Table: "It follows the wire."}, Minutes: 10, Cautions: []string{"Engine off, key off."}},
+		Others: []cause.Test{{Name: cause.Text{Table: "measure the wire"}}},
+		Notes:  []cause.Note{{Kind: cause.ClearedLately}},
 	}
+	c.CausesAlso = []string{"a note of the ranking"}
 	for i, judged := range bench.Judge([]bench.Reading{
 		{Part: bench.Wire, Cylinder: 1, Quantity: bench.Resistance, Value: 11.6, Unit: "kohm", Length: 0.6},
 		{Part: bench.Wire, Cylinder: 2, Quantity: bench.Resistance, Value: math.Inf(1), Unit: "kohm"},

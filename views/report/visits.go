@@ -63,7 +63,7 @@ func (w *writer) visits() (found []*Visit) {
 }
 
 // unread is what of a visit could not be read.
-func (v *Visit) unread() []string {
+func (v *Visit) unread() []obd.Unread {
 	if v.Intake != nil {
 		return v.Intake.Unread
 	}

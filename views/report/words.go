@@ -26,14 +26,6 @@ func (w *words) count(key catalogue.Key, n float64, more ...any) string {
 	return w.Count(key, n, append([]any{w.quantity(n, obd.Counts)}, more...)...)
 }
 
-// How lines of CodeReport.Unread begin, by what they are about; package vehicle writes them.
-const (
-	unreadStored    = "stored codes"
-	unreadPending   = "pending codes"
-	unreadPermanent = "permanent codes"
-	unreadFrame     = "freeze frame"
-)
-
 func (w *words) onOff(on bool) string {
 	if on {
 		return w.tell("word-on")

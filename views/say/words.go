@@ -45,6 +45,14 @@ func Grouped(v float64) string {
 	return s
 }
 
+// Plural writes how many of a thing there are: "1 miss", "1,200 misses". It is for pages that no catalogue has yet.
+func Plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return Grouped(float64(n)) + " " + many
+}
+
 // Rate writes a rate per 1,000 firings with as many digits as one reads at a glance: "none", "fewer than 0.1", "2.5",
 // "31".
 func (w Words) Rate(perThousand float64) string {

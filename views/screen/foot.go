@@ -5,10 +5,10 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"stumble/views/say"
 	"time"
 
 	"stumble/views"
-	"stumble/views/say"
 	"stumble/views/wrap"
 )
 

@@ -54,7 +54,7 @@ func (p *painter) carFields(s *misfire.Summary) []field {
 	if live.MIL == misfire.MILFlashing {
 		mil = p.pal.alert
 	}
-	engine := field{words: []string{views.Whole(live.RPM) + " rpm"}, style: p.pal.strong}
+	engine := field{words: []string{say.Rounded(live.RPM) + " rpm"}, style: p.pal.strong}
 	if !live.Running {
 		engine.words[0] = "engine not running"
 	}
@@ -62,9 +62,9 @@ func (p *painter) carFields(s *misfire.Summary) []field {
 	return []field{
 		{words: views.GearWords(live.Gear), style: p.pal.strong},
 		engine,
-		{words: []string{"load " + views.Whole(live.Load) + " %"}},
-		{words: []string{"speed " + views.Whole(live.Speed) + " km/h", views.Whole(live.Speed) + " km/h"}, rank: 3},
-		{words: []string{"coolant " + views.Whole(live.Coolant) + " " + p.gl.degree, views.Whole(live.Coolant) + " " + p.gl.degree}, rank: 4},
+		{words: []string{"load " + say.Rounded(live.Load) + " %"}},
+		{words: []string{"speed " + say.Rounded(live.Speed) + " km/h", say.Rounded(live.Speed) + " km/h"}, rank: 3},
+		{words: []string{"coolant " + say.Rounded(live.Coolant) + " " + p.gl.degree, say.Rounded(live.Coolant) + " " + p.gl.degree}, rank: 4},
 		{words: []string{"lamp (MIL) " + live.MIL.String(), "MIL " + live.MIL.String()}, rank: 1, style: mil},
 		{words: []string{elapsed + " elapsed", elapsed}, rank: 2},
 		{words: views.Cadence(s.Refresh), rank: 5},

@@ -11,6 +11,7 @@ import (
 	"stumble/misfire/journal"
 	"stumble/views"
 	"stumble/views/report"
+	"stumble/views/say"
 	"stumble/views/wrap"
 )
 
@@ -44,8 +45,8 @@ const noJobs = "No job is saved yet. 'stumble intake' and 'stumble watch' begin 
 func jobItem(ctx context.Context, s Shelf, b *journal.Job) item {
 	vehicle := job.Printable(cmp.Or(b.Vehicle.Name, b.Vehicle.VIN))
 	about := job.Printable(cmp.Or(b.Name, b.Complaint))
-	counts := []string{views.Things(b.Intakes, "intake"), views.Things(b.Drives, "drive"),
-		views.Things(b.Bench, "bench reading"), views.Things(b.Notes, "note")}
+	counts := []string{say.Plural(b.Intakes, "intake", "intakes"), say.Plural(b.Drives, "drive", "drives"),
+		say.Plural(b.Bench, "bench reading", "bench readings"), say.Plural(b.Notes, "note", "notes")}
 	detail := []string{strings.Join(counts, ", ")}
 	if b.Complaint != "" {
 		detail = append(detail, "Complaint: "+job.Printable(b.Complaint))

@@ -340,7 +340,7 @@ func detailOf(c *misfire.Cell, room int) string {
 		wordings = append([]string{wordings[0] + ", bursts"}, wordings...)
 	}
 	if c.Mixed >= 0.005 {
-		wordings = append([]string{wordings[0] + ", " + views.Whole(100*c.Mixed) + " % mixed"}, wordings...)
+		wordings = append([]string{wordings[0] + ", " + say.Rounded(100*c.Mixed) + " % mixed"}, wordings...)
 	}
 	return wrap.Longest(room, wordings...)
 }

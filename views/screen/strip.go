@@ -8,6 +8,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/gear"
 	"stumble/views"
+	"stumble/views/say"
 	"stumble/views/wrap"
 )
 
@@ -136,7 +137,7 @@ func (p *painter) drawStripHeadings(cv canvas, y int, l lanes, top float64) {
 		words := wrap.Longest(l.rpmW, "rpm"+pen+" load"+dots, "rpm"+pen+" ld"+dots, pen+dots)
 		cv.text(l.rpm, y, wrap.Cut(words, l.rpmW, p.gl.more), p.pal.faint)
 	} else {
-		p.drawAxis(cv, l.rpm, y, l.rpmW, "rpm", views.Whole(top))
+		p.drawAxis(cv, l.rpm, y, l.rpmW, "rpm", say.Rounded(top))
 		p.drawAxis(cv, l.load, y, l.loadW, "load", "100")
 	}
 	if l.notesW > 0 {

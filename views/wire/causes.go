@@ -3,6 +3,7 @@ package wire
 import (
 	"stumble/misfire/cause"
 	"stumble/views/report"
+	"stumble/views/say"
 )
 
 // Causes is ranked causes: {"kind":"causes",...}.
@@ -83,9 +84,10 @@ type TestDone struct {
 // NewCauses is causes as an object.
 func NewCauses(c *report.Causes) Causes {
 	r := c.Result
+	words := say.English()
 	o := Causes{
-		Kind: "causes", Drives: Word(c.Drives), Ignition: Word(c.Ignition.Key()), Sentence: r.Sentence, Basis: r.Basis, Bits: rounded(r.Bits),
-		Ranked: []Ranked{}, Others: []Test{}, Facts: []Fact{}, Done: []TestDone{}, Notes: list(r.Notes),
+		Kind: "causes", Drives: Word(c.Drives), Ignition: Word(c.Ignition.Key()), Sentence: words.Causes(r), Basis: r.Basis, Bits: rounded(r.Bits),
+		Ranked: []Ranked{}, Others: []Test{}, Facts: []Fact{}, Done: []TestDone{}, Notes: append(words.CauseNotes(r), c.Also...),
 	}
 	if c.Job != 0 {
 		o.Job = &c.Job
@@ -101,17 +103,17 @@ func NewCauses(c *report.Causes) Causes {
 		o.Others = append(o.Others, testObject(&r.Others[i]))
 	}
 	for _, f := range r.Facts {
-		o.Facts = append(o.Facts, Fact{f.Text, f.Feature, shares(f.Weights), Word(f.Said)})
+		o.Facts = append(o.Facts, Fact{words.Telling(&f.Found), f.Feature, shares(f.Weights), Word(f.Said)})
 	}
 	for _, f := range r.Done {
-		o.Done = append(o.Done, TestDone{f.Test, f.Text})
+		o.Done = append(o.Done, TestDone{f.Test, words.Telling(&f.Found)})
 	}
 	return o
 }
 
 func rankedObject(r *cause.Ranked) Ranked {
 	o := Ranked{Cause: r.Key, Name: r.Name, Cylinders: list(r.Cylinders), Share: rounded(r.Share), For: reasonObjects(r.For),
-		Against: reasonObjects(r.Against), Overturn: r.Overturn}
+		Against: reasonObjects(r.Against), Overturn: say.English().Filled(r.Overturn)}
 	if r.Bank > 0 {
 		o.Bank = &r.Bank
 	}
@@ -121,14 +123,15 @@ func rankedObject(r *cause.Ranked) Ranked {
 func reasonObjects(reasons []cause.Reason) []Reason {
 	all := make([]Reason, len(reasons))
 	for i, r := range reasons {
-		all[i] = Reason{r.Fact, r.Why, r.Source, rounded(r.Times), Word(r.Expected), r.ByTest}
+		all[i] = Reason{say.English().Telling(&r.Fact), r.Why, r.Source, rounded(r.Times), Word(r.Expected), r.ByTest}
 	}
 	return all
 }
 
 func testObject(t *cause.Test) Test {
-	o := Test{Test: t.Key, Name: t.Name, Part: t.Part, Minutes: rounded(t.Minutes), Materials: rounded(t.Materials), Bits: rounded(t.Bits),
-		How: t.How, Decides: t.Decides, Outcomes: []TestOutcome{}, Cautions: list(t.Cautions)}
+	words := say.English()
+	o := Test{Test: t.Key, Name: words.Filled(t.Name), Part: t.Part, Minutes: rounded(t.Minutes), Materials: rounded(t.Materials), Bits: rounded(t.Bits),
+		How: words.Filled(t.How), Decides: words.Filled(t.Decides), Outcomes: []TestOutcome{}, Cautions: list(t.Cautions)}
 	for _, out := range t.Outcomes {
 		o.Outcomes = append(o.Outcomes, TestOutcome{out.Key, rounded(out.Share), out.Leads, rounded(out.Then)})
 	}
@@ -174,13 +177,13 @@ func NewCausesBrief(r *cause.Result) *CausesBrief {
 	if r == nil || len(r.Ranked) == 0 {
 		return nil
 	}
-	o := &CausesBrief{Sentence: r.Sentence, Basis: r.Basis}
+	o := &CausesBrief{Sentence: say.English().Causes(r), Basis: r.Basis}
 	for i := range r.Ranked[:min(briefTold, len(r.Ranked))] {
 		c := &r.Ranked[i]
 		o.Ranked = append(o.Ranked, BriefRank{c.Key, c.Name, list(c.Cylinders), rounded(c.Share)})
 	}
 	if r.Next != nil {
-		o.Next = &BriefTest{r.Next.Key, r.Next.Name, rounded(r.Next.Minutes)}
+		o.Next = &BriefTest{r.Next.Key, say.English().Filled(r.Next.Name), rounded(r.Next.Minutes)}
 	}
 	return o
 }

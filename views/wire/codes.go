@@ -5,6 +5,7 @@ import (
 
 	"stumble/obd"
 	"stumble/views/report"
+	"stumble/views/say"
 )
 
 // Codes is the JSON object of the command codes. Fields are only ever added. A list that is empty is [], a
@@ -63,9 +64,12 @@ func NewCodes(r *obd.CodeReport) Codes {
 
 func codeListsObject(r *obd.CodeReport) CodeLists {
 	return CodeLists{
-		Modules: each(r.Modules, moduleCodesObject), FreezeFrames: each(r.Frames, frameObject), Unread: each(r.Unread, same),
+		Modules: each(r.Modules, moduleCodesObject), FreezeFrames: each(r.Frames, frameObject), Unread: each(r.Unread, unreadObject),
 	}
 }
+
+// unreadObject is what could not be read, as a line.
+func unreadObject(u *obd.Unread) string { return say.English().Unread(u) }
 
 func moduleCodesObject(m *obd.ModuleCodes) ModuleCodes {
 	return ModuleCodes{

@@ -100,9 +100,9 @@ func NewIntake(i *obd.Intake) Intake {
 		Kind: "intake", Voltage: unknown(), VIN: Word(i.VIN), Adapter: i.Adapter, Protocol: Protocol{int(i.Protocol), i.Protocol.String()},
 		Modules: each(i.Modules, moduleObject), Codes: codeListsObject(&i.CodeReport),
 		Tests: each(i.Tests, onBoardObject), LegacyTests: each(i.Legacy, oldTestObject),
-		Counts: each(report.CountsOf(i.Tests), countObject), Live: each(i.Live, liveObject), Unread: each(i.Unread, same),
+		Counts: each(report.CountsOf(i.Tests), countObject), Live: each(i.Live, liveObject), Unread: each(i.Unread, unreadObject),
 	}
-	o.Codes.Unread = each(report.CodesUnread(i.Unread), same)
+	o.Codes.Unread = each(report.CodesUnread(i.Unread), unreadObject)
 	if at := i.At.UTC(); !at.IsZero() {
 		o.At = &at
 	}

@@ -1,36 +1,48 @@
 package wire
 
 import (
-	"strings"
-	"time"
-
-	"stumble/misfire/steps"
+	"stumble/misfire/guide"
 	"stumble/views"
+	"stumble/views/say"
+	"time"
 )
 
-// StepEvent is an event of a guided test: {"kind":"step",...}.
-type StepEvent struct {
-	Kind    string `json:"kind"`
-	Event   string `json:"event"` // "began", "asked", "held", "ended", "skipped", "broken_off", "repeated", "over"
-	Time    Stamp  `json:"time"`
-	Seconds Number `json:"seconds"` // since the drive began
-	Step    Word   `json:"step"`    // its key; null when the test is over
-	Name    Word   `json:"name"`
-	Number  int    `json:"number"`
-	Of      int    `json:"of"`
-	Text    string `json:"text"` // what to do, or what became of it
-	Left    Number `json:"seconds_left"`
+// Guide is an event of a guided test: {"kind":"step",...} of a load test, {"kind":"balance_step",...} of a balance test.
+// Fields that the other kind has are left out.
+type Guide struct {
+	Kind     string  `json:"kind"`
+	Event    string  `json:"event"`         // the word of guide.Kind
+	Ask      string  `json:"ask,omitempty"` // the word of guide.Ask
+	Time     Stamp   `json:"time"`
+	Seconds  Number  `json:"seconds"`        // since the drive began
+	Step     *Word   `json:"step,omitempty"` // its key; null when the test is over
+	Name     *Word   `json:"name,omitempty"`
+	Cylinder *Number `json:"cylinder,omitempty"` // null where none is meant
+	Number   int     `json:"number"`
+	Of       int     `json:"of"`
+	Round    int     `json:"round,omitempty"`
+	Text     string  `json:"text"` // what to do, or what became of it
+	Left     Number  `json:"seconds_left"`
 }
 
-// NewStepEvent is an event as a line; start is when the drive began.
-func NewStepEvent(e steps.Event, start time.Time) StepEvent {
-	line := StepEvent{Kind: "step", Event: e.Kind.String(), Time: Stamp(e.At), Seconds: unknown(),
-		Number: e.Number, Of: e.Of, Text: e.Text, Left: rounded(e.Left.Seconds())}
+// NewGuide returns an event as a line; start is when the drive began.
+func NewGuide(e *guide.Event, start time.Time) Guide {
+	words := say.English()
+	line := Guide{Kind: "step", Event: e.Kind.String(), Time: Stamp(e.At), Seconds: unknown(),
+		Number: e.Number, Of: e.Of, Round: e.Round, Text: words.Saying(e.Say), Left: rounded(e.Left.Seconds())}
 	if !start.IsZero() {
 		line.Seconds = rounded(e.At.Sub(start).Seconds())
 	}
+	if e.Round > 0 {
+		line.Kind, line.Ask, line.Cylinder = "balance_step", e.Ask.String(), new(Number)
+		if *line.Cylinder = unknown(); e.Cylinder > 0 {
+			*line.Cylinder = Number(e.Cylinder)
+		}
+		return line
+	}
+	line.Step, line.Name = new(Word), new(Word)
 	if e.Step != nil {
-		line.Step, line.Name = Word(e.Step.Key), Word(e.Step.Name)
+		*line.Step, *line.Name = Word(e.Step.Key), Word(words.StepName(e.Step))
 	}
 	return line
 }
@@ -51,7 +63,7 @@ type StepResult struct {
 	Firings   Number      `json:"firings"` // of each cylinder in that time
 	Needed    Number      `json:"firings_needed"`
 	Remark    Word        `json:"remark"`
-	Cylinders []StepCount `json:"cylinders"` // all running of the drive in the step's condition
+	Cylinders []StepCount `json:"cylinders"` // of the running in the step's condition, while it ran
 }
 
 // StepCount is one cylinder in a step's condition.
@@ -66,16 +78,17 @@ type StepCount struct {
 }
 
 // NewTestSummary is the summary of a guided test as an object.
-func NewTestSummary(s *views.State, results []steps.Result, notes []string) TestSummary {
-	o := TestSummary{NewSummary(s), make([]StepResult, len(results)), list(notes)}
+func NewTestSummary(s *views.State, results []guide.StepResult, notes []guide.Saying) TestSummary {
+	words := say.English()
+	o := TestSummary{NewSummary(s), make([]StepResult, len(results)), each(notes, func(n *guide.Saying) string { return words.Saying(*n) })}
 	for i := range results {
 		r := &results[i]
 		o.Steps[i] = StepResult{
-			Step: r.Step.Key, Name: r.Step.Name, Outcome: strings.ReplaceAll(r.Outcome.String(), " ", "_"),
-			Seconds: rounded(r.In.Seconds()), Firings: rounded(r.Firings), Needed: rounded(r.Needed), Remark: Word(r.Remark),
-			Cylinders: make([]StepCount, len(r.Cells)),
+			Step: r.Step.Key, Name: words.StepName(r.Step), Outcome: r.Outcome.String(),
+			Seconds: rounded(r.In.Seconds()), Firings: rounded(r.Firings), Needed: rounded(r.Needed), Remark: Word(words.Saying(r.Remark)),
+			Cylinders: make([]StepCount, len(r.Counts)),
 		}
-		for k, c := range r.Cells {
+		for k, c := range r.Counts {
 			n := StepCount{c.Cylinder, c.Reported, rounded(c.Misses), rounded(c.Firings), rounded(c.Rate), rounded(c.Low), rounded(c.High)}
 			if !c.Reported {
 				n.Misses, n.Rate, n.Low, n.High = unknown(), unknown(), unknown(), unknown()

@@ -2,27 +2,39 @@ package wire
 
 import (
 	"encoding/json"
+	"stumble/misfire/guide"
+	"stumble/views/viewstest"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-
-	"stumble/misfire/steps"
-	"stumble/views/viewstest"
 )
 
-func TestStepEventLine(t *testing.T) {
+func TestGuideLine(t *testing.T) {
 	at := time.Date(2026, 11, 25, 8, 31, 0, 0, time.UTC)
-	pull := steps.All()[5]
-	line, err := json.Marshal(NewStepEvent(steps.Event{At: at, Kind: steps.Broken, Step: &pull, Number: 6, Of: 6, Text: "ease off", Left: time.Minute}, at.Add(-time.Minute)))
+	pull := guide.All()[5]
+	e := guide.Event{At: at, Kind: guide.Broken, Say: guide.Saying{Kind: guide.DoEase},
+		Place: guide.Place{Step: &pull, Number: 6, Of: 6, Left: time.Minute}}
+	line, err := json.Marshal(NewGuide(&e, at.Add(-time.Minute)))
 	require.NoError(t, err)
-	assert.JSONEq(t, `{"kind":"step","event":"broken_off","time":"2026-11-25T08:31:00.000Z","seconds":60,"step":"pull","name":"Pull",
-		"number":6,"of":6,"text":"ease off","seconds_left":60}`, string(line))
-	line, err = json.Marshal(NewStepEvent(steps.Event{At: at, Kind: steps.Over, Text: "every step is done"}, time.Time{}))
+	assert.Equal(t, `{"kind":"step","event":"broken_off","time":"2026-11-25T08:31:00.000Z","seconds":60,"step":"pull","name":"Pull",`+
+		`"number":6,"of":6,"text":"ease off, drive on easily","seconds_left":60}`, string(line))
+	line, err = json.Marshal(NewGuide(&guide.Event{At: at, Kind: guide.Over, Say: guide.Saying{Kind: guide.AllStepsDone}}, time.Time{}))
 	require.NoError(t, err)
-	assert.JSONEq(t, `{"kind":"step","event":"over","time":"2026-11-25T08:31:00.000Z","seconds":null,"step":null,"name":null,
-		"number":0,"of":0,"text":"every step is done","seconds_left":0}`, string(line))
+	assert.Equal(t, `{"kind":"step","event":"over","time":"2026-11-25T08:31:00.000Z","seconds":null,"step":null,"name":null,`+
+		`"number":0,"of":0,"text":"every step is done","seconds_left":0}`, string(line))
+
+	cut := guide.Event{At: at, Kind: guide.Measured, Ask: guide.AskCool, Say: guide.Saying{Kind: guide.FallMeasured, Cylinder: 2, Value: 51.6},
+		Place: guide.Place{Cylinder: 2, Number: 2, Of: 4, Round: 1, Left: 30 * time.Second}}
+	line, err = json.Marshal(NewGuide(&cut, at.Add(-90*time.Second)))
+	require.NoError(t, err)
+	assert.Equal(t, `{"kind":"balance_step","event":"measured","ask":"cool","time":"2026-11-25T08:31:00.000Z","seconds":90,"cylinder":2,`+
+		`"number":2,"of":4,"round":1,"text":"cylinder 2 moves the idle by 52 rpm","seconds_left":30}`, string(line))
+	cut.Cylinder = 0
+	line, err = json.Marshal(NewGuide(&cut, at))
+	require.NoError(t, err)
+	assert.Contains(t, string(line), `"cylinder":null`)
 }
 
 func TestTestSummary(t *testing.T) {
