@@ -331,7 +331,7 @@ func TestScreenWithoutColour(t *testing.T) {
 	colour := regexp.MustCompile(`\x1b\[[0-9;]*(3[0-7]|38;[25];[0-9;]+|9[0-7]|4[0-7]|48;[25];[0-9;]+)m`)
 	text := func(env ...string) string {
 		s := startOnTerminal(t, env, "watch", "--port", "sim:dead-cylinder", "--speed", "60")
-		s.await("Cylinder 4 misses") // then its cell stands out, in the accent where there is colour
+		s.await("Cylinder 4 does not fire") // then its cell stands out, in the accent where there is colour
 		s.press("q")
 		s.requireLeft(statusDone)
 		return s.screen.text()

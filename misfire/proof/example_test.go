@@ -20,6 +20,14 @@ func ExampleCompare() {
 			Cylinder: 2, Condition: misfire.Condition{Gear: gear.Drive, Load: misfire.BandOfLoad(34), RPM: misfire.BandOfRPM(690), Warm: true},
 			Estimate: rate.Interval(misses, firings, 1), Reported: true, Apart: true, Judged: true, RPM: 690, Load: 34,
 			Running: time.Hour, Decides: rate.Count{Misses: misses, Firings: firings},
+			Windows: int(firings / 100), Uneven: 1, Guard: 1,
+		}
+		if misses > 0 {
+			c.Pauses = new(rate.PauseTally)
+			for range int(misses) { // one by one
+				c.Pauses.Add(0, firings/misses-1)
+				c.Pauses.Add(1, 1)
+			}
 		}
 		whole := c
 		whole.Condition = misfire.Condition{Gear: gear.Drive}

@@ -35,6 +35,7 @@ func Drove(t testing.TB, hours int, spells ...Spell) *misfire.Summary {
 		c := CellOf(p.Cylinder, p.Gear, gear.Marked, p.Misses, p.Firings)
 		c.Condition.Load, c.Condition.RPM, c.Condition.Warm = misfire.BandOfLoad(p.Load), misfire.BandOfRPM(p.Rpm), !p.Cold
 		c.RPM, c.Load, c.Decides = p.Rpm, p.Load, rate.Count{Misses: p.Misses, Firings: p.Firings}
+		c.Pauses, c.Windows, c.Uneven, c.Guard = spread(p.Misses, p.Firings), int(p.Firings/100), 1, 1
 		s.Cells = append(s.Cells, c)
 		whole := c
 		whole.Condition = misfire.Condition{Gear: p.Gear}
@@ -43,6 +44,19 @@ func Drove(t testing.TB, hours int, spells ...Spell) *misfire.Summary {
 		total.Estimate = rate.Interval(total.Misses+p.Misses, total.Firings+p.Firings, 1)
 	}
 	return s
+}
+
+// spread is misses that come evenly, one by one; nil for none.
+func spread(misses, firings float64) *rate.PauseTally {
+	if misses == 0 {
+		return nil
+	}
+	pauses := new(rate.PauseTally)
+	for range int(misses) {
+		pauses.Add(0, firings/misses-1)
+		pauses.Add(1, 1)
+	}
+	return pauses
 }
 
 // Judged is a comparison of two drives as the program makes it.

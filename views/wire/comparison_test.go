@@ -28,7 +28,7 @@ func textOf(t testing.TB, c *report.Comparison) string {
 
 func TestComparisonAsText(t *testing.T) {
 	viewstest.RequireGolden(t, "compare-proven.txt", textOf(t, viewstest.Judged(t, viewstest.Broken(t), viewstest.Cured(t, 20000), "")))
-	viewstest.RequireGolden(t, "compare-not-yet.txt", textOf(t, viewstest.Judged(t, viewstest.Broken(t), viewstest.Cured(t, 900), "")))
+	viewstest.RequireGolden(t, "compare-not-yet.txt", textOf(t, viewstest.Judged(t, viewstest.Broken(t), viewstest.Cured(t, 300), "")))
 	followed := viewstest.Drove(t, 24,
 		viewstest.Spell{Cylinder: 2, Gear: gear.Drive, Rpm: 700, Load: 32, Firings: 4000}, viewstest.Spell{Cylinder: 1, Gear: gear.Drive, Rpm: 700, Load: 32, Misses: 120, Firings: 4000},
 		viewstest.Spell{Cylinder: 2, Gear: gear.Moving, Rpm: 2050, Load: 55, Firings: 4000}, viewstest.Spell{Cylinder: 1, Gear: gear.Moving, Rpm: 2050, Load: 55, Misses: 160, Firings: 4000})
@@ -37,7 +37,7 @@ func TestComparisonAsText(t *testing.T) {
 
 func TestComparisonAsJSON(t *testing.T) {
 	var line bytes.Buffer
-	require.NoError(t, WriteLine(&line, NewComparison(viewstest.Judged(t, viewstest.Broken(t), viewstest.Cured(t, 900), ""))))
+	require.NoError(t, WriteLine(&line, NewComparison(viewstest.Judged(t, viewstest.Broken(t), viewstest.Cured(t, 300), ""))))
 	var got map[string]any
 	require.NoError(t, json.Unmarshal(line.Bytes(), &got))
 	assert.Equal(t, "comparison", got["kind"])

@@ -107,8 +107,8 @@ func ratios() []chart.Ratio {
 func spots() (all []chart.Spot) {
 	for load := range misfire.LoadBands {
 		for rpm := range misfire.RPMBands {
-			firings := float64((3000 - 700*load) * (1 + rpm))
-			misses := math.Floor(firings * math.Pow(float64(load*rpm), 2) / 2000)
+			firings := float64((3000 - 240*load) * (1 + rpm))
+			misses := math.Floor(firings * math.Pow(float64(load*rpm), 2) / 8000)
 			s := chart.Spot{
 				Load: misfire.LoadBand(load), RPM: misfire.RPMBand(rpm), Misses: misses, Firings: firings,
 				Rate: 1000 * misses / firings, Thin: firings < 1500,
