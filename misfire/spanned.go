@@ -16,7 +16,7 @@ type spanned struct {
 }
 
 // mostSpanned bounds what is kept of one cylinder; beyond it neighbours are put together.
-const mostSpanned = 512
+const mostSpanned = 256
 
 // keepSpanned keeps a window that spans several groups.
 func (l *level) keepSpanned(cylinder int, misses float64) {
