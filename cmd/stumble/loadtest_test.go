@@ -147,13 +147,14 @@ func TestLoadtestOfGivenLengths(t *testing.T) {
 			}
 			require.Len(t, seconds, 3)
 			assert.InDeltaSlice(t, []float64{240, 90, 60}, seconds, 1)
+			all := 0.0
 			for _, c := range g.summary["by_gear"].([]any) {
-				if cell := c.(map[string]any); cell["gear"] == "D" && cell["cylinder"] == 2.0 {
-					all := cell["misses"].(float64)
-					assert.LessOrEqual(t, misses[0]+misses[2], all+1e-6)
-					assert.Greater(t, misses[0]+misses[2], 0.8*all)
+				if cell := c.(map[string]any); (cell["gear"] == "D" || cell["gear"] == "D/R") && cell["cylinder"] == 2.0 {
+					all += cell["misses"].(float64)
 				}
 			}
+			assert.LessOrEqual(t, misses[0]+misses[2], 1.1*all, "windows over the end of a step are shared out, by time here and by rates there")
+			assert.Greater(t, misses[0]+misses[2], 0.8*all)
 			assert.Greater(t, misses[0], 2*misses[2], "four minutes against one")
 		})
 	}

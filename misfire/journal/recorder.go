@@ -167,7 +167,7 @@ func (r *Recorder) Ask(at time.Time, g gear.State) {
 	if g == gear.Unknown {
 		g = gear.Moving
 	}
-	r.markOf(MarkNote, at, g, "asked for "+g.String())
+	r.markOf(MarkNote, at, g, g.String())
 }
 
 // Asks is the gear that a guided test asked for, which a note with a gear tells; false for any other mark.
