@@ -360,3 +360,19 @@ func TestKeyOffFound(t *testing.T) {
 	r.until(parked(), Ended)
 	assert.Equal(t, AskEngineOff, r.last().Ask)
 }
+
+// A car that shows no count of misses is waited for five seconds, then led all the same; one that does begins at once
+// (common practice, no source).
+func TestFirstLookLastsFiveSeconds(t *testing.T) {
+	r := newRig(t, "park")
+	r.drive(parked(), tick)
+	assert.Equal(t, []Kind{Begun}, r.kinds())
+	r = newRig(t, "park")
+	for i := range r.sum.Total {
+		r.sum.Total[i] = misfire.Cell{Cylinder: i + 1}
+	}
+	r.drive(parked(), 5*time.Second)
+	assert.Empty(t, r.kinds())
+	r.drive(parked(), tick)
+	assert.Equal(t, []Kind{Begun}, r.kinds())
+}
