@@ -247,13 +247,17 @@ func TestFiguresOfTheRules(t *testing.T) {
 		proof.Disregarded: 15}, needs)
 }
 
-// The idle of a trip is at rest, a mile an hour at most (1.6 km/h; from memory).
+// The idle of a trip is at rest, a mile an hour at most (1.6 km/h; from memory), with nobody on the pedal: under 1,500 rpm,
+// cold as it may be (common practice, no source).
 func TestTripIdlesAtRest(t *testing.T) {
-	for speed, want := range map[float64]bool{0: true, 1: true, 2: false, 10: false} {
+	for _, c := range []struct {
+		rpm, speed float64
+		want       bool
+	}{{800, 0, true}, {800, 1, true}, {800, 2, false}, {800, 10, false}, {1499, 0, true}, {1500, 0, false}} {
 		r := newRoad(proof.CycleConfig{Cylinders: 4})
 		r.run(1, 800, 30, 30, 20)
-		r.run(31, 800, 30, speed, 20)
+		r.run(31, c.rpm, 30, c.speed, 20)
 		r.run(700, 2000, 40, 60, 20)
-		require.Equal(t, want, r.Progress().Now.Trip, "%v km/h", speed)
+		require.Equal(t, c.want, r.Progress().Now.Trip, "%+v", c)
 	}
 }
