@@ -376,7 +376,7 @@ func TestCloseGearsAreTwo(t *testing.T) {
 	}
 }
 
-// What was marked until the car reports its gear stays marked: a report holds from when it is made.
+// A mark that is withdrawn was right until then: inference takes over from there and not from when the car came to rest.
 func TestTheMarkedPastStays(t *testing.T) {
 	l := newTeller()
 	l.say(2*time.Second, idle(nil))
@@ -386,9 +386,6 @@ func TestTheMarkedPastStays(t *testing.T) {
 	l.judge.Mark(l.at, gear.Unknown)
 	withdrawn := l.at
 	l.say(10*time.Second, idle(nil))
-	for i, s := range l.judge.Spans() {
-		t.Log(i, s.From.Sub(marked), s.Call)
-	}
 	assert.Equal(t, gear.Drive, at(l.judge, withdrawn.Add(-time.Second)).State)
 	assert.Equal(t, gear.Marked, at(l.judge, marked.Add(time.Second)).Origin)
 }

@@ -376,3 +376,17 @@ func TestFirstLookLastsFiveSeconds(t *testing.T) {
 	r.drive(parked(), tick)
 	assert.Equal(t, []Kind{Begun}, r.kinds())
 }
+
+// What is read within five seconds of the ignition being on again is not believed yet (common practice, no source).
+func TestKeyOnWaitsFiveSeconds(t *testing.T) {
+	r := newRig(t, "park,drive", func(c *LoadConfig) { c.KeyOff = true })
+	r.until(parked(), Ended)
+	read := misfire.Live{CountAge: []time.Duration{tick, tick, tick, tick}}
+	r.drive(read, tick)
+	r.runner.Asleep(r.now)
+	require.Equal(t, AskKeyOn, r.last().Ask)
+	r.drive(read, 4500*time.Millisecond)
+	assert.Equal(t, AskKeyOn, r.last().Ask)
+	r.drive(read, time.Second)
+	assert.Equal(t, AskStart, r.last().Ask)
+}
