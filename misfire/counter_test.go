@@ -45,6 +45,9 @@ func TestLane(t *testing.T) {
 		{"a high bit spoiled", on(17, 17+1024, 17, 17), 1, 0},
 		{"a bit lost", on(17, 1, 17, 17), 1, 0},
 		{"it began anew unseen", on(17, 0, 1), 1, 2},
+		// A counter that began anew can only rise: readings that fall on and on are spoiled ones.
+		{"spoiled twice, lower and lower", on(17, 9, 3, 17, 17), 2, 0},
+		{"spoiled three times, high and lower", on(17, 1017, 900, 800, 17), 3, 0},
 		{"the baseline was spoiled", on(17, 1017, 1017, 1018), 3, 3},
 	}
 	for _, tt := range tests {
@@ -69,6 +72,39 @@ func TestLane(t *testing.T) {
 	r, _ := l.add(5, place{110, 9}, 55, true)
 	assert.Equal(t, rise{misses: 5, lo: place{0, 0}, hi: place{100, 8}}, r, "of the time it was first read")
 	assert.Equal(t, place{110, 9}, l.read)
+}
+
+// A counter holds two bytes (SAE J1979): it is at its end at 65535, and not one before.
+func TestEndOfACounter(t *testing.T) {
+	for end, full := range map[int]bool{65534: false, 65535: true} {
+		var found lane
+		found.add(end, place{}, 0, true)
+		assert.Equal(t, full, found.saturated, "found so at %d", end)
+
+		var l lane
+		l.add(end-5, place{0, 0}, 0, true)
+		l.add(end, place{100, 8}, 50, true)
+		r, is := l.add(end, place{110, 9}, 55, true)
+		require.Equal(t, rose, is)
+		assert.Equal(t, full, r.full, "%d", end)
+		assert.Equal(t, full, l.saturated, "%d", end)
+	}
+}
+
+// No more misses than firings: beyond 1.05 of what ran since the last rise, and two, a rise is set aside (our own limits:
+// by simulation with a speed 2 % wrong and one reading in 1,000 spoiled they lose no true miss).
+func TestLimitOfARise(t *testing.T) {
+	for _, c := range []struct{ first, second, aside int }{{107, 107, 0}, {108, 0, 1}, {107, 108, 1}} {
+		var l lane
+		l.add(0, place{0, 0}, 0, true)
+		for range 2 {
+			l.add(c.first, place{200, 8}, 100, true)
+		}
+		if c.second > 0 {
+			l.add(c.first+c.second, place{400, 16}, 200, true)
+		}
+		assert.Equal(t, c.aside > 0, l.aside > 0, "%+v", c)
+	}
 }
 
 func TestCountReading(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -319,6 +320,7 @@ func TestWrongPlaceToSave(t *testing.T) {
 // The screen says where the drive goes, or over its whole width that it goes nowhere.
 func TestRecordingOnTheScreen(t *testing.T) {
 	path, _ := blocked(t)
+	counts := regexp.MustCompile(`(?m)^ 1  [-0-9]`) // in the row of cylinder 1: until its counter is read, words stand there
 	for _, c := range []struct {
 		path, shows string
 		status      int
@@ -332,7 +334,10 @@ func TestRecordingOnTheScreen(t *testing.T) {
 		a.terminal = screen
 		done := make(chan int, 1)
 		go func() { done <- a.run([]string{"watch", "--port", "sim:wren", "--speed", "20", "--journal", c.path}) }()
-		require.Eventually(t, func() bool { return strings.Contains(screen.text(), c.shows) }, time.Minute, time.Millisecond, c.shows)
+		require.Eventually(t, func() bool {
+			text := screen.text()
+			return strings.Contains(text, c.shows) && counts.MatchString(text)
+		}, time.Minute, time.Millisecond, c.shows)
 		screen.InjectKey(tcell.KeyRune, 'q', tcell.ModNone)
 		require.Equal(t, c.status, <-done, errs.String())
 		assert.Contains(t, out.String(), "Misses per 1,000 firings.")

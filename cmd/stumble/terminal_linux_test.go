@@ -256,6 +256,9 @@ func watchOnTerminal(t *testing.T, env ...string) *onTerminal {
 // onTheScreen is at the foot of the screen as long as it is up.
 const onTheScreen = "q quit"
 
+// counterRead is on the screen once a counter was read: there is a table to print from then on.
+const counterRead = "s old"
+
 func TestScreenOnATerminal(t *testing.T) {
 	s := watchOnTerminal(t)
 	s.await("misses per 1,000 firings")
@@ -298,7 +301,7 @@ func TestScreenGivesTheTerminalBack(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := watchOnTerminal(t)
-			s.await(onTheScreen)
+			s.await(counterRead)
 			leave(s)
 			s.requireLeft(statusDone)
 			assert.Contains(t, s.afterScreen(), "Misses per 1,000 firings.")

@@ -347,3 +347,55 @@ func BenchmarkAdd(b *testing.B) {
 		j.Add(&s)
 	}
 }
+
+// A car moves from more than 3 km/h on, for 0.6 s (common practice, no source).
+func TestMovesFromFour(t *testing.T) {
+	for speed, moves := range map[float64]bool{3: false, 4: true} {
+		l := newTeller()
+		l.say(2*time.Second, idle(nil))
+		call := l.say(2*time.Second, idle(told{obd.PIDSpeed: speed}))
+		assert.Equal(t, moves, call.State == gear.Moving, "%v km/h", speed)
+	}
+}
+
+// A road speed speaks for the car for four seconds, no longer (common practice, no source).
+func TestSpeedLastsFourSeconds(t *testing.T) {
+	l := newTeller()
+	l.say(3*time.Second, told{obd.PIDRPM: 2000, obd.PIDSpeed: 60})
+	require.Equal(t, gear.Moving, l.say(4*time.Second, told{obd.PIDRPM: 2000}).State)
+	assert.Equal(t, gear.Unknown, l.say(200*time.Millisecond, told{obd.PIDRPM: 2000}).State)
+}
+
+// Gears that lie 20 % apart, as close ones do (common practice, no source), are two.
+func TestCloseGearsAreTwo(t *testing.T) {
+	l := newTeller()
+	for range 2 {
+		l.say(5*time.Second, told{obd.PIDRPM: 130 * 40, obd.PIDSpeed: 40})
+		call := l.say(5*time.Second, told{obd.PIDRPM: 108 * 45, obd.PIDSpeed: 45})
+		assert.Equal(t, 2, call.Number)
+	}
+}
+
+// A mark that is withdrawn was right until then: inference takes over from there and not from when the car came to rest.
+func TestTheMarkedPastStays(t *testing.T) {
+	l := newTeller()
+	l.say(2*time.Second, idle(nil))
+	l.judge.Mark(l.at, gear.Drive)
+	marked := l.at
+	l.say(10*time.Second, idle(nil))
+	l.judge.Mark(l.at, gear.Unknown)
+	withdrawn := l.at
+	l.say(10*time.Second, idle(nil))
+	assert.Equal(t, gear.Drive, at(l.judge, withdrawn.Add(-time.Second)).State)
+	assert.Equal(t, gear.Marked, at(l.judge, marked.Add(time.Second)).Origin)
+}
+
+// at is what is said of a time.
+func at(j *gear.Judge, when time.Time) (c gear.Call) {
+	for _, s := range j.Spans() {
+		if !s.From.After(when) {
+			c = s.Call
+		}
+	}
+	return c
+}

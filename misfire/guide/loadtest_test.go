@@ -360,3 +360,33 @@ func TestKeyOffFound(t *testing.T) {
 	r.until(parked(), Ended)
 	assert.Equal(t, AskEngineOff, r.last().Ask)
 }
+
+// A car that shows no count of misses is waited for five seconds, then led all the same; one that does begins at once
+// (common practice, no source).
+func TestFirstLookLastsFiveSeconds(t *testing.T) {
+	r := newRig(t, "park")
+	r.drive(parked(), tick)
+	assert.Equal(t, []Kind{Begun}, r.kinds())
+	r = newRig(t, "park")
+	for i := range r.sum.Total {
+		r.sum.Total[i] = misfire.Cell{Cylinder: i + 1}
+	}
+	r.drive(parked(), 5*time.Second)
+	assert.Empty(t, r.kinds())
+	r.drive(parked(), tick)
+	assert.Equal(t, []Kind{Begun}, r.kinds())
+}
+
+// What is read within five seconds of the ignition being on again is not believed yet (common practice, no source).
+func TestKeyOnWaitsFiveSeconds(t *testing.T) {
+	r := newRig(t, "park,drive", func(c *LoadConfig) { c.KeyOff = true })
+	r.until(parked(), Ended)
+	read := misfire.Live{CountAge: []time.Duration{tick, tick, tick, tick}}
+	r.drive(read, tick)
+	r.runner.Asleep(r.now)
+	require.Equal(t, AskKeyOn, r.last().Ask)
+	r.drive(read, 4500*time.Millisecond)
+	assert.Equal(t, AskKeyOn, r.last().Ask)
+	r.drive(read, time.Second)
+	assert.Equal(t, AskStart, r.last().Ask)
+}

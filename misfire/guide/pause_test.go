@@ -72,3 +72,14 @@ func TestPauseWaitsForPark(t *testing.T) {
 	assert.Equal(t, AskCondition, r.last().Ask)
 	r.until(inR(), Ended)
 }
+
+// A step on a hot transmission begins with the pause when less than half a minute of the three is left for it (common
+// practice, no source).
+func TestPauseBeforeAStep(t *testing.T) {
+	for length, ask := range map[string]Ask{"140s": AskCondition, "149s": AskCondition, "152s": AskRest} {
+		r := newRig(t, "drive:"+length+",reverse:2m")
+		r.until(inDrive(), Ended)
+		assert.Equal(t, "reverse", r.last().Step.Key)
+		assert.Equal(t, ask, r.last().Ask, length)
+	}
+}

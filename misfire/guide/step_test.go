@@ -83,6 +83,11 @@ func TestWrong(t *testing.T) {
 		{"fast", "cruise", live(gear.Moving, 3000, 50, 120), told(DoSlower)},
 		{"pulling in the cruise", "cruise", pulling(), told(DoSteady)},
 		{"at rest in the cruise", "cruise", inDrive(), Saying{Kind: DoStep, Step: "cruise"}},
+		{"nearly off idle", "park", live(gear.ParkNeutral, 1499, 22, 0), Saying{}},
+		{"the most load of a cruise", "cruise", live(gear.Moving, 2000, 59.6, 70), Saying{}},
+		{"the least load of a pull, in the cruise", "cruise", live(gear.Moving, 2000, 60, 70), told(DoSteady)},
+		{"the most load of a cruise, in the pull", "pull", live(gear.Moving, 2000, 59.6, 70), told(DoPull)},
+		{"the least load of a pull", "pull", live(gear.Moving, 2000, 60, 70), Saying{}}, // 60 %: common practice, no source
 		{"pulling", "pull", pulling(), Saying{}},
 		{"cruising in the pull", "pull", cruising(), told(DoPull)},
 	} {

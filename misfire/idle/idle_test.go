@@ -117,6 +117,7 @@ func TestWhatIsNoSteadyIdle(t *testing.T) {
 		"moving":          func(b *bench) { b.speed = 30; b.run(time.Minute, gear.Moving, 900, 30, 4*time.Second) },
 		"creeping":        func(b *bench) { b.speed = 2; b.run(time.Minute, gear.Drive, 700, 30, 4*time.Second) },
 		"state not known": func(b *bench) { b.run(time.Minute, gear.Unknown, 700, 30, 4*time.Second) },
+		"raised a little": func(b *bench) { b.run(time.Minute, gear.Drive, 1250, 30, 0) }, // from 1,200 rpm on: common practice, no source
 		"raised":          func(b *bench) { b.run(time.Minute, gear.Drive, 2500, 30, 4*time.Second) },
 		"engine off":      func(b *bench) { b.run(time.Minute, gear.Drive, 0, 0, 0) },
 		"asked too seldom": func(b *bench) {
@@ -139,6 +140,14 @@ func TestWhatIsNoSteadyIdle(t *testing.T) {
 			assert.True(t, math.IsInf(high, 1))
 		})
 	}
+}
+
+// A warm idle is up to 1,200 rpm fast (common practice, no source).
+func TestAFastIdleIsOne(t *testing.T) {
+	b := newBench()
+	b.run(time.Minute, gear.ParkNeutral, 1150, 0, 0)
+	_, minutes, _, _ := b.index.PerMinute(gear.ParkNeutral)
+	assert.Greater(t, minutes, 0.8)
 }
 
 func TestThrottleMovesAreLeftOut(t *testing.T) {

@@ -235,3 +235,29 @@ func BenchmarkCycles(b *testing.B) {
 		r.Add(s)
 	}
 }
+
+// The car's own rules in figures: 13 CCR 1968.2 (e)(3.4), (d)(2.3), (d)(2.4), from memory and service pages (three makers
+// print 40 warm-ups, one older page 80); 16 CCR 3340.42.2 as a station page has it, 15 warm-ups.
+func TestFiguresOfTheRules(t *testing.T) {
+	needs := map[proof.RuleKind]float64{}
+	for _, r := range newRoad(proof.CycleConfig{Cylinders: 4}).Progress().Rules() {
+		needs[r.Kind] = r.Need
+	}
+	require.Equal(t, map[proof.RuleKind]float64{proof.PendingGoes: 1, proof.LampGoesOut: 3, proof.StoredGoes: 40, proof.PermanentGoes: 1,
+		proof.Disregarded: 15}, needs)
+}
+
+// The idle of a trip is at rest, a mile an hour at most (1.6 km/h; from memory), with nobody on the pedal: under 1,500 rpm,
+// cold as it may be (common practice, no source).
+func TestTripIdlesAtRest(t *testing.T) {
+	for _, c := range []struct {
+		rpm, speed float64
+		want       bool
+	}{{800, 0, true}, {800, 1, true}, {800, 2, false}, {800, 10, false}, {1499, 0, true}, {1500, 0, false}} {
+		r := newRoad(proof.CycleConfig{Cylinders: 4})
+		r.run(1, 800, 30, 30, 20)
+		r.run(31, c.rpm, 30, c.speed, 20)
+		r.run(700, 2000, 40, 60, 20)
+		require.Equal(t, c.want, r.Progress().Now.Trip, "%+v", c)
+	}
+}

@@ -1,6 +1,7 @@
 package proof_test
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -98,4 +99,21 @@ func TestSwapOfASharedCoilWarns(t *testing.T) {
 	r, err = proof.CompareSwap(in, proof.Swap{Part: "wire", A: 2, B: 3})
 	require.NoError(t, err)
 	require.False(t, r.MayShareCoil)
+}
+
+// A swap is read at odds of 100 to 1 of both cylinders, 4.605 as a logarithm, and not before: wrong at most once in 100
+// (Wald 1947).
+func TestSwapIsReadAtAHundredToOne(t *testing.T) {
+	before := both(t, 60, 0, 2000)
+	met := map[proof.SwapVerdict]bool{}
+	nearly := false
+	for n := 20.0; n <= 600; n += 10 {
+		r, err := proof.CompareSwap(proof.Input{Before: sideOf(before), After: sideOf(both(t, 0, math.Round(0.03*n), n))}, proof.Swap{Part: "coil", A: 2, B: 3})
+		require.NoError(t, err)
+		weaker := math.Min(r.FromCured, r.ToMissing)
+		require.Equal(t, weaker >= 4.60517, r.Verdict == proof.FollowedPart, "%v: %v, %v", n, r.FromCured, r.ToMissing)
+		met[r.Verdict] = true
+		nearly = nearly || weaker > 2.4 && weaker < 4.6
+	}
+	require.True(t, met[proof.FollowedPart] && met[proof.CannotTell] && nearly, "%v", met)
 }

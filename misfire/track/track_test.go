@@ -35,7 +35,7 @@ func TestWhoseWordCounts(t *testing.T) {
 	assert.Zero(t, s.Take(of(box, obd.PIDRPM, 900), after(0.3)))
 	assert.Zero(t, s.Take(of(box, obd.PIDCoolant, 90), after(0.3)))
 	assert.False(t, s.Warm())
-	assert.Equal(t, Told, s.Take(of(motor, obd.PIDCoolant, WarmAt), after(0.4)))
+	assert.Equal(t, Told, s.Take(of(motor, obd.PIDCoolant, 90), after(0.4)))
 	assert.True(t, s.Warm())
 	engine, found := s.Engine()
 	assert.True(t, found)
@@ -66,6 +66,7 @@ func TestStartsAndStops(t *testing.T) {
 		"slow is not standing":        {{0, 700, Started}, {1, 100, 0}, {2, 100, 0}, {3, 100, 0}},
 		"it stood before a hole":      {{0, 700, Started}, {0.1, 0, 0}, {9, 700, Stopped | Started}},
 		"a hole alone tells of none":  {{0, 700, Started}, {9, 700, 0}},
+		"two readings are enough":     {{0, 700, Started}, {1, 0, 0}, {2, 0, Stopped}},
 		"stood and stands on, seldom": {{0, 700, Started}, {1, 0, 0}, {4, 0, Stopped}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -90,4 +91,13 @@ func TestFresh(t *testing.T) {
 	assert.True(t, v.Fresh(after(2), Hole))
 	assert.False(t, v.Fresh(after(2.001), Hole))
 	assert.Equal(t, after(1), Instant(&obd.Sample{Sent: after(0), Received: after(2)}))
+}
+
+// Warm is from 70 degrees Celsius on, 343 K: the end of a warm-up cycle in UN R83 Annex 11 (from memory).
+func TestWarm(t *testing.T) {
+	for coolant, warm := range map[float64]bool{60: false, 69: false, 70: true, 71: true} {
+		s := New()
+		s.Take(of(motor, obd.PIDCoolant, coolant), after(0))
+		assert.Equal(t, warm, s.Warm(), "%v degrees", coolant)
+	}
 }

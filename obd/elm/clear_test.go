@@ -241,3 +241,20 @@ func TestClearAtABadMoment(t *testing.T) {
 	require.NoError(t, err, fmt.Sprint(p.clock.Now().Sub(before)))
 	assert.True(t, slices.Contains(p.sent, "04"))
 }
+
+// The engine must have been seen to stand within five seconds before the clear, no more: our own limit, the shortest in which
+// somebody could get in and turn the key. The line that goes out before it takes time as well.
+func TestPermissionLastsFiveSeconds(t *testing.T) {
+	for wait, cleared := range map[time.Duration]int{4 * time.Second: 1, 4500 * time.Millisecond: 1, 5001 * time.Millisecond: 0, 6 * time.Second: 0, time.Minute: 0} {
+		p := newPeer(standing(nil))
+		a := connected(t, p)
+		leave, err := a.Permit(t.Context(), agreed())
+		require.NoError(t, err)
+		p.clock.AdvanceTo(p.clock.Now().Add(wait))
+		_, err = a.Clear(t.Context(), leave)
+		assert.Equal(t, cleared, clears(p), wait)
+		if cleared == 0 {
+			require.ErrorIs(t, err, ErrNoPermission)
+		}
+	}
+}

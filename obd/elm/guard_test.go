@@ -77,6 +77,22 @@ func TestArmedGuardAdmitsOneLineMore(t *testing.T) {
 	}
 }
 
+// Every set-up command of up to three characters: none passes that the rule, written down a second time, does not hold.
+func TestGuardOfShortSetUp(t *testing.T) {
+	const letters = "@0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+	lines := []string{"AT"}
+	for from := 0; len(lines[from]) < len("ATxxx"); from++ {
+		for _, c := range letters {
+			lines = append(lines, lines[from]+string(c))
+		}
+	}
+	for _, line := range lines {
+		if got, want := guard([]byte(line), false) == nil, permitted.MatchString(line); got != want {
+			t.Errorf("guard(%q) admits: %v, the rule says %v", line, got, want)
+		}
+	}
+}
+
 func FuzzGuard(f *testing.F) {
 	for _, line := range []string{"010C", "04", "ATZ", "ATSP6", "0100411", "\r04", "", "ATSTAx", "ATSPx"} {
 		f.Add([]byte(line))
