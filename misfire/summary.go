@@ -124,6 +124,8 @@ type Verdict struct {
 	Worsening []int
 	Random    bool // the engine misses too much as a whole, and no cylinder stands out
 	EaseOff   bool // misfire that can overheat the catalyst is going on
+	// Clash is codes that name other cylinders than these; nil where they do not.
+	Clash *Clash
 }
 
 // Whole is the whole-engine misfire percentage over the two regulatory blocks.

@@ -20,6 +20,8 @@ type Config struct {
 	Map engine.Map
 	// Ceiling is the rate, per 1,000 firings, up to which a cylinder counts as healthy; 0 is rate.Ceiling.
 	Ceiling float64
+	// Coded is the cylinders that the car's misfire codes name, which the counts are held against; see [Clash].
+	Coded []int
 	// Gearbox is what the user told of it; it helps to infer the gear of a car that does not tell it.
 	Gearbox gear.Box
 }

@@ -30,6 +30,7 @@ func (r *review) verdict(s *Summary) Verdict {
 	if named := v.Named(); len(named) > 0 {
 		v.WorseIn, v.AboveLoad = r.worseIn(named[0]-1), r.aboveLoad(named[0]-1)
 	}
+	v.Clash = r.tally.clash(s, v.Named())
 	v.Foremost = r.foremost(s)
 	v.Random = v.Foremost == 0 && r.everywhere(&v)
 	for _, c := range s.Total {

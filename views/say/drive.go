@@ -10,8 +10,29 @@ import (
 	"stumble/misfire/gear"
 )
 
-// Verdict is one sentence on what a drive has shown. Unless a cylinder stands out beyond chance it accuses none.
+// Verdict is one sentence on what a drive has shown. Unless a cylinder stands out beyond chance it accuses none. Codes
+// that name other cylinders than the counts are told before it.
 func (w Words) Verdict(s *misfire.Summary) string {
+	if c := s.Verdict.Clash; c != nil {
+		return w.tell("join-sentences", w.clash(c), w.found(s))
+	}
+	return w.found(s)
+}
+
+// clash tells that codes and counts name different cylinders, and what would settle it.
+func (w Words) clash(c *misfire.Clash) string {
+	codes, counts := w.Count("clash-codes", float64(len(c.Coded)), w.Numbers(c.Coded)), w.Numbers(c.Counted)
+	switch c.Numbering {
+	case misfire.NumberingByOrder:
+		return w.tell("clash-by-order", codes, counts, w.Cylinders(c.Coded))
+	case misfire.NumberingTold:
+		return w.tell("clash-told", codes, counts)
+	}
+	return w.tell("clash-open", codes, counts)
+}
+
+// found is what the counts have shown.
+func (w Words) found(s *misfire.Summary) string {
 	firings, misses := s.FewestFirings(), 0.0
 	for _, c := range s.Total {
 		misses += c.Misses

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire"
+	"stumble/misfire/cause"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/misfire/proof"
@@ -60,6 +61,23 @@ func drive(cells ...counted) *misfire.Summary {
 func named(s *misfire.Summary, worseIn gear.State, cylinders ...int) *misfire.Summary {
 	s.Verdict = misfire.Verdict{Finding: misfire.Named, Cylinders: cylinders, WorseIn: worseIn}
 	return s
+}
+
+// Codes that name other cylinders than the counts come first, with what would settle it.
+func TestClashIsToldFirst(t *testing.T) {
+	w := English()
+	s := named(drive(counted{cylinder: 2, gear: gear.Drive, misses: 29, firings: 1000}), gear.Drive, 2)
+	s.Verdict.Clash = &misfire.Clash{Coded: []int{4}, Counted: []int{2}, Numbering: misfire.NumberingByOrder}
+	assert.Equal(t, "The code names cylinder 4, the counts are on 2: if this car numbers its counts by firing order, both mean cylinder 4. "+
+		"Settle it before touching a part: unplug one injector at idle and see which counter moves; run again with --map firing-order where it is "+
+		"not its own, with --map 1,2,3 and so on where it is. Cylinder 2 misses 29 of 1,000 firings in Drive.", w.Verdict(s))
+	s.Verdict.Clash = &misfire.Clash{Coded: []int{1, 4}, Counted: []int{2}}
+	assert.Equal(t, "The codes name cylinders 1 and 4, the counts are on 2: the code is older, or this car numbers its counts in its own way. "+
+		"Settle it before touching a part: read the codes again; unplug one injector at idle, see which counter moves, and run again with --map. "+
+		"Until then no cause is named.", w.Causes(&cause.Result{Basis: cause.NumberingOpen, Clash: s.Verdict.Clash}))
+	s.Verdict.Clash.Numbering = misfire.NumberingTold
+	assert.Equal(t, "The codes name cylinders 1 and 4, the counts, by the map given, are on 2: the code is older, or the map is wrong. "+
+		"Cylinder 2 misses 29 of 1,000 firings in Drive.", w.Verdict(s))
 }
 
 // The sentences on a drive, word for word.
