@@ -55,6 +55,9 @@ func (w Words) found(s *misfire.Summary) string {
 	case misfire.Foremost:
 		c := s.Foremost()
 		return w.count("drive-foremost", misses, Grouped(firings), whole(c.Misses), c.Cylinder)
+	case misfire.BankMisses:
+		bank := banked(s)
+		return w.tell("drive-bank", s.Verdict.Bank, w.Cylinders(bank), w.Rate(overall(totalsOf(s, bank))))
 	case misfire.Spread:
 		return w.tell("drive-spread", w.Rate(overall(s.Total)))
 	case misfire.NoMiss:
@@ -71,7 +74,25 @@ func (w Words) now(s *misfire.Summary) string {
 			counts = append(counts, w.tell("seen-some", w.count("count-misses", c.Misses), Grouped(math.Floor(c.Firings))))
 		}
 	}
-	return w.Count("drive-now", float64(len(s.Verdict.Now)), w.Numbers(s.Verdict.Now), w.List(counts))
+	return w.onBank(s, w.Count("drive-now", float64(len(s.Verdict.Now)), w.Numbers(s.Verdict.Now), w.List(counts)))
+}
+
+// banked is the cylinders of the bank that the verdict comes to, in order.
+func banked(s *misfire.Summary) []int {
+	if b := s.Verdict.Bank; b > 0 && b <= len(s.Engine.Banks) {
+		return slices.Sorted(slices.Values(s.Engine.Banks[b-1]))
+	}
+	return nil
+}
+
+// totalsOf is the totals of some cylinders.
+func totalsOf(s *misfire.Summary, cylinders []int) (totals []misfire.Cell) {
+	for _, n := range cylinders {
+		if c := totalOf(s, n); c != nil {
+			totals = append(totals, *c)
+		}
+	}
+	return totals
 }
 
 // totalOf is the total of a cylinder; nil where there is none.
@@ -147,13 +168,25 @@ func (w Words) accusation(s *misfire.Summary) string {
 		rates = w.Commas(parts)
 	}
 	text := w.Count("drive-named", float64(len(s.Verdict.Cylinders)), w.Numbers(s.Verdict.Cylinders), rates, first)
+	if bank := banked(s); len(bank) > 0 && len(s.Verdict.Cylinders) == len(bank) {
+		text = w.tell("drive-bank-named", s.Verdict.Bank, w.Cylinders(bank), rates, first)
+	}
 	if above := s.Verdict.AboveLoad; above > 0 && s.Verdict.WorseIn != gear.ParkNeutral {
 		text = w.tell("drive-above-load", text, above)
 	}
 	if into, worse := s.WorseSince(first); worse {
 		text = w.tell("drive-worse-since", text, Into(into))
 	}
-	return w.tell("join-sentence", text)
+	return w.onBank(s, w.tell("join-sentence", text))
+}
+
+// onBank adds the bank to cylinders of it that are not named as the whole of it.
+func (w Words) onBank(s *misfire.Summary, text string) string {
+	bank := banked(s)
+	if len(bank) == 0 || len(s.Verdict.Dead) == 0 && len(s.Verdict.Cylinders) == len(bank) {
+		return text
+	}
+	return w.tell("join-sentences", text, w.tell("drive-all-on-bank", s.Verdict.Bank, w.Cylinders(bank)))
 }
 
 // silent names the cylinders that do not fire, and those that miss besides.
@@ -169,7 +202,7 @@ func (w Words) silent(s *misfire.Summary) string {
 	if len(rest) > 0 {
 		text = w.Count("drive-dead-besides", float64(len(rest)), text, w.Numbers(rest), w.tell("rate-of-firings", w.Rate(rateOf(s, rest[0]))))
 	}
-	return w.tell("join-sentence", text)
+	return w.onBank(s, w.tell("join-sentence", text))
 }
 
 // rateOf is the rate of one cylinder in the whole drive, NaN where it is not among the totals.

@@ -80,6 +80,35 @@ func TestClashIsToldFirst(t *testing.T) {
 		"Cylinder 2 misses 29 of 1,000 firings in Drive.", w.Verdict(s))
 }
 
+// A bank that misses is named with its cylinders.
+func TestBankIsNamed(t *testing.T) {
+	w := English()
+	six := func(misses ...float64) *misfire.Summary {
+		s := drive()
+		s.Engine = engine.Layout{Cylinders: 6, Banks: [][]int{{1, 2, 3}, {6, 5, 4}}}
+		s.Total = nil
+		for i, m := range misses {
+			s.Total = append(s.Total, misfire.Cell{Cylinder: i + 1, Reported: true, Apart: true, Estimate: rate.Interval(m, 1000, 1)})
+		}
+		return s
+	}
+	s := named(six(0, 1, 0, 15, 20, 16), gear.Unknown, 5, 6, 4)
+	s.Verdict.Bank = 2
+	assert.Equal(t, "Bank 2, cylinders 4, 5 and 6, misses; 5 the most: 20 of 1,000 firings.", w.Verdict(s))
+	s = named(six(0, 0, 0, 15, 20, 0), gear.Unknown, 5, 4)
+	s.Verdict.Bank = 2
+	assert.Equal(t, "Cylinders 5 and 4 miss; 5 the most: 20 of 1,000 firings. It is bank 2 alone: cylinders 4, 5 and 6.", w.Verdict(s))
+	s.Verdict.Finding, s.Verdict.Now, s.Verdict.Cylinders = misfire.MissesNow, s.Verdict.Cylinders, nil
+	assert.Equal(t, "Cylinders 5 and 4 miss now: 20 misses in 1,000 firings and 15 misses in 1,000 firings; three minutes of running make it sure. "+
+		"It is bank 2 alone: cylinders 4, 5 and 6.", unfirm(w.Verdict(s)))
+	s = six(0, 0, 1, 6, 5, 7)
+	s.Verdict.Finding, s.Verdict.Bank = misfire.BankMisses, 2
+	assert.Equal(t, "Bank 2, cylinders 4, 5 and 6, misses in 6.0 of 1,000 firings; none of its cylinders stands out.", w.Verdict(s))
+}
+
+// unfirm makes every space one at which a line may be broken.
+func unfirm(s string) string { return strings.ReplaceAll(s, "\u00a0", " ") }
+
 // The sentences on a drive, word for word.
 func TestVerdict(t *testing.T) {
 	w := English()

@@ -137,6 +137,7 @@ type Verdict struct {
 	AboveLoad *int   `json:"above_load"` // percent of load above which it is worse on the move
 	Worsening []int  `json:"worsening"`
 	Random    bool   `json:"random"` // misses, but no cylinder stands out
+	Bank      *int   `json:"bank"`   // that misses as a whole, or that all cylinders named lie on
 	Clash     *Clash `json:"clash"`  // codes that name other cylinders than the counts; null where none do
 }
 
@@ -319,6 +320,9 @@ func verdictObject(s *misfire.Summary) Verdict {
 	o := Verdict{Sentence: say.English().Verdict(s), Cylinders: list(v.Cylinders), Now: list(v.Now), Dead: list(v.Dead), Worsening: list(v.Worsening), Random: v.Random}
 	if v.WorseIn != gear.Unknown {
 		o.WorseIn = Word(v.WorseIn.String())
+	}
+	if v.Bank > 0 {
+		o.Bank = &v.Bank
 	}
 	if c := v.Clash; c != nil {
 		words := [...]string{misfire.NumberingOpen: "open", misfire.NumberingByOrder: "by_firing_order", misfire.NumberingTold: "told"}
