@@ -159,11 +159,12 @@ func (w Words) accusation(s *misfire.Summary) string {
 	if len(s.Verdict.Dead) > 0 {
 		return w.silent(s)
 	}
-	rates := w.tell("rate-of-firings", w.Rate(rateOf(s, first)))
+	rates := w.tell("rate-of-firings", w.rateOf(s, first))
 	if said := told(s); len(said) > 0 {
-		parts := []string{w.tell("rate-of-firings-in", w.Rate(said[0].Rate), w.InGear(said[0].Condition.Gear))}
-		for _, c := range said[1:] {
-			parts = append(parts, w.tell("rate-in", w.Rate(c.Rate), w.InGear(c.Condition.Gear)))
+		parts := []string{w.tell("rate-of-firings-in", w.cellRate(&said[0]), w.InGear(said[0].Condition.Gear))}
+		for i := range said[1:] {
+			c := &said[1+i]
+			parts = append(parts, w.tell("rate-in", w.cellRate(c), w.InGear(c.Condition.Gear)))
 		}
 		rates = w.Commas(parts)
 	}
@@ -200,17 +201,25 @@ func (w Words) silent(s *misfire.Summary) string {
 		}
 	}
 	if len(rest) > 0 {
-		text = w.Count("drive-dead-besides", float64(len(rest)), text, w.Numbers(rest), w.tell("rate-of-firings", w.Rate(rateOf(s, rest[0]))))
+		text = w.Count("drive-dead-besides", float64(len(rest)), text, w.Numbers(rest), w.tell("rate-of-firings", w.rateOf(s, rest[0])))
 	}
 	return w.onBank(s, w.tell("join-sentence", text))
 }
 
-// rateOf is the rate of one cylinder in the whole drive, NaN where it is not among the totals.
-func rateOf(s *misfire.Summary, cylinder int) float64 {
+// rateOf is the rate of one cylinder in the whole drive, unknown where it is not among the totals.
+func (w Words) rateOf(s *misfire.Summary, cylinder int) string {
 	if c := totalOf(s, cylinder); c != nil {
-		return c.Rate
+		return w.cellRate(c)
 	}
-	return math.NaN()
+	return w.Rate(math.NaN())
+}
+
+// cellRate is the rate of a cell: "31", or "at least 31" where its counter reached its end.
+func (w Words) cellRate(c *misfire.Cell) string {
+	if c.AtLeast {
+		return w.tell("rate-not-under", w.Rate(c.Rate))
+	}
+	return w.Rate(c.Rate)
 }
 
 // told is the gear states whose rate is worth telling of the first cylinder accused, the one it is worse in

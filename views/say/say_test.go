@@ -80,6 +80,17 @@ func TestClashIsToldFirst(t *testing.T) {
 		"Cylinder 2 misses 29 of 1,000 firings in Drive.", w.Verdict(s))
 }
 
+// A counter that reached its end tells the least that a rate can be.
+func TestAtLeastIsTold(t *testing.T) {
+	w := English()
+	s := named(drive(counted{cylinder: 2, gear: gear.ParkNeutral, misses: 12, firings: 1000}, counted{cylinder: 2, gear: gear.Drive, misses: 31, firings: 1000}),
+		gear.Drive, 2)
+	s.ByGear[1].AtLeast = true
+	assert.Equal(t, "Cylinder 2 misses at least 31 of 1,000 firings in Drive, 12 in Park or Neutral.", w.Verdict(s))
+	s.ByGear, s.Total[1].AtLeast = nil, true
+	assert.Equal(t, "Cylinder 2 misses at least 22 of 1,000 firings.", w.Verdict(s))
+}
+
 // A bank that misses is named with its cylinders.
 func TestBankIsNamed(t *testing.T) {
 	w := English()
