@@ -40,6 +40,7 @@ type Tally struct {
 	lanes    [engine.MaxCylinders]lane
 	averages [engine.MaxCylinders]average
 	heard    [engine.MaxCylinders]time.Time // when each counter was last read
+	counting counting
 	cadence  cadence
 	ledger   *ledger
 	book     *book
@@ -86,6 +87,7 @@ func (t *Tally) Add(s *obd.Sample) {
 	if changed && call.State != gear.Unknown {
 		t.exposure.monitor.gearChanged(at)
 	}
+	t.chooseCounting(s)
 	for i := range s.Readings {
 		t.take(&s.Readings[i], at)
 	}
@@ -190,7 +192,7 @@ func (t *Tally) takeLive(r *obd.Reading, at time.Time) {
 
 func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 	position, ok := countReading(r)
-	if !ok {
+	if !ok || !t.counting.takes(r) {
 		return
 	}
 	cylinder := position + 1

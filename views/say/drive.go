@@ -264,6 +264,8 @@ func (w Words) note(n *misfire.Note) string {
 		return w.tell("note-uncounted", n.Count, n.Of)
 	case misfire.NoteMap:
 		return w.tell("note-map")
+	case misfire.NoteOtherModule:
+		return w.tell("note-other-module")
 	case misfire.NoteRefreshUnknown:
 		return w.tell("note-refresh-unknown")
 	case misfire.NoteKeyOff:
