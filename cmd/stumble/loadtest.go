@@ -31,6 +31,9 @@ Keys on the screen: s skip, b again, x stop; p n d r mark the gear, m a note, ? 
 --steps names the steps to run, as often as wanted, each with its length if need be: drive:4m,reverse:2m,drive:4m. More than
 3 minutes at once in gear on the brake overheat a transmission: a pause in Park is asked for then.
 
+After a repair, --prove JOB runs exactly what the proof of that job still wants, the longest first, and ends with what the
+proof comes to.
+
 A car whose counters move only when it is turned off takes --key-off: each step is then run, turned off and read.
 With --port sim the simulated driver obeys each step.
 
@@ -48,12 +51,14 @@ const mostTest = 2 * time.Hour
 type loadtestOptions struct {
 	watchOptions
 	order       string
+	prove       int64
 	keyOff, yes bool
 }
 
 func (o *loadtestOptions) flags(f *pflag.FlagSet) {
 	o.watchOptions.flags(f)
 	f.StringVar(&o.order, "steps", "", "the `STEPS` to run, in order, each with a length if it is to have one: park,drive:4m,reverse:90s,raised,cruise,pull")
+	f.Int64Var(&o.prove, "prove", 0, "run what the proof of the `JOB` still wants, and tell what it comes to then")
 	f.BoolVar(&o.keyOff, "key-off", false, "the car's counters move only at key-off: read them after each step")
 	f.BoolVar(&o.yes, "yes", false, "the cautions have been read")
 }
@@ -75,8 +80,10 @@ func loadtestCommand(a *app) *cobra.Command {
 
 // loadtest records and shows a guided drive.
 func loadtest(a *app, o *loadtestOptions) error {
-	plan, err := guide.Parse(o.order)
-	if err != nil {
+	if err := o.checkProve(); err != nil {
+		return err
+	}
+	if _, err := guide.Parse(o.order); err != nil { // before anything is looked for
 		return usageError{err}
 	}
 	t, cfg, err := a.prepare(&o.watchOptions, mostTest)
@@ -88,6 +95,10 @@ func loadtest(a *app, o *loadtestOptions) error {
 		return err
 	}
 	defer k.Close()
+	plan, err := a.plan(o, k)
+	if err != nil || plan == nil {
+		return err
+	}
 	input := bufio.NewReader(a.in)
 	if err := a.caution(input, say.English().LoadTestCautions(plan), &o.watchOptions, o.yes); err != nil {
 		return err
@@ -110,7 +121,10 @@ func loadtest(a *app, o *loadtestOptions) error {
 		defer stop()
 		a = led
 	}
-	return a.show(d, &o.watchOptions)
+	if err := a.show(d, &o.watchOptions); err != nil || o.prove == 0 {
+		return err
+	}
+	return a.proved(o, k)
 }
 
 // caution shows what must be read before the first step, and has it confirmed where somebody can.

@@ -82,8 +82,7 @@ func composed(file *ast.File) (texts []string) {
 			return !call
 		})
 	}
-	var look func(ast.Node) bool
-	look = func(n ast.Node) bool {
+	look := func(n ast.Node) bool {
 		switch n := n.(type) {
 		case *ast.FuncDecl:
 			return n.Name.Name != "Error"

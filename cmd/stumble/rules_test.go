@@ -363,3 +363,27 @@ func TestTwoFilesKnowTheTerminal(t *testing.T) {
 	}
 	assert.ElementsMatch(t, []string{"views/screen/canvas.go", "views/screen/loop.go"}, know)
 }
+
+// The laboratories make their drives apart from the simulator, so that a fault in one cannot hide in the other, and the
+// product knows neither them nor, but for the practice that is offered to users, the simulated car.
+func TestLaboratoriesStandApart(t *testing.T) {
+	all := packages(t)
+	for _, lab := range []string{"misfire/lab", "misfire/gear/lab"} {
+		require.Contains(t, all, lab)
+		for _, d := range all[lab].Deps {
+			path, _ := strings.CutPrefix(d, module+"/")
+			assert.False(t, within(path, "obd/sim"), "%s knows %s", lab, path)
+		}
+		for path, p := range all {
+			assert.NotContains(t, p.Imports, module+"/"+lab, "%s knows a laboratory", path)
+		}
+	}
+	practised := []string{"obd/sim", "obd/sim/car", "obd/sim/simtest", "misfire/practice", "views/wire", "cmd/stumble"} // wire prints what really happened
+	for path, p := range all {
+		for _, car := range []string{"obd/sim", "obd/sim/car"} {
+			if slices.Contains(p.Imports, module+"/"+car) {
+				assert.Contains(t, practised, path, "the simulated car is for practice and tests")
+			}
+		}
+	}
+}

@@ -161,8 +161,6 @@ func (r *rig) ignite() {
 	r.running, r.rpm, r.load = true, r.idle+300, r.idleLoad+8
 }
 
-func (r *rig) stall() { r.running, r.inGear = false, false }
-
 func (r *rig) shift(in bool) {
 	switch {
 	case in && !r.inGear:

@@ -20,7 +20,7 @@ import (
 )
 
 // drives is how many drives are made for a figure; the whole table of the contributors' guide was made with 200.
-var drives = flag.Int("drives", 12, "drives behind each figure of the laboratory's table")
+var drives = flag.Int("drives", 6, "drives behind each figure of the laboratory's table")
 
 // row is one figure of the table.
 type row struct {

@@ -43,7 +43,7 @@ func (c *comparer) newcomers(failing []Cylinder) []Newcomer {
 func (c *comparer) standOut(state gear.State, failing []Cylinder) []Newcomer {
 	after, lanes, guards := c.after.siblings(state, c.ceiling)
 	before, lanesBefore, _ := c.before.siblings(state, c.ceiling)
-	looks := len(lanes) * len(gear.Known())
+	looks := len(lanes) * (gear.States - 1)
 	var out []Newcomer
 	for k, s := range after.Cylinders {
 		cylinder := lanes[k]

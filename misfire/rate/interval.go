@@ -125,10 +125,11 @@ func (e Estimate) effective() (x, n float64) {
 // Known tells whether there is a rate at all.
 func (e Estimate) Known() bool { return e.Firings > 0 && !math.IsNaN(e.Rate) }
 
-// Overcounted tells that more misses than firings were counted, which the
-// rounding of firings (2 %) cannot explain: the speed or the cylinder map is
-// wrong.
-func (e Estimate) Overcounted() bool { return e.Firings > 0 && e.Misses > 1.02*e.Firings+1 }
+// Overcounted tells that more misses than firings were counted, which neither
+// the rounding of firings (2 %) nor quick changes of pedal and gear that were
+// left out though the controller judged them (2 or 3 %) can explain: the speed
+// or the cylinder map is wrong.
+func (e Estimate) Overcounted() bool { return e.Firings > 0 && e.Misses > 1.05*e.Firings+1 }
 
 // Above tells that the rate is beyond doubt higher than ceiling, given per
 // 1,000 firings: its lower limit is above it.

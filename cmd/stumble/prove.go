@@ -1,0 +1,88 @@
+package main
+
+import (
+	"fmt"
+
+	"stumble/misfire/guide"
+	"stumble/misfire/job"
+	"stumble/misfire/proof"
+	"stumble/views/say"
+	"stumble/views/wire"
+)
+
+// plan is the steps to run: those named, or those that a job's proof still wants. None, without an error, means that there
+// is nothing to run.
+func (a *app) plan(o *loadtestOptions, s *job.Saver) ([]guide.Step, error) {
+	if o.prove == 0 {
+		plan, err := guide.Parse(o.order)
+		if err != nil {
+			return nil, usageError{err}
+		}
+		return plan, nil
+	}
+	c, err := a.comparedNow(o, s)
+	if err != nil {
+		return nil, err
+	}
+	switch c.Result.Outcome {
+	case proof.Proven:
+		fmt.Fprintf(a.err, "job %d is proven: nothing is left to run\n", o.prove)
+		return nil, nil
+	case proof.StillMissing, proof.Moved:
+		return nil, fmt.Errorf("job %d still misses after the repair, so no running proves it: 'stumble causes %d' ranks what to test", o.prove, o.prove)
+	}
+	plan, err := c.Wanted()
+	if err == nil && len(plan) == 0 {
+		err = fmt.Errorf("no running is wanted for job %d: 'stumble compare --job %d' tells what its proof waits for", o.prove, o.prove)
+	}
+	return plan, err
+}
+
+// checkProve finds options that --prove excludes, and has the drive saved in the job.
+func (o *loadtestOptions) checkProve() error {
+	switch {
+	case o.prove == 0:
+		return nil
+	case o.prove < 0:
+		return usagef("\"%d\" is no number of a job; 'stumble jobs' lists them", o.prove)
+	case o.order != "":
+		return usagef("--prove chooses the steps by itself: leave it or --steps out")
+	case o.record.off || o.record.another || o.record.job != 0 && o.record.job != o.prove:
+		return usagef("--prove saves the drive in its job: leave --no-journal, --new-job and --job out")
+	}
+	o.record.job = o.prove
+	return nil
+}
+
+// comparedNow compares a job's drives before and after its repair as they are now.
+func (a *app) comparedNow(o *loadtestOptions, s *job.Saver) (*job.Comparison, error) {
+	switch {
+	case s == nil:
+		return nil, usagef("--prove reads a job of the journal: name the journal's file with --journal")
+	case s.Journal == nil:
+		return nil, s.Why
+	}
+	file, err := job.Open(s.Journal, o.prove, o.engine.counting(false))
+	if err != nil {
+		return nil, err
+	}
+	return file.Compare(a.ctx, job.Question{})
+}
+
+// proved tells what the job's proof comes to with the drive that was just run.
+func (a *app) proved(o *loadtestOptions, s *job.Saver) error {
+	c, err := a.comparedNow(o, s)
+	if err != nil {
+		return err
+	}
+	sentence := say.English().Comparison(c.Result)
+	if err := c.Remember(s.Journal, a.clock.Now(), sentence); err != nil {
+		fmt.Fprintf(a.err, "a report will not know what was compared: %s\n", explain(err))
+	}
+	if o.asJSON {
+		return wire.WriteLine(a.out, wire.NewComparison(comparisonShown(c)))
+	}
+	fmt.Fprintln(a.out)
+	writeWrapped(a.out, "", sentence)
+	return nil
+}
