@@ -19,6 +19,7 @@ const (
 	NoteStill                            // Cylinder's counter moved before and now stands still beyond chance
 	NoteNoneMoved                        // no counter moved in much running
 	NoteAverageDisagrees                 // Cylinder's own average of the car disagrees with its counts: see Average
+	NoteOtherModule                      // another module counts as well, and is left out
 )
 
 // Note is one such thing, with the numbers it is about.
@@ -34,6 +35,9 @@ func (t *Tally) notes(s *Summary) []Note {
 	notes := t.counterNotes(s)
 	if t.cfg.Map != (engine.Map{}) && !t.cfg.Map.IsIdentity() {
 		notes = append(notes, Note{Kind: NoteMap})
+	}
+	if t.counting.others {
+		notes = append(notes, Note{Kind: NoteOtherModule})
 	}
 	switch {
 	case s.Refresh.Kind == RefreshUnknown && s.Refresh.Rises > 0:

@@ -64,3 +64,14 @@ func (q *queue) first() *event {
 }
 
 func (q *queue) drop() { q.head++ }
+
+// dropCounts takes out what counters and averages told.
+func (q *queue) dropCounts() {
+	kept := q.events[:q.head]
+	for _, e := range q.events[q.head:] {
+		if e.kind != eventCount && e.kind != eventAverage {
+			kept = append(kept, e)
+		}
+	}
+	q.events = kept
+}

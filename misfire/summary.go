@@ -122,8 +122,13 @@ type Verdict struct {
 	WorseIn   gear.State // gear state in which the worst of them is worse beyond chance; Unknown when none is
 	AboveLoad int        // percent of load above which, on the move, it is worse beyond chance; 0 when none is
 	Worsening []int
-	Random    bool // the engine misses too much as a whole, and no cylinder stands out
-	EaseOff   bool // misfire that can overheat the catalyst is going on
+	// Bank is the bank that all cylinders named lie on, named whole or with every miss; with none named the one that
+	// misses too much as a whole. 0 when there is none.
+	Bank    int
+	Random  bool // the engine misses too much as a whole, and no cylinder stands out
+	EaseOff bool // misfire that can overheat the catalyst is going on
+	// Clash is codes that name other cylinders than these; nil where they do not.
+	Clash *Clash
 }
 
 // Whole is the whole-engine misfire percentage over the two regulatory blocks.

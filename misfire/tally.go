@@ -20,6 +20,8 @@ type Config struct {
 	Map engine.Map
 	// Ceiling is the rate, per 1,000 firings, up to which a cylinder counts as healthy; 0 is rate.Ceiling.
 	Ceiling float64
+	// Coded is the cylinders that the car's misfire codes name, which the counts are held against; see [Clash].
+	Coded []int
 	// Gearbox is what the user told of it; it helps to infer the gear of a car that does not tell it.
 	Gearbox gear.Box
 }
@@ -38,6 +40,7 @@ type Tally struct {
 	lanes    [engine.MaxCylinders]lane
 	averages [engine.MaxCylinders]average
 	heard    [engine.MaxCylinders]time.Time // when each counter was last read
+	counting counting
 	cadence  cadence
 	ledger   *ledger
 	book     *book
@@ -84,6 +87,7 @@ func (t *Tally) Add(s *obd.Sample) {
 	if changed && call.State != gear.Unknown {
 		t.exposure.monitor.gearChanged(at)
 	}
+	t.chooseCounting(s)
 	for i := range s.Readings {
 		t.take(&s.Readings[i], at)
 	}
@@ -188,7 +192,7 @@ func (t *Tally) takeLive(r *obd.Reading, at time.Time) {
 
 func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 	position, ok := countReading(r)
-	if !ok {
+	if !ok || !t.counting.takes(r) {
 		return
 	}
 	cylinder := position + 1

@@ -2,7 +2,6 @@ package misfire
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"stumble/misfire/rate"
@@ -30,8 +29,10 @@ func (r *review) verdict(s *Summary) Verdict {
 	if named := v.Named(); len(named) > 0 {
 		v.WorseIn, v.AboveLoad = r.worseIn(named[0]-1), r.aboveLoad(named[0]-1)
 	}
+	v.Clash = r.tally.clash(s, v.Named())
 	v.Foremost = r.foremost(s)
-	v.Random = v.Foremost == 0 && r.everywhere(&v)
+	v.Bank = r.banked(s, &v)
+	v.Random = v.Foremost == 0 && v.Bank == 0 && r.everywhere(&v)
 	for _, c := range s.Total {
 		if c.Worsening {
 			v.Worsening = append(v.Worsening, c.Cylinder)
@@ -58,20 +59,16 @@ func (r *review) foremost(s *Summary) int {
 // everywhere reports whether the engine as a whole misses more than a healthy one: with every cylinder named, or with
 // misses that are too few on each to name it.
 func (r *review) everywhere(v *Verdict) bool {
-	all, guard, counted := rate.Count{}, 1.0, 0
+	var counted []int
 	for i := range r.cylinders {
-		if !r.tally.lanes[i].reported {
-			continue
+		if r.tally.lanes[i].reported {
+			counted = append(counted, i+1)
 		}
-		c := r.all(i)
-		all.Misses += c.Misses
-		all.Firings += c.Firings
-		guard = math.Max(guard, rate.Guard(rate.Measure(rate.EvidenceLeast, 1, rate.Fitted{Ladder: &r.total[i].ladder, Rate: ratio(c.Misses, c.Firings)})))
-		counted++
 	}
 	if named := len(v.Cylinders) + len(v.Now); named > 0 {
-		return counted > 1 && named == counted
+		return len(counted) > 1 && named == len(counted)
 	}
+	all, guard := r.together(counted)
 	return all.Misses/guard >= fewestBursts && rate.BadEvidence(all, guard, r.ceiling) >= rate.BadThreshold(1, accuses)
 }
 

@@ -19,6 +19,7 @@ const (
 	NoneStandsOut                 // a few, on no cylinder more than chance puts there
 	Foremost                      // most on one cylinder, too few to say that it misses more than it may
 	Spread                        // the engine misses too much as a whole, no cylinder stands out
+	BankMisses                    // a bank misses too much as a whole, no cylinder of it stands out
 	MissesNow                     // cylinders have missed too much so far; more running will tell
 	Named                         // cylinders miss more than they may
 )
@@ -36,6 +37,8 @@ func (t *Tally) finding(s *Summary, v *Verdict) Finding {
 		return CounterAwaited
 	case !t.counts():
 		return Uncounted
+	case v.Bank > 0 && len(v.Named()) == 0:
+		return BankMisses
 	case v.Random:
 		return Spread
 	case len(v.Cylinders) > 0:
@@ -58,6 +61,9 @@ func (t *Tally) finding(s *Summary, v *Verdict) Finding {
 func (v *Verdict) Named() []int {
 	return append(v.Cylinders[:len(v.Cylinders):len(v.Cylinders)], v.Now...)
 }
+
+// Accuses reports whether a cylinder, a bank or the engine misses more than it may.
+func (v *Verdict) Accuses() bool { return len(v.Named()) > 0 || v.Bank > 0 || v.Random }
 
 // Foremost is the total of the cylinder with the most misses; nil when none missed.
 func (s *Summary) Foremost() *Cell {

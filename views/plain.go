@@ -62,6 +62,9 @@ func totalWords(s *misfire.Summary) string {
 		misses[i], rates[i] = "-", "-"
 		if c.Reported {
 			misses[i], rates[i] = Short(c.Misses), perThousand.Rate(c)
+			if c.AtLeast {
+				rates[i] = "at least " + rates[i]
+			}
 		}
 	}
 	return "misses " + strings.Join(misses, " ") + ", per 1,000 " + strings.Join(rates, " ")

@@ -124,6 +124,8 @@ type Evidence struct {
 	Swaps     []proof.SwapResult
 	Bench     []bench.Judgement
 	Drives    int // drives behind the counts
+	// Clash is codes that name other cylinders than the counts of a drive; nil where none do.
+	Clash *misfire.Clash
 }
 
 // Drive is one drive as it is given to Gather.
@@ -160,6 +162,9 @@ func (e *Evidence) addDrive(d *Drive) {
 		e.Heat.Add(&d.Collector.heat)
 	}
 	e.Drives++
+	if e.Clash == nil && s.Verdict.Clash.Open() {
+		e.Clash = s.Verdict.Clash
+	}
 	e.addDips(s.Idle)
 	for i := range s.Total {
 		c := &s.Total[i]

@@ -5,17 +5,19 @@ import (
 	"math"
 	"slices"
 
+	"stumble/misfire"
 	"stumble/misfire/bench"
 )
 
 // Result is what the evidence comes to.
 type Result struct {
-	Basis  Basis       // what the ranking rests on
-	None   Unexplained // why there is nothing to explain, where Basis is Nothing
-	Notes  []Note      // what a reader must know to take the shares for what they are
-	Facts  []Fact      // what was found; those with Said weigh nothing
-	Ranked []Ranked    // the likeliest first; empty when there is nothing to explain
-	Bits   float64     // doubt left among the causes: Shannon's entropy; 0 is none
+	Basis  Basis          // what the ranking rests on
+	Clash  *misfire.Clash // what is to be settled first, where Basis is NumberingOpen; else nil
+	None   Unexplained    // why there is nothing to explain, where Basis is Nothing
+	Notes  []Note         // what a reader must know to take the shares for what they are
+	Facts  []Fact         // what was found; those with Said weigh nothing
+	Ranked []Ranked       // the likeliest first; empty when there is nothing to explain
+	Bits   float64        // doubt left among the causes: Shannon's entropy; 0 is none
 	Done   []Finding
 	Next   *Test  // the test that tells most for its time and money; nil when none would tell anything
 	Others []Test // the next best, at most two
@@ -31,11 +33,14 @@ const (
 	FromLastCycle // the car's own counts of its last driving cycle, and codes
 	FromDips
 	FromCounts
+	NumberingOpen // codes and counts name different cylinders: to be settled before a cause is named
 )
 
-// String returns the basis as one word: "counts", "idle_dips", "last_driving_cycle", "codes" or "nothing".
+// String returns the basis as one word: "counts", "idle_dips", "last_driving_cycle", "codes", "numbering_open" or
+// "nothing".
 func (b Basis) String() string {
-	return [...]string{Nothing: "nothing", FromCodes: "codes", FromLastCycle: "last_driving_cycle", FromDips: "idle_dips", FromCounts: "counts"}[b]
+	return [...]string{Nothing: "nothing", FromCodes: "codes", FromLastCycle: "last_driving_cycle", FromDips: "idle_dips", FromCounts: "counts",
+		NumberingOpen: "numbering_open"}[b]
 }
 
 // MarshalText returns the word of String.
@@ -80,6 +85,9 @@ func (b *Book) Explain(e Evidence) *Result {
 	e.level()
 	s, basis := e.subject()
 	r := &Result{Basis: basis}
+	if basis == FromCounts && e.Clash.Open() { // which cylinder misses is not known: no part of it can be named
+		return &Result{Basis: NumberingOpen, Clash: e.Clash}
+	}
 	if basis == Nothing {
 		r.None = e.unexplained()
 		return r

@@ -144,11 +144,8 @@ func (c *Case) faulty(all []*Counted) (chosen []*Counted, left []LeftOut, err er
 	return before, append(left, LeftOut{Kind: Cured, Repair: repair}), nil
 }
 
-// misses reports whether a drive accuses a cylinder or the engine.
-func (d *Counted) misses() bool {
-	v := &d.Summary.Verdict
-	return len(v.Named()) > 0 || v.Random
-}
+// misses reports whether a drive accuses a cylinder, a bank or the engine.
+func (d *Counted) misses() bool { return d.Summary.Verdict.Accuses() }
 
 // exchanges are the comparisons of the job in which parts were exchanged, the last of each exchange.
 func (c *Case) exchanges() (all []Kept) {

@@ -63,6 +63,7 @@ func (o *Options) open(j *journal.Journal, id int64) (s *stored, setup Setup, cf
 	if err != nil {
 		return nil, setup, cfg, err
 	}
+	cfg.Coded = codedOf(j, s.drive.Job, s.drive.ID, s.drive.Ended)
 	return s, setup, cfg, nil
 }
 

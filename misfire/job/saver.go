@@ -177,6 +177,10 @@ func (s *Saver) Record(c *Car, d *Drive) error {
 		return err
 	}
 	info.Job, s.job = in.ID, in.ID
+	if err == nil {
+		d.Config.Coded = codedOf(s.Journal, in.ID, 0, info.Started)
+		d.tally.SetCoded(d.Config.Coded)
+	}
 	if s.recorder, err = s.Journal.StartDrive(info); err != nil {
 		return err
 	}

@@ -46,7 +46,7 @@ func WriteCauses(w io.Writer, c *Causes, width int) error {
 // causes shows what may be behind the misfire, and the test to make next.
 func (w *writer) causes() {
 	r := w.Causes
-	if r == nil || len(r.Ranked) == 0 {
+	if r == nil || len(r.Ranked) == 0 && r.Basis != cause.NumberingOpen {
 		return
 	}
 	w.chapter(w.tell("head-causes"))
@@ -54,6 +54,9 @@ func (w *writer) causes() {
 		w.say(w.tell("say-causes-before"))
 	}
 	w.say(w.Words.Causes(r))
+	if r.Basis == cause.NumberingOpen {
+		return
+	}
 	w.addRanked(r, w.causeTable)
 	w.nextTest(r)
 	w.remarks(slices.Concat(w.CauseNotes(r), w.CausesAlso))

@@ -193,7 +193,7 @@ func (w *writer) driven() {
 	v := s.Verdict
 	word, t := w.tell("outcome-seen"), toneOpen
 	switch {
-	case len(v.Named()) > 0 || v.Random:
+	case v.Accuses():
 		word, t = w.tell("outcome-misses"), toneBad
 	case !reportsCounts(s):
 		word = w.tell("outcome-weaker")

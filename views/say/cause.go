@@ -17,6 +17,9 @@ func (w Words) Causes(r *cause.Result) string {
 	if r.Basis == cause.Nothing {
 		return w.unexplained(&r.None)
 	}
+	if r.Basis == cause.NumberingOpen {
+		return w.tell("clash-first", w.clash(r.Clash))
+	}
 	if len(r.Ranked) == 0 {
 		return ""
 	}

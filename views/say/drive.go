@@ -10,8 +10,29 @@ import (
 	"stumble/misfire/gear"
 )
 
-// Verdict is one sentence on what a drive has shown. Unless a cylinder stands out beyond chance it accuses none.
+// Verdict is one sentence on what a drive has shown. Unless a cylinder stands out beyond chance it accuses none. Codes
+// that name other cylinders than the counts are told before it.
 func (w Words) Verdict(s *misfire.Summary) string {
+	if c := s.Verdict.Clash; c != nil {
+		return w.tell("join-sentences", w.clash(c), w.found(s))
+	}
+	return w.found(s)
+}
+
+// clash tells that codes and counts name different cylinders, and what would settle it.
+func (w Words) clash(c *misfire.Clash) string {
+	codes, counts := w.Count("clash-codes", float64(len(c.Coded)), w.Numbers(c.Coded)), w.Numbers(c.Counted)
+	switch c.Numbering {
+	case misfire.NumberingByOrder:
+		return w.tell("clash-by-order", codes, counts, w.Cylinders(c.Coded))
+	case misfire.NumberingTold:
+		return w.tell("clash-told", codes, counts)
+	}
+	return w.tell("clash-open", codes, counts)
+}
+
+// found is what the counts have shown.
+func (w Words) found(s *misfire.Summary) string {
 	firings, misses := s.FewestFirings(), 0.0
 	for _, c := range s.Total {
 		misses += c.Misses
@@ -34,6 +55,9 @@ func (w Words) Verdict(s *misfire.Summary) string {
 	case misfire.Foremost:
 		c := s.Foremost()
 		return w.count("drive-foremost", misses, Grouped(firings), whole(c.Misses), c.Cylinder)
+	case misfire.BankMisses:
+		bank := banked(s)
+		return w.tell("drive-bank", s.Verdict.Bank, w.Cylinders(bank), w.Rate(overall(totalsOf(s, bank))))
 	case misfire.Spread:
 		return w.tell("drive-spread", w.Rate(overall(s.Total)))
 	case misfire.NoMiss:
@@ -50,7 +74,25 @@ func (w Words) now(s *misfire.Summary) string {
 			counts = append(counts, w.tell("seen-some", w.count("count-misses", c.Misses), Grouped(math.Floor(c.Firings))))
 		}
 	}
-	return w.Count("drive-now", float64(len(s.Verdict.Now)), w.Numbers(s.Verdict.Now), w.List(counts))
+	return w.onBank(s, w.Count("drive-now", float64(len(s.Verdict.Now)), w.Numbers(s.Verdict.Now), w.List(counts)))
+}
+
+// banked is the cylinders of the bank that the verdict comes to, in order.
+func banked(s *misfire.Summary) []int {
+	if b := s.Verdict.Bank; b > 0 && b <= len(s.Engine.Banks) {
+		return slices.Sorted(slices.Values(s.Engine.Banks[b-1]))
+	}
+	return nil
+}
+
+// totalsOf is the totals of some cylinders.
+func totalsOf(s *misfire.Summary, cylinders []int) (totals []misfire.Cell) {
+	for _, n := range cylinders {
+		if c := totalOf(s, n); c != nil {
+			totals = append(totals, *c)
+		}
+	}
+	return totals
 }
 
 // totalOf is the total of a cylinder; nil where there is none.
@@ -117,22 +159,35 @@ func (w Words) accusation(s *misfire.Summary) string {
 	if len(s.Verdict.Dead) > 0 {
 		return w.silent(s)
 	}
-	rates := w.tell("rate-of-firings", w.Rate(rateOf(s, first)))
+	rates := w.tell("rate-of-firings", w.rateOf(s, first))
 	if said := told(s); len(said) > 0 {
-		parts := []string{w.tell("rate-of-firings-in", w.Rate(said[0].Rate), w.InGear(said[0].Condition.Gear))}
-		for _, c := range said[1:] {
-			parts = append(parts, w.tell("rate-in", w.Rate(c.Rate), w.InGear(c.Condition.Gear)))
+		parts := []string{w.tell("rate-of-firings-in", w.cellRate(&said[0]), w.InGear(said[0].Condition.Gear))}
+		for i := range said[1:] {
+			c := &said[1+i]
+			parts = append(parts, w.tell("rate-in", w.cellRate(c), w.InGear(c.Condition.Gear)))
 		}
 		rates = w.Commas(parts)
 	}
 	text := w.Count("drive-named", float64(len(s.Verdict.Cylinders)), w.Numbers(s.Verdict.Cylinders), rates, first)
+	if bank := banked(s); len(bank) > 0 && len(s.Verdict.Cylinders) == len(bank) {
+		text = w.tell("drive-bank-named", s.Verdict.Bank, w.Cylinders(bank), rates, first)
+	}
 	if above := s.Verdict.AboveLoad; above > 0 && s.Verdict.WorseIn != gear.ParkNeutral {
 		text = w.tell("drive-above-load", text, above)
 	}
 	if into, worse := s.WorseSince(first); worse {
 		text = w.tell("drive-worse-since", text, Into(into))
 	}
-	return w.tell("join-sentence", text)
+	return w.onBank(s, w.tell("join-sentence", text))
+}
+
+// onBank adds the bank to cylinders of it that are not named as the whole of it.
+func (w Words) onBank(s *misfire.Summary, text string) string {
+	bank := banked(s)
+	if len(bank) == 0 || len(s.Verdict.Dead) == 0 && len(s.Verdict.Cylinders) == len(bank) {
+		return text
+	}
+	return w.tell("join-sentences", text, w.tell("drive-all-on-bank", s.Verdict.Bank, w.Cylinders(bank)))
 }
 
 // silent names the cylinders that do not fire, and those that miss besides.
@@ -146,17 +201,25 @@ func (w Words) silent(s *misfire.Summary) string {
 		}
 	}
 	if len(rest) > 0 {
-		text = w.Count("drive-dead-besides", float64(len(rest)), text, w.Numbers(rest), w.tell("rate-of-firings", w.Rate(rateOf(s, rest[0]))))
+		text = w.Count("drive-dead-besides", float64(len(rest)), text, w.Numbers(rest), w.tell("rate-of-firings", w.rateOf(s, rest[0])))
 	}
-	return w.tell("join-sentence", text)
+	return w.onBank(s, w.tell("join-sentence", text))
 }
 
-// rateOf is the rate of one cylinder in the whole drive, NaN where it is not among the totals.
-func rateOf(s *misfire.Summary, cylinder int) float64 {
+// rateOf is the rate of one cylinder in the whole drive, unknown where it is not among the totals.
+func (w Words) rateOf(s *misfire.Summary, cylinder int) string {
 	if c := totalOf(s, cylinder); c != nil {
-		return c.Rate
+		return w.cellRate(c)
 	}
-	return math.NaN()
+	return w.Rate(math.NaN())
+}
+
+// cellRate is the rate of a cell: "31", or "at least 31" where its counter reached its end.
+func (w Words) cellRate(c *misfire.Cell) string {
+	if c.AtLeast {
+		return w.tell("rate-not-under", w.Rate(c.Rate))
+	}
+	return w.Rate(c.Rate)
 }
 
 // told is the gear states whose rate is worth telling of the first cylinder accused, the one it is worse in
@@ -201,6 +264,8 @@ func (w Words) note(n *misfire.Note) string {
 		return w.tell("note-uncounted", n.Count, n.Of)
 	case misfire.NoteMap:
 		return w.tell("note-map")
+	case misfire.NoteOtherModule:
+		return w.tell("note-other-module")
 	case misfire.NoteRefreshUnknown:
 		return w.tell("note-refresh-unknown")
 	case misfire.NoteKeyOff:

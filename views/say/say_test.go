@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire"
+	"stumble/misfire/cause"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/misfire/proof"
@@ -61,6 +62,63 @@ func named(s *misfire.Summary, worseIn gear.State, cylinders ...int) *misfire.Su
 	s.Verdict = misfire.Verdict{Finding: misfire.Named, Cylinders: cylinders, WorseIn: worseIn}
 	return s
 }
+
+// Codes that name other cylinders than the counts come first, with what would settle it.
+func TestClashIsToldFirst(t *testing.T) {
+	w := English()
+	s := named(drive(counted{cylinder: 2, gear: gear.Drive, misses: 29, firings: 1000}), gear.Drive, 2)
+	s.Verdict.Clash = &misfire.Clash{Coded: []int{4}, Counted: []int{2}, Numbering: misfire.NumberingByOrder}
+	assert.Equal(t, "The code names cylinder 4, the counts are on 2: if this car numbers its counts by firing order, both mean cylinder 4. "+
+		"Settle it before touching a part: unplug one injector at idle and see which counter moves; run again with --map firing-order where it is "+
+		"not its own, with --map 1,2,3 and so on where it is. Cylinder 2 misses 29 of 1,000 firings in Drive.", w.Verdict(s))
+	s.Verdict.Clash = &misfire.Clash{Coded: []int{1, 4}, Counted: []int{2}}
+	assert.Equal(t, "The codes name cylinders 1 and 4, the counts are on 2: the code is older, or this car numbers its counts in its own way. "+
+		"Settle it before touching a part: read the codes again; unplug one injector at idle, see which counter moves, and run again with --map. "+
+		"Until then no cause is named.", w.Causes(&cause.Result{Basis: cause.NumberingOpen, Clash: s.Verdict.Clash}))
+	s.Verdict.Clash.Numbering = misfire.NumberingTold
+	assert.Equal(t, "The codes name cylinders 1 and 4, the counts, by the map given, are on 2: the code is older, or the map is wrong. "+
+		"Cylinder 2 misses 29 of 1,000 firings in Drive.", w.Verdict(s))
+}
+
+// A counter that reached its end tells the least that a rate can be.
+func TestAtLeastIsTold(t *testing.T) {
+	w := English()
+	s := named(drive(counted{cylinder: 2, gear: gear.ParkNeutral, misses: 12, firings: 1000}, counted{cylinder: 2, gear: gear.Drive, misses: 31, firings: 1000}),
+		gear.Drive, 2)
+	s.ByGear[1].AtLeast = true
+	assert.Equal(t, "Cylinder 2 misses at least 31 of 1,000 firings in Drive, 12 in Park or Neutral.", w.Verdict(s))
+	s.ByGear, s.Total[1].AtLeast = nil, true
+	assert.Equal(t, "Cylinder 2 misses at least 22 of 1,000 firings.", w.Verdict(s))
+}
+
+// A bank that misses is named with its cylinders.
+func TestBankIsNamed(t *testing.T) {
+	w := English()
+	six := func(misses ...float64) *misfire.Summary {
+		s := drive()
+		s.Engine = engine.Layout{Cylinders: 6, Banks: [][]int{{1, 2, 3}, {6, 5, 4}}}
+		s.Total = nil
+		for i, m := range misses {
+			s.Total = append(s.Total, misfire.Cell{Cylinder: i + 1, Reported: true, Apart: true, Estimate: rate.Interval(m, 1000, 1)})
+		}
+		return s
+	}
+	s := named(six(0, 1, 0, 15, 20, 16), gear.Unknown, 5, 6, 4)
+	s.Verdict.Bank = 2
+	assert.Equal(t, "Bank 2, cylinders 4, 5 and 6, misses; 5 the most: 20 of 1,000 firings.", w.Verdict(s))
+	s = named(six(0, 0, 0, 15, 20, 0), gear.Unknown, 5, 4)
+	s.Verdict.Bank = 2
+	assert.Equal(t, "Cylinders 5 and 4 miss; 5 the most: 20 of 1,000 firings. It is bank 2 alone: cylinders 4, 5 and 6.", w.Verdict(s))
+	s.Verdict.Finding, s.Verdict.Now, s.Verdict.Cylinders = misfire.MissesNow, s.Verdict.Cylinders, nil
+	assert.Equal(t, "Cylinders 5 and 4 miss now: 20 misses in 1,000 firings and 15 misses in 1,000 firings; three minutes of running make it sure. "+
+		"It is bank 2 alone: cylinders 4, 5 and 6.", unfirm(w.Verdict(s)))
+	s = six(0, 0, 1, 6, 5, 7)
+	s.Verdict.Finding, s.Verdict.Bank = misfire.BankMisses, 2
+	assert.Equal(t, "Bank 2, cylinders 4, 5 and 6, misses in 6.0 of 1,000 firings; none of its cylinders stands out.", w.Verdict(s))
+}
+
+// unfirm makes every space one at which a line may be broken.
+func unfirm(s string) string { return strings.ReplaceAll(s, "\u00a0", " ") }
 
 // The sentences on a drive, word for word.
 func TestVerdict(t *testing.T) {

@@ -13,7 +13,7 @@ type Causes struct {
 	Drives   Word        `json:"from"`
 	Ignition Word        `json:"ignition"` // "each", "shared", "distributor"; null when not told
 	Sentence string      `json:"sentence"`
-	Basis    cause.Basis `json:"basis"`      // "counts", "idle_dips", "last_driving_cycle", "codes", "nothing"
+	Basis    cause.Basis `json:"basis"`      // "counts", "idle_dips", "last_driving_cycle", "codes", "numbering_open", "nothing"
 	Bits     Number      `json:"doubt_bits"` // left among the causes
 	Ranked   []Ranked    `json:"ranked"`     // the likeliest first; shares sum to 1
 	Next     *Test       `json:"next_test"`  // null when none would tell anything

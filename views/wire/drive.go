@@ -137,6 +137,15 @@ type Verdict struct {
 	AboveLoad *int   `json:"above_load"` // percent of load above which it is worse on the move
 	Worsening []int  `json:"worsening"`
 	Random    bool   `json:"random"` // misses, but no cylinder stands out
+	Bank      *int   `json:"bank"`   // that misses as a whole, or that all cylinders named lie on
+	Clash     *Clash `json:"clash"`  // codes that name other cylinders than the counts; null where none do
+}
+
+// Clash is codes that name other cylinders than the counts.
+type Clash struct {
+	Coded     []int  `json:"coded"`     // cylinders of the codes
+	Counted   []int  `json:"counted"`   // cylinders of the counts, the worst first
+	Numbering string `json:"numbering"` // "open", "by_firing_order" (then both mean the same cylinders), "told" (by a map)
 }
 
 // Whole is the whole engine's percentages over the two blocks of crank revolutions.
@@ -311,6 +320,13 @@ func verdictObject(s *misfire.Summary) Verdict {
 	o := Verdict{Sentence: say.English().Verdict(s), Cylinders: list(v.Cylinders), Now: list(v.Now), Dead: list(v.Dead), Worsening: list(v.Worsening), Random: v.Random}
 	if v.WorseIn != gear.Unknown {
 		o.WorseIn = Word(v.WorseIn.String())
+	}
+	if v.Bank > 0 {
+		o.Bank = &v.Bank
+	}
+	if c := v.Clash; c != nil {
+		words := [...]string{misfire.NumberingOpen: "open", misfire.NumberingByOrder: "by_firing_order", misfire.NumberingTold: "told"}
+		o.Clash = &Clash{list(c.Coded), list(c.Counted), words[c.Numbering]}
 	}
 	if v.AboveLoad > 0 {
 		o.AboveLoad = &v.AboveLoad

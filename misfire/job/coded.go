@@ -1,0 +1,61 @@
+package job
+
+import (
+	"slices"
+	"time"
+
+	"stumble/misfire/journal"
+)
+
+// codedOf returns the cylinders that the misfire codes of the car named when it was driven: by the newest reading of them
+// before the drive ended, else the first after it. A code from before a repair says nothing of a drive after it, nor one
+// from before parts were exchanged; id is 0 of a drive that has but begun. What cannot be read of the job names none: it
+// is told where the job is opened, and no drive is held up by it.
+func codedOf(j *journal.Journal, job, id int64, ended time.Time) []int {
+	records, err := j.Intakes(job)
+	if err != nil {
+		return nil
+	}
+	r := readingAt(records, ended)
+	if r == nil {
+		return nil
+	}
+	coded := codedCylinders(r)
+	if len(coded) == 0 {
+		return nil
+	}
+	c, err := Open(j, job, Options{})
+	if err != nil {
+		return nil
+	}
+	repair, err := c.LastRepair()
+	if err != nil || repair.Kind != NoRepair && repair.At.After(r.At) != repair.At.After(ended) {
+		return nil
+	}
+	for _, x := range c.exchanges() {
+		if slices.Contains(x.After, id) {
+			return nil
+		}
+	}
+	return coded
+}
+
+// readingAt is the reading of the codes that tells of a time: the newest before it, else the first after.
+func readingAt(records []journal.IntakeRecord, at time.Time) (found *journal.IntakeRecord) {
+	for i := range records {
+		if r := &records[i]; r.Codes != nil && (found == nil || !r.At.After(at)) {
+			found = r
+		}
+	}
+	return found
+}
+
+// codedCylinders are the cylinders that stored, pending and permanent misfire codes name, in order.
+func codedCylinders(r *journal.IntakeRecord) (coded []int) {
+	for _, code := range Codes(r.Codes, StoredCodes, PendingCodes, PermanentCodes) {
+		if cylinder, one := code.MisfireCylinder(); one {
+			coded = append(coded, cylinder)
+		}
+	}
+	return coded
+}
