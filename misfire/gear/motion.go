@@ -1,15 +1,17 @@
 package gear
 
-import "time"
+import (
+	"stumble/misfire/track"
+	"time"
+)
 
 // Speeds are whole km/h, and wheel sensors lose the wheel below about 2 km/h (common practice, no source): from
 // 1 to 3 the car may creep or stand, and what was so before stays so.
 const (
-	rolls      = 3.0                    // km/h; above it the car moves
-	rollsFor   = 600 * time.Millisecond // for so long, before it is believed
-	standsFor  = 600 * time.Millisecond // at 0 for so long
-	backsUpTo  = 20.0                   // km/h; faster is no reverse
-	speedLasts = 4 * time.Second
+	rolls     = 3.0                    // km/h; above it the car moves
+	rollsFor  = 600 * time.Millisecond // for so long, before it is believed
+	standsFor = 600 * time.Millisecond // at 0 for so long
+	backsUpTo = 20.0                   // km/h; faster is no reverse
 )
 
 // turn is a change of something that goes on or does not.
@@ -34,7 +36,7 @@ type motion struct {
 
 // add takes a speed in km/h and reports whether the car began to move, or came to rest after moving.
 func (m *motion) add(speed float64, at moment) turn {
-	if at.Sub(m.lastSeen) > speedLasts {
+	if at.Sub(m.lastSeen) > track.SpeedLasts {
 		*m = motion{}
 	}
 	m.lastSeen = at
