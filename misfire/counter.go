@@ -152,9 +152,9 @@ func (l *lane) wonder(value int) (rise, reading) {
 	return rise{}, nothingNew
 }
 
-// unbase forgets the baseline: the counter is about to begin a new driving cycle, or has not been heard of
+// dropBaseline forgets the baseline: the counter is about to begin a new driving cycle, or has not been heard of
 // for too long.
-func (l *lane) unbase() {
+func (l *lane) dropBaseline() {
 	l.based, l.saturated, l.held, l.falls, l.strange = false, false, rise{}, 0, 0
 }
 

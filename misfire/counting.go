@@ -40,7 +40,7 @@ func (t *Tally) chooseCounting(s *obd.Sample) {
 func (t *Tally) forgetCounts() {
 	t.queue.dropCounts()
 	for i := range t.lanes {
-		t.lanes[i].unbase()
+		t.lanes[i].dropBaseline()
 		t.lanes[i].reported = false
 	}
 }

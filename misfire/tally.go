@@ -234,7 +234,7 @@ func (t *Tally) drain(until float64) {
 func (t *Tally) giveUpSilent() {
 	for i := range t.lanes {
 		if l := &t.lanes[i]; l.based && t.running-l.ran > silentAfter {
-			l.unbase()
+			l.dropBaseline()
 		}
 	}
 }
@@ -279,7 +279,7 @@ func (t *Tally) newCycle(midway bool) {
 	t.cadence.restart(t.ledger.now)
 	t.relay.endCycle()
 	for i := range t.lanes {
-		t.lanes[i].unbase()
+		t.lanes[i].dropBaseline()
 	}
 }
 

@@ -4,7 +4,7 @@ import "stumble/misfire/rate"
 
 // judgeBalance compares the fall of speed as a cylinder is cut with the median of all: a cylinder whose cut is hardly
 // felt gives little work.
-func judgeBalance(d *docket, r *Reading) []Finding {
+func judgeBalance(d *judging, r *Reading) []Finding {
 	rule := d.rules[ruleBalance]
 	all := values(d.siblings(r))
 	middle := rate.Median(all)

@@ -6,7 +6,7 @@ const (
 )
 
 // judgePrimary judges the resistance of a coil's primary winding.
-func judgePrimary(d *docket, r *Reading) []Finding {
+func judgePrimary(d *judging, r *Reading) []Finding {
 	band := d.rules[rulePrimary]
 	set := d.coilSet(r)
 	is, usual := figure(r.Value, r.Unit), band.band(r.Unit)
@@ -29,7 +29,7 @@ func judgePrimary(d *docket, r *Reading) []Finding {
 }
 
 // judgeSecondary judges the resistance of a coil's secondary winding.
-func judgeSecondary(d *docket, r *Reading) []Finding {
+func judgeSecondary(d *judging, r *Reading) []Finding {
 	usual, outer := d.rules[ruleSecondary], d.rules[ruleSecondaryOut]
 	set := d.coilSet(r)
 	is := figure(r.Value, r.Unit)
@@ -55,14 +55,14 @@ func judgeSecondary(d *docket, r *Reading) []Finding {
 }
 
 // coilSet compares a coil with its siblings.
-func (d *docket) coilSet(r *Reading) []Finding {
+func (d *judging) coilSet(r *Reading) []Finding {
 	return d.share(r, compared{rule: ruleCoilSibling, of: func(o *Reading) float64 { return o.Value }, unit: r.Unit})
 }
 
-func judgeReach(d *docket, r *Reading) []Finding {
+func judgeReach(d *judging, r *Reading) []Finding {
 	return d.limit(r, ruleReach, Bad, "weak spark; look at the coil's supply and trigger before the coil")
 }
 
-func judgeCoilSupply(d *docket, r *Reading) []Finding {
+func judgeCoilSupply(d *judging, r *Reading) []Finding {
 	return d.limit(r, ruleCoilSupply, Bad, "resistance in relay, fuse or wiring")
 }

@@ -6,7 +6,7 @@ import (
 )
 
 // judgeCompression judges a compression as found: by itself and as a share of the best cylinder's.
-func judgeCompression(d *docket, r *Reading) []Finding {
+func judgeCompression(d *judging, r *Reading) []Finding {
 	found := []Finding{d.pressed(r)}
 	if r.Maker.Told() {
 		found = []Finding{byMaker(r)}
@@ -15,7 +15,7 @@ func judgeCompression(d *docket, r *Reading) []Finding {
 }
 
 // pressed judges the pressure by itself.
-func (d *docket) pressed(r *Reading) Finding {
+func (d *judging) pressed(r *Reading) Finding {
 	floor, usual := d.rules[ruleFloor], d.rules[ruleUsual]
 	is := figure(r.Value, r.Unit)
 	switch {
@@ -30,7 +30,7 @@ func (d *docket) pressed(r *Reading) Finding {
 }
 
 // ratio compares a cylinder with the best.
-func (d *docket) ratio(r *Reading) []Finding {
+func (d *judging) ratio(r *Reading) []Finding {
 	all := values(d.siblings(r))
 	if len(all) < 2 {
 		return nil
@@ -52,7 +52,7 @@ func (d *docket) ratio(r *Reading) []Finding {
 }
 
 // judgeOiled judges what oil did to a low compression. It tells where the loss is, not whether there is one.
-func judgeOiled(d *docket, r *Reading) []Finding {
+func judgeOiled(d *judging, r *Reading) []Finding {
 	rule := d.rules[ruleOil]
 	dry := d.newest[key{part: Compression, quantity: Dry, cylinder: r.Cylinder}]
 	if dry == nil || dry.Value <= 0 || math.IsNaN(dry.Value) {
@@ -69,12 +69,12 @@ func judgeOiled(d *docket, r *Reading) []Finding {
 	return []Finding{rule.says(Bad, "%s, not more than %s: oil does not seal it, so a valve or the head gasket leaks.", is, digits(rule.high))}
 }
 
-func judgeCrankSpeed(d *docket, r *Reading) []Finding {
+func judgeCrankSpeed(d *judging, r *Reading) []Finding {
 	return d.limit(r, ruleCrankSpeed, Suspect, "a compression measured at this speed does not compare; battery charger on, even speed for every cylinder")
 }
 
 // judgeLeakDown judges the leakage by itself and against the tightest cylinder.
-func judgeLeakDown(d *docket, r *Reading) []Finding {
+func judgeLeakDown(d *judging, r *Reading) []Finding {
 	found := []Finding{d.leaked(r)}
 	if r.Maker.Told() {
 		found = []Finding{byMaker(r)}
@@ -90,7 +90,7 @@ func judgeLeakDown(d *docket, r *Reading) []Finding {
 	return found
 }
 
-func (d *docket) leaked(r *Reading) Finding {
+func (d *judging) leaked(r *Reading) Finding {
 	good, fair, bad := d.rules[ruleLeakGood], d.rules[ruleLeakFair], d.rules[ruleLeakBad]
 	is := figure(r.Value, r.Unit)
 	const where = "listen where the air leaves: throttle is inlet valve, tailpipe is exhaust valve, oil filler is rings, bubbles in the coolant are gasket or head"

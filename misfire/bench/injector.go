@@ -9,11 +9,11 @@ import (
 const flowClear = " A right resistance says nothing of its flow."
 
 // judgeInjector judges the resistance of an injector's coil.
-func judgeInjector(d *docket, r *Reading) []Finding {
+func judgeInjector(d *judging, r *Reading) []Finding {
 	return append([]Finding{d.injector(r)}, d.injectorSet(r)...)
 }
 
-func (d *docket) injector(r *Reading) Finding {
+func (d *judging) injector(r *Reading) Finding {
 	band := d.rules[ruleInjectorHigh]
 	switch r.Variant {
 	case LowImpedance:
@@ -38,13 +38,13 @@ func (d *docket) injector(r *Reading) Finding {
 }
 
 // otherInjector reports whether a value fits one of the less usual types.
-func (d *docket) otherInjector(v float64) bool {
+func (d *judging) otherInjector(v float64) bool {
 	return d.rules[ruleInjectorLow].side(v) == 0 || d.rules[ruleInjectorDI].side(v) == 0
 }
 
 // injectorSet compares an injector with its siblings: the usual type within so many ohm, the others by the spread of
 // the set.
-func (d *docket) injectorSet(r *Reading) []Finding {
+func (d *judging) injectorSet(r *Reading) []Finding {
 	all := values(d.siblings(r))
 	middle := rate.Median(all)
 	if r.Open() || len(all) < enoughSiblings {
@@ -62,7 +62,7 @@ func (d *docket) injectorSet(r *Reading) []Finding {
 }
 
 // judgeInjectorDrop compares the fall of pressure with the mean of the set.
-func judgeInjectorDrop(d *docket, r *Reading) []Finding {
+func judgeInjectorDrop(d *judging, r *Reading) []Finding {
 	var found []Finding
 	if r.Maker.Told() {
 		found = append(found, byMaker(r))

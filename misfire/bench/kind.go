@@ -21,7 +21,7 @@ type Kind struct {
 	dimension   dimension
 	least, most float64 // what a meter can show, in Unit
 	open        bool    // the meter may show an open circuit
-	judge       func(*docket, *Reading) []Finding
+	judge       func(*judging, *Reading) []Finding
 }
 
 // Kinds are all things that can be measured, in the order of the usual work: easiest first.

@@ -7,7 +7,7 @@ import (
 )
 
 // judgePlug judges the resistance of a plug, with or without a resistor in it.
-func judgePlug(d *docket, r *Reading) []Finding {
+func judgePlug(d *judging, r *Reading) []Finding {
 	if r.Maker.Told() {
 		return append([]Finding{byMaker(r)}, d.outlier(r)...)
 	}
@@ -36,12 +36,12 @@ func judgePlug(d *docket, r *Reading) []Finding {
 // farAbove is how many times its upper limit is far above it; a choice.
 const farAbove = 2
 
-func judgeInsulation(d *docket, r *Reading) []Finding {
+func judgeInsulation(d *judging, r *Reading) []Finding {
 	return d.limit(r, ruleInsulation, Bad, "fouled or cracked: clean it if it is only fouled, else replace it")
 }
 
 // judgeGap judges a plug's gap: only the maker's figure decides, and the set must be even.
-func judgeGap(d *docket, r *Reading) []Finding {
+func judgeGap(d *judging, r *Reading) []Finding {
 	found := d.gapSpread(r)
 	if !r.Maker.Told() {
 		band := d.rules[ruleGap]
@@ -63,7 +63,7 @@ func judgeGap(d *docket, r *Reading) []Finding {
 }
 
 // gapSpread compares the widest gap of the set with the narrowest.
-func (d *docket) gapSpread(r *Reading) []Finding {
+func (d *judging) gapSpread(r *Reading) []Finding {
 	set := d.siblings(r)
 	if len(set) < 2 {
 		return nil
@@ -117,7 +117,7 @@ func looks() string {
 }
 
 // judgeLook reads the first word of an appearance.
-func judgeLook(_ *docket, r *Reading) []Finding {
+func judgeLook(_ *judging, r *Reading) []Finding {
 	first, _, _ := strings.Cut(r.Text, " ")
 	first = strings.ToLower(strings.Trim(first, ",;:."))
 	for _, l := range plugLooks() {
@@ -129,7 +129,7 @@ func judgeLook(_ *docket, r *Reading) []Finding {
 }
 
 // limit judges a reading by the maker's figure, else by one band; outside it is so bad for that reason.
-func (d *docket) limit(r *Reading, name string, outside Mark, reason string) []Finding {
+func (d *judging) limit(r *Reading, name string, outside Mark, reason string) []Finding {
 	if r.Maker.Told() {
 		return []Finding{byMaker(r)}
 	}

@@ -40,7 +40,7 @@ func outcomeOf(text string) *outcome {
 }
 
 // judgeSpark judges a spark test, beside the wire of the same cylinder.
-func judgeSpark(d *docket, r *Reading) []Finding {
+func judgeSpark(d *judging, r *Reading) []Finding {
 	o := outcomeOf(r.Text)
 	if o == nil {
 		return nil

@@ -12,7 +12,7 @@ const typicalFoot = 6
 const openWire = "A broken conductor or a burnt terminal. Spark can still jump the break at times, so a spark tester may show nothing; load, heat and movement open it."
 
 // judgeWire judges the resistance of a plug wire: by its length where that is known, else as a whole.
-func judgeWire(d *docket, r *Reading) []Finding {
+func judgeWire(d *judging, r *Reading) []Finding {
 	open := d.rules[ruleWireOpen]
 	switch {
 	case r.Open():
@@ -34,7 +34,7 @@ func judgeWire(d *docket, r *Reading) []Finding {
 }
 
 // lowWire judges a wire that is below the band: spiral-wound cores are, without being faulty, but not one alone.
-func (d *docket) lowWire(r *Reading, set []Finding) []Finding {
+func (d *judging) lowWire(r *Reading, set []Finding) []Finding {
 	whole := d.rules[ruleWireWhole]
 	if whole.side(r.Value) >= 0 {
 		return nil
@@ -53,7 +53,7 @@ func (d *docket) lowWire(r *Reading, set []Finding) []Finding {
 }
 
 // wholeWire judges a wire whose length is not known.
-func (d *docket) wholeWire(r *Reading) Finding {
+func (d *judging) wholeWire(r *Reading) Finding {
 	whole := d.rules[ruleWireWhole]
 	if whole.side(r.Value) > 0 {
 		return whole.says(Suspect, "%s is above the usual %s of a whole wire: measure its length and judge it by that.", figure(r.Value, r.Unit), whole.band(r.Unit))
@@ -62,7 +62,7 @@ func (d *docket) wholeWire(r *Reading) Finding {
 }
 
 // wireByLength judges a wire by what makers allow for each foot.
-func (d *docket) wireByLength(r *Reading) Finding {
+func (d *judging) wireByLength(r *Reading) Finding {
 	strict, lenient, outer := d.rules[ruleWireStrict], d.rules[ruleWireLenient], d.rules[ruleWireOuter]
 	v := perFoot(r)
 	is := figure(v, "kohm a foot")
@@ -82,7 +82,7 @@ func (d *docket) wireByLength(r *Reading) Finding {
 func perFoot(r *Reading) float64 { return r.Value / (r.Length / foot) }
 
 // wireSet compares a wire with its siblings: by length those whose length is known, the others as they are.
-func (d *docket) wireSet(r *Reading) []Finding {
+func (d *judging) wireSet(r *Reading) []Finding {
 	c := compared{rule: ruleWireSibling, of: perFoot, unit: "kohm a foot"}
 	known := r.Length > 0
 	if !known {

@@ -149,13 +149,13 @@ func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Sav
 // adapter cannot be helped without a person.
 func (c *Car) Events(ctx context.Context, take func(Event) error) error {
 	var failed error
-	befell := func(n Notice) { failed = errors.Join(failed, take(Event{Notice: &n})) }
+	tell := func(n Notice) { failed = errors.Join(failed, take(Event{Notice: &n})) }
 	c.noticed = func(n elm.Notice) {
 		switch n.Kind {
 		case elm.LinkLost:
-			befell(Notice{Kind: LinkLost, At: n.At, Err: n.Err})
+			tell(Notice{Kind: LinkLost, At: n.At, Err: n.Err})
 		case elm.LinkBack:
-			befell(Notice{Kind: LinkBack, At: n.At})
+			tell(Notice{Kind: LinkBack, At: n.At})
 		}
 	}
 	defer func() { c.noticed = nil }()
@@ -165,7 +165,7 @@ func (c *Car) Events(ctx context.Context, take func(Event) error) error {
 		if asleep {
 			kind = CarAsleep
 		}
-		befell(Notice{Kind: kind, At: at})
+		tell(Notice{Kind: kind, At: at})
 	}
 	return poller.Run(ctx, func(s *obd.Sample) error {
 		if failed != nil {

@@ -104,7 +104,7 @@ func (d *Drive) Run(ctx context.Context, every time.Duration, show func(*State) 
 		case e.Mark != nil:
 			d.stored(e.Mark)
 		case e.Notice != nil:
-			d.befell(*e.Notice)
+			d.tell(*e.Notice)
 		default:
 			return show(d.State())
 		}
@@ -211,9 +211,9 @@ func (d *Drive) notify(n Notice) {
 	}
 }
 
-// befell tells of what happened to the link or the car, and notes it among the marks: who looks at the drive later must
+// tell tells of what happened to the link or the car, and notes it among the marks: who looks at the drive later must
 // know why nothing was counted there. What could not be read of a stored drive is told alone.
-func (d *Drive) befell(n Notice) {
+func (d *Drive) tell(n Notice) {
 	d.obey() // what was pressed before it is marked before it
 	d.notify(n)
 	if n.Kind == ExchangesUnread {

@@ -110,9 +110,9 @@ func TestBalanceWithoutALink(t *testing.T) {
 		case status.Ask == guide.AskUnplug:
 			d.Confirm()
 		case status.Ask == guide.AskHold:
-			d.befell(Notice{At: d.Now(), Kind: LinkLost, Err: errors.New("gone")})
+			d.tell(Notice{At: d.Now(), Kind: LinkLost, Err: errors.New("gone")})
 		case status.Ask == guide.AskPlugIn:
-			d.befell(Notice{At: d.Now(), Kind: CarAsleep})
+			d.tell(Notice{At: d.Now(), Kind: CarAsleep})
 			return ErrTimeUp
 		}
 		return nil

@@ -11,7 +11,7 @@ import (
 // same order. Where the same was measured twice the newest stands for its cylinder and the earlier one compares with
 // nothing.
 func Judge(readings []Reading) []Judgement {
-	d := newDocket(readings)
+	d := newJudging(readings)
 	all := make([]Judgement, len(readings))
 	for i := range readings {
 		r := &readings[i]
@@ -21,8 +21,8 @@ func Judge(readings []Reading) []Judgement {
 	return all
 }
 
-// docket is all there is to judge: the rules and the readings.
-type docket struct {
+// judging is all there is to judge: the rules and the readings.
+type judging struct {
 	rules  map[string]rule
 	newest map[key]*Reading
 	order  []*Reading // the newest, as they were taken
@@ -38,8 +38,8 @@ type key struct {
 
 func keyOf(r *Reading) key { return key{r.Part, r.Quantity, r.Cylinder, r.Variant == Direct} }
 
-func newDocket(readings []Reading) *docket {
-	d := &docket{rules: rules(), newest: make(map[key]*Reading)}
+func newJudging(readings []Reading) *judging {
+	d := &judging{rules: rules(), newest: make(map[key]*Reading)}
 	for i := range readings {
 		d.newest[keyOf(&readings[i])] = &readings[i]
 	}
@@ -52,7 +52,7 @@ func newDocket(readings []Reading) *docket {
 }
 
 // findings are what the rules say of a reading.
-func (d *docket) findings(r *Reading) []Finding {
+func (d *judging) findings(r *Reading) []Finding {
 	k, known := KindOf(r.Part, r.Quantity)
 	if !known || math.IsNaN(r.Value) && k.dimension != words {
 		return nil
@@ -95,7 +95,7 @@ func byMaker(r *Reading) Finding {
 }
 
 // siblings are the newest readings of the same quantity of each cylinder, r among them where it is one; numbers alone.
-func (d *docket) siblings(r *Reading) (set []*Reading) {
+func (d *judging) siblings(r *Reading) (set []*Reading) {
 	if r.Cylinder == 0 || d.newest[keyOf(r)] != r {
 		return nil
 	}
@@ -135,7 +135,7 @@ const (
 
 // outlier holds a reading against the median of its siblings by the median of their deviations, where no rule of the
 // trade compares them.
-func (d *docket) outlier(r *Reading) []Finding {
+func (d *judging) outlier(r *Reading) []Finding {
 	all := values(d.siblings(r))
 	if r.Open() || len(all) < enoughOutliers {
 		return nil
@@ -170,7 +170,7 @@ type compared struct {
 }
 
 // share holds a reading against the median of its set.
-func (d *docket) share(r *Reading, c compared) []Finding {
+func (d *judging) share(r *Reading, c compared) []Finding {
 	var all []float64
 	for _, o := range d.siblings(r) {
 		if v := c.of(o); !math.IsNaN(v) && !math.IsInf(v, 0) {
