@@ -68,8 +68,13 @@ func (b *book) evidence(i int) (log, bursts float64) {
 // against is the evidence of some windows of a cylinder, and how many bursts they hold.
 func (b *book) against(l *rate.Ladder) (log, bursts float64) {
 	c := l.Total()
-	guard := rate.Guard(rate.Measure(rate.EvidenceLeast, 1, rate.Fitted{Ladder: l, Rate: ratio(c.Misses, c.Firings)}))
+	guard := rate.Guard(about(l, c))
 	return rate.BadEvidence(c, guard, b.ceiling), c.Misses / guard
+}
+
+// about is how the windows of a ladder pile up their misses about the rate of a count, by blocks that evidence is guarded by.
+func about(l *rate.Ladder, c rate.Count) rate.Bursts {
+	return rate.Measure(rate.EvidenceLeast, 1, rate.Fitted{Ladder: l, Rate: ratio(c.Misses, c.Firings)})
 }
 
 func peak(logs []float64) float64 {

@@ -76,7 +76,7 @@ func (r *review) together(cylinders []int) (all rate.Count, guard float64) {
 		c := r.all(i)
 		all.Misses += c.Misses
 		all.Firings += c.Firings
-		guard = math.Max(guard, rate.Guard(rate.Measure(rate.EvidenceLeast, 1, rate.Fitted{Ladder: &r.total[i].ladder, Rate: ratio(c.Misses, c.Firings)})))
+		guard = math.Max(guard, rate.Guard(about(&r.total[i].ladder, c)))
 	}
 	return all, guard
 }

@@ -23,14 +23,24 @@ type lane struct {
 	ran       float64 // seconds of known running by then
 	from      place   // where counting began
 
-	bank     float64 // firings that ran, or may have run unseen, up to the last accepted rise
-	held     rise    // seen once; misses is 0 while there is none
-	heldRan  float64 // firings that ran up to it
-	falls    int     // readings on end that are lower than the one accepted
-	fallen   int     // the newest of them
-	strange  int     // readings on end that rose by more than ran
-	stranger int     // the newest of them
-	aside    int     // readings set aside in all
+	bank    float64 // firings that ran, or may have run unseen, up to the last accepted rise
+	held    rise    // seen once; misses is 0 while there is none
+	heldRan float64 // firings that ran up to it
+	falls   streak  // readings on end that are lower than the one accepted
+	strange streak  // readings on end that rose by more than ran
+	aside   int     // readings set aside in all
+}
+
+// streak is readings on end that agree: none is lower than the one before it.
+type streak struct{ length, newest int }
+
+// add takes the next, and gives how many agree by now.
+func (s *streak) add(value int) int {
+	if value < s.newest {
+		s.length = 0
+	}
+	s.length, s.newest = s.length+1, value
+	return s.length
 }
 
 // rise is misses that a counter showed at one reading: the refresh that brought them lies between the
@@ -82,7 +92,7 @@ func (l *lane) add(value int, p place, ran float64, settled bool) (r rise, is re
 	case float64(value-l.value) > bankShare*(ran-l.bank)+bankSlack:
 		return l.wonder(value)
 	}
-	l.falls, l.strange = 0, 0
+	l.falls, l.strange = streak{}, streak{}
 	if l.held.misses > 0 && value >= l.value+l.held.misses {
 		r, is = l.confirm(), rose
 		if value == l.value { // no more than was held
@@ -117,19 +127,13 @@ func (l *lane) doubt() {
 		l.aside++
 		l.held = rise{}
 	}
-	l.falls, l.strange = 0, 0
+	l.falls, l.strange = streak{}, streak{}
 }
 
 // fall takes a value lower than the one accepted: a spoiled one, or the counter began anew.
 func (l *lane) fall(value int) (rise, reading) {
-	if l.falls > 0 && value >= l.fallen {
-		l.falls++
-	} else {
-		l.falls = 1
-	}
-	l.fallen = value
-	if l.falls >= fallsToRestart {
-		l.falls = 0
+	if l.falls.add(value) >= fallsToRestart {
+		l.falls = streak{}
 		return rise{}, restarted
 	}
 	l.aside++
@@ -139,14 +143,8 @@ func (l *lane) fall(value int) (rise, reading) {
 // wonder takes a value that rose by more than ran: a spoiled one, or the one that was accepted was.
 func (l *lane) wonder(value int) (rise, reading) {
 	l.aside++
-	if l.strange > 0 && value >= l.stranger {
-		l.strange++
-	} else {
-		l.strange = 1
-	}
-	l.stranger = value
-	if l.strange >= strangeToRebase {
-		l.strange = 0
+	if l.strange.add(value) >= strangeToRebase {
+		l.strange = streak{}
 		return rise{}, restarted
 	}
 	return rise{}, nothingNew
@@ -155,7 +153,7 @@ func (l *lane) wonder(value int) (rise, reading) {
 // dropBaseline forgets the baseline: the counter is about to begin a new driving cycle, or has not been heard of
 // for too long.
 func (l *lane) dropBaseline() {
-	l.based, l.saturated, l.held, l.falls, l.strange = false, false, rise{}, 0, 0
+	l.based, l.saturated, l.held, l.falls, l.strange = false, false, rise{}, streak{}, streak{}
 }
 
 // countReading tells the monitor position (0 is A2) of a reading of service 06, or false when it is no

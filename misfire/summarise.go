@@ -206,8 +206,8 @@ func (r *review) cell(l *level, seen *cell, i int, condition Condition) Cell {
 		Decides:   t.count(),
 	}
 	c.set(r.limited(t, i))
-	c.Windows, c.Guard = t.ladder.Windows(), rate.Guard(rate.Measure(rate.EvidenceLeast, 1, rate.Fitted{Ladder: &t.ladder, Rate: ratio(t.misses, t.firings)}))
-	c.Uneven = uneven(t)
+	piled := about(&t.ladder, t.count())
+	c.Windows, c.Guard, c.Uneven = t.ladder.Windows(), rate.Guard(piled), uneven(piled)
 	if t.pauses != nil {
 		pauses := *t.pauses
 		c.Pauses = &pauses
@@ -223,12 +223,14 @@ func (r *review) cell(l *level, seen *cell, i int, condition Condition) Cell {
 	return c
 }
 
-// uneven is how uneven a tally's misses are, over blocks of any length of which there are ten.
-func uneven(t *tally) float64 {
+// uneven is how uneven misses are, over blocks of any length of which there are ten.
+func uneven(b rate.Bursts) float64 {
 	const blocks = 10
 	most := 1.0
-	for _, l := range rate.Measure(blocks, 1, rate.Fitted{Ladder: &t.ladder, Rate: ratio(t.misses, t.firings)}).Lengths {
-		most = math.Max(most, l.Phi)
+	for _, l := range b.Lengths {
+		if l.Blocks >= blocks {
+			most = math.Max(most, l.Phi)
+		}
 	}
 	return most
 }

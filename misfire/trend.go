@@ -68,7 +68,7 @@ func (t *trend) watchRise(cylinders int) {
 	if t.status == trendPassed { // what comes and goes is held against the highest spell so far
 		first = t.spell()
 	}
-	at, _ := t.change(first, cylinders, false)
+	at := t.change(first, cylinders, false)
 	if at < 0 {
 		return
 	}
@@ -78,7 +78,7 @@ func (t *trend) watchRise(cylinders int) {
 // watchFall looks whether the rate fell back since it rose.
 func (t *trend) watchFall(cylinders int) {
 	first := t.spell()
-	if at, _ := t.change(first, cylinders, true); at >= 0 {
+	if at := t.change(first, cylinders, true); at >= 0 {
 		t.status, t.until = trendPassed, t.pieces[at].from
 	}
 }
@@ -95,9 +95,9 @@ func (t *trend) spell() int {
 
 // change is the piece at which the rate most likely rose, or fell, since a piece; -1 when none is sure. The guard against
 // bursts is worked out only where the evidence without one would do.
-func (t *trend) change(first, cylinders int, fall bool) (at int, evidence float64) {
+func (t *trend) change(first, cylinders int, fall bool) int {
 	line := rate.ChangeThreshold(cylinders)
-	at, evidence = -1, line
+	at, evidence := -1, line
 	var after rate.Count
 	all := sumOf(t.pieces[first:])
 	next := 1
@@ -126,7 +126,7 @@ func (t *trend) change(first, cylinders int, fall bool) (at int, evidence float6
 			at, evidence = i, e
 		}
 	}
-	return at, evidence
+	return at
 }
 
 // guard is what evidence of a change at a piece is divided by, and how many bursts it wants after it: little where the part
