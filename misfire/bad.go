@@ -3,6 +3,8 @@ package misfire
 import (
 	"math"
 
+	"gonum.org/v1/gonum/floats"
+
 	"stumble/misfire/rate"
 )
 
@@ -58,11 +60,10 @@ func (b *book) evidence(i int) (log, bursts float64) {
 		}
 		each++
 	}
-	sum := math.Exp(logs[0] - peak(logs))
-	for _, l := range logs[1:] {
-		sum += math.Exp(l-peak(logs)) / math.Max(each, 1)
+	for i := range logs[1:] {
+		logs[1+i] -= math.Log(math.Max(each, 1))
 	}
-	return peak(logs) + math.Log(sum/2), most
+	return floats.LogSumExp(logs) - math.Ln2, most
 }
 
 // against is the evidence of some windows of a cylinder, and how many bursts they hold.
@@ -75,12 +76,4 @@ func (b *book) against(l *rate.Ladder) (log, bursts float64) {
 // about is how the windows of a ladder pile up their misses about the rate of a count, by blocks that evidence is guarded by.
 func about(l *rate.Ladder, c rate.Count) rate.Bursts {
 	return rate.Measure(rate.EvidenceLeast, 1, rate.Fitted{Ladder: l, Rate: ratio(c.Misses, c.Firings)})
-}
-
-func peak(logs []float64) float64 {
-	most := logs[0]
-	for _, l := range logs {
-		most = math.Max(most, l)
-	}
-	return most
 }

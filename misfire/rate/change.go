@@ -1,6 +1,10 @@
 package rate
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // changeRatios are how many times a rate may have risen.
 var changeRatios = [...]float64{2, 3, 5, 10, 30, 100}
@@ -17,17 +21,12 @@ func changeEvidence(before, after Count, guard float64, weights [len(changeRatio
 	if after.Misses == 0 || before.Firings == 0 || after.Firings == 0 {
 		return math.Inf(-1)
 	}
-	most, logs := math.Inf(-1), [len(changeRatios)]float64{}
+	var logs [len(changeRatios)]float64
 	all := before.plus(after)
 	for i, r := range changeRatios {
 		logs[i] = (after.Misses*math.Log(r)+all.Misses*math.Log(all.Firings/(before.Firings+r*after.Firings)))/guard + math.Log(weights[i])
-		most = math.Max(most, logs[i])
 	}
-	sum := 0.0
-	for _, l := range logs {
-		sum += math.Exp(l - most)
-	}
-	return most + math.Log(sum)
+	return floats.LogSumExp(logs[:])
 }
 
 // ChangeThreshold is the evidence from which a rate is called risen. One in about 100 cylinder-hours does so by chance, at
@@ -60,7 +59,7 @@ func fewWindows(b Bursts) float64 {
 func StrictGuard(b, before, after Bursts) float64 {
 	d := math.Max(excessGuard(b, 2, 4), math.Max(excessGuard(before, 2, 4), excessGuard(after, 2, 4)))
 	for _, part := range [...]Bursts{b, before, after} {
-		if n := len(part.Lengths); n >= 4 && part.Rise > 0.5+part.Lengths[n-1].chance() {
+		if part.growing() {
 			d = math.Max(d, 1+part.Growth)
 		}
 	}

@@ -2,12 +2,14 @@ package rate
 
 import (
 	"math"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // EvidenceLeast is the fewest blocks of a length that [Guard] wants a [Measure] of, GearLeast that of [GearGuard].
 const (
-	EvidenceLeast = evidenceLeast
-	GearLeast     = gearLeast
+	EvidenceLeast = 6
+	GearLeast     = 4
 )
 
 // Guard is the divisor that makes evidence safe from bursts: with one burst it is the burst, with thirty the dispersion.
@@ -17,7 +19,7 @@ func Guard(b Bursts) float64 {
 	for _, l := range b.Lengths {
 		d = math.Max(d, 1+1.5*(l.Phi-1-l.chance()))
 	}
-	if n := len(b.Lengths); n >= 4 && b.Rise > 0.5+b.Lengths[n-1].chance() {
+	if b.growing() {
 		d = math.Max(d, 1+b.Growth)
 	}
 	d = math.Max(d, 3*b.Largest/(1+b.Misses/(4*d)))
@@ -92,16 +94,8 @@ func GearGuard(b Bursts) float64 {
 
 // logMean is the logarithm of the mean of exponentials; -Inf of none.
 func logMean(logs []float64) float64 {
-	most := math.Inf(-1)
-	for _, l := range logs {
-		most = math.Max(most, l)
+	if len(logs) == 0 {
+		return math.Inf(-1)
 	}
-	if math.IsInf(most, 0) {
-		return most
-	}
-	sum := 0.0
-	for _, l := range logs {
-		sum += math.Exp(l - most)
-	}
-	return most + math.Log(sum/float64(len(logs)))
+	return floats.LogSumExp(logs) - math.Log(float64(len(logs)))
 }

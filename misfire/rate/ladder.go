@@ -237,5 +237,11 @@ func (b *Bursts) grow() {
 	b.Growth = b.Rise * math.Pow(math.Max(1, b.Lengths[n-1].Blocks/1.4), slope)
 }
 
-// chanceOf is the standard error of a length's dispersion by chance alone, where misses are steady and not few.
+// growing tells that the dispersion still grows at the longest lengths, beyond chance.
+func (b *Bursts) growing() bool {
+	n := len(b.Lengths)
+	return n >= 4 && b.Rise > 0.5+b.Lengths[n-1].chance()
+}
+
+// chance is the standard error of a length's dispersion by chance alone, where misses are steady and not few.
 func (l Length) chance() float64 { return math.Sqrt(2 / math.Max(1, l.Blocks-1)) }

@@ -25,15 +25,8 @@ const (
 	missesToJudge  = 20
 )
 
-// ladderLeast is the fewest blocks of a length that limits are drawn from, evidenceLeast that of evidence.
-const (
-	ladderLeast   = 8
-	evidenceLeast = 6
-	gearLeast     = 4
-)
-
 // LimitsLeast is the fewest blocks of a length that [Limited] wants a [Measure] of.
-const LimitsLeast = ladderLeast
+const LimitsLeast = 8
 
 // Limited is the rate of misses among firings with 95 % limits that hold whatever the misses come in: bursts, clusters
 // with heavy tails, spells. The variance is the largest that any length of block shows, carried on to the whole of the
@@ -122,7 +115,7 @@ func (b *Bursts) judge() (phi, oneMore float64, sure Sureness) {
 	if b.bursty() && s/phi >= 3 && b.Largest <= s/5 {
 		return phi, more * b.Largest, JudgedBursts
 	}
-	if b.Windows < ladderLeast {
+	if b.Windows < LimitsLeast {
 		return math.Max(4, s), more * s, Unjudged
 	}
 	return math.Max(phi, 4), more * math.Max(b.Largest, 2), Unjudged
