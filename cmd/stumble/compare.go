@@ -191,9 +191,7 @@ func (c *comparing) run() error {
 	if found.Swap != nil {
 		sentence = say.English().Swap(found.Swap)
 	}
-	if err := found.Remember(c.journal, c.clock.Now(), sentence); err != nil {
-		fmt.Fprintf(c.err, "a report will not know what was compared: %s\n", explain(err))
-	}
+	c.remember(c.journal, found, sentence)
 	shown := comparisonShown(found)
 	if c.opts.asJSON {
 		err = wire.WriteLine(c.out, wire.NewComparison(shown))
@@ -204,6 +202,13 @@ func (c *comparing) run() error {
 		return err
 	}
 	return c.verdict(shown)
+}
+
+// remember has the job know what was compared, for its reports and its page.
+func (a *app) remember(j *journal.Journal, c *job.Comparison, sentence string) {
+	if err := c.Remember(j, a.clock.Now(), sentence); err != nil {
+		fmt.Fprintf(a.err, "a report will not know what was compared: %s\n", explain(err))
+	}
 }
 
 // compared compares the drives that were named, or those that the job's own rule finds.

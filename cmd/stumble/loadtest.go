@@ -83,7 +83,8 @@ func loadtest(a *app, o *loadtestOptions) error {
 	if err := o.checkProve(); err != nil {
 		return err
 	}
-	if _, err := guide.Parse(o.order); err != nil { // before anything is looked for
+	plan, err := guide.Parse(o.order)
+	if err != nil {
 		return usageError{err}
 	}
 	t, cfg, err := a.prepare(&o.watchOptions, mostTest)
@@ -95,9 +96,10 @@ func loadtest(a *app, o *loadtestOptions) error {
 		return err
 	}
 	defer k.Close()
-	plan, err := a.plan(o, k)
-	if err != nil || plan == nil {
-		return err
+	if o.prove != 0 {
+		if plan, err = a.wanted(o, k); err != nil || plan == nil {
+			return err
+		}
 	}
 	input := bufio.NewReader(a.in)
 	if err := a.caution(input, say.English().LoadTestCautions(plan), &o.watchOptions, o.yes); err != nil {

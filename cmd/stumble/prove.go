@@ -10,16 +10,8 @@ import (
 	"stumble/views/wire"
 )
 
-// plan is the steps to run: those named, or those that a job's proof still wants. None, without an error, means that there
-// is nothing to run.
-func (a *app) plan(o *loadtestOptions, s *job.Saver) ([]guide.Step, error) {
-	if o.prove == 0 {
-		plan, err := guide.Parse(o.order)
-		if err != nil {
-			return nil, usageError{err}
-		}
-		return plan, nil
-	}
+// wanted is the steps that a job's proof still wants. None, without an error, means that there is nothing to run.
+func (a *app) wanted(o *loadtestOptions, s *job.Saver) ([]guide.Step, error) {
 	c, err := a.comparedNow(o, s)
 	if err != nil {
 		return nil, err
@@ -76,9 +68,7 @@ func (a *app) proved(o *loadtestOptions, s *job.Saver) error {
 		return err
 	}
 	sentence := say.English().Comparison(c.Result)
-	if err := c.Remember(s.Journal, a.clock.Now(), sentence); err != nil {
-		fmt.Fprintf(a.err, "a report will not know what was compared: %s\n", explain(err))
-	}
+	a.remember(s.Journal, c, sentence)
 	if o.asJSON {
 		return wire.WriteLine(a.out, wire.NewComparison(comparisonShown(c)))
 	}

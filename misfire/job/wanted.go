@@ -47,11 +47,9 @@ type place struct {
 func (c *Comparison) lacking() map[place]float64 {
 	minutes := make(map[place]float64)
 	for i := range c.Result.Cylinders {
-		for _, cond := range c.Result.Cylinders[i].Conditions {
-			if cond.Failing && cond.Outcome != proof.Proven && cond.Missing > 0 {
-				p := place{cond.Where.Gear, cond.At}
-				minutes[p] = max(minutes[p], cond.Minutes)
-			}
+		for _, cond := range c.Result.Cylinders[i].Open() {
+			p := place{cond.Where.Gear, cond.At}
+			minutes[p] = max(minutes[p], cond.Minutes)
 		}
 	}
 	return minutes

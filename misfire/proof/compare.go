@@ -252,7 +252,7 @@ func (c *comparer) notCompared(cylinders []Cylinder) []Alone {
 func needed(cylinders []Cylinder) []Need {
 	var out []Need
 	for _, cyl := range cylinders {
-		for _, n := range neededOf(cyl.Conditions) {
+		for _, n := range cyl.needed() {
 			i := slices.IndexFunc(out, func(o Need) bool { return o.Gear == n.Gear })
 			switch {
 			case i < 0:
@@ -266,25 +266,32 @@ func needed(cylinders []Cylinder) []Need {
 	return out
 }
 
-// neededOf is what one cylinder needs, by gear state.
-func neededOf(conditions []Condition) []Need {
+// Open returns the conditions in which a cylinder still wants running, the longest first; of similar ones the first alone,
+// since they are driven at one time.
+func (cyl *Cylinder) Open() []Condition {
 	var open []Condition
-	for _, c := range conditions {
+	for _, c := range cyl.Conditions {
 		if c.Failing && c.Outcome != Proven && c.Missing > 0 {
 			open = append(open, c)
 		}
 	}
 	slices.SortStableFunc(open, func(a, b Condition) int { return cmp.Compare(b.Minutes, a.Minutes) })
-	var counted []Condition
-	var out []Need
+	var apart []Condition
 	for _, c := range open {
 		together := func(o Condition) bool {
 			return (o.Where.Gear == c.Where.Gear || o.Where.Gear.Loaded() && c.Where.Gear.Loaded() || c.Level == Frame) && ToleranceOf(true).Similar(o.At, c.At)
 		}
-		if slices.ContainsFunc(counted, together) {
-			continue
+		if !slices.ContainsFunc(apart, together) {
+			apart = append(apart, c)
 		}
-		counted = append(counted, c)
+	}
+	return apart
+}
+
+// needed is what one cylinder needs, by gear state.
+func (cyl *Cylinder) needed() []Need {
+	var out []Need
+	for _, c := range cyl.Open() {
 		i := slices.IndexFunc(out, func(n Need) bool { return n.Gear == c.Where.Gear })
 		if i < 0 {
 			out = append(out, Need{Gear: c.Where.Gear, At: c.At, RPM: c.RPM, Firings: c.Missing, Minutes: c.Minutes})

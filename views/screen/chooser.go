@@ -50,12 +50,10 @@ func (c *chooser) Key(k Key) Next {
 		c.at = len(c.items)
 	case (k.Name == Enter || k.Name == Right) && len(c.items) > 0:
 		return c.open()
-	case k.Name == Escape, k.Name == Left, k.Name == Backspace:
-		return back()
-	case k.is('q'):
-		return leave()
-	case k.is('?'):
-		return over(newHelp(jobsHelp))
+	default:
+		if next, is := away(k); is {
+			return next
+		}
 	}
 	c.at = max(min(c.at, len(c.items)-1), 0)
 	return Next{}

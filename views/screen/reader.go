@@ -92,15 +92,11 @@ func (r *reader) Key(k Key) Next {
 		r.from = max(r.from+by, 0)
 		return Next{}
 	}
-	switch {
-	case k.Name == Home:
+	if next, is := away(k); is {
+		return next
+	}
+	if k.Name == Home {
 		r.from = 0
-	case k.Name == Escape, k.Name == Left, k.Name == Backspace:
-		return back()
-	case k.is('q'):
-		return leave()
-	case k.is('?'):
-		return over(newHelp(jobsHelp))
 	}
 	for _, l := range r.links {
 		if k.is(l.key) {

@@ -72,6 +72,19 @@ func over(s Screen) Next { return Next{open: s} }
 func back() Next         { return Next{back: true} }
 func leave() Next        { return Next{leave: true} }
 
+// away is what the keys do that leave a screen of the saved jobs; false for any other key.
+func away(k Key) (next Next, is bool) {
+	switch {
+	case k.Name == Escape, k.Name == Left, k.Name == Backspace:
+		return back(), true
+	case k.is('q'):
+		return leave(), true
+	case k.is('?'):
+		return over(newHelp(jobsHelp)), true
+	}
+	return Next{}, false
+}
+
 // Paper is the whole terminal to draw on, in its colours and characters.
 type Paper struct {
 	canvas canvas
