@@ -2,6 +2,7 @@ package misfire
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
@@ -74,6 +75,11 @@ func (s *Summary) Foremost() *Cell {
 		}
 	}
 	return found
+}
+
+// Counted reports whether the car counts the misses of any cylinder.
+func (s *Summary) Counted() bool {
+	return slices.ContainsFunc(s.Total, func(c Cell) bool { return c.Reported })
 }
 
 // FewestFirings is the whole firings of the counted cylinder that has the fewest; 0 when none is counted.

@@ -46,14 +46,9 @@ func speedWords(l misfire.Live) string {
 	return say.Rounded(l.RPM) + " rpm"
 }
 
-// ReportsCounts reports whether the car counts the misses of any cylinder.
-func ReportsCounts(s *misfire.Summary) bool {
-	return slices.ContainsFunc(s.Total, func(c misfire.Cell) bool { return c.Reported })
-}
-
 // totalWords is the misses of each cylinder and their rates.
 func totalWords(s *misfire.Summary) string {
-	if !ReportsCounts(s) {
+	if !s.Counted() {
 		return "misses not reported by this car"
 	}
 	misses, rates := make([]string, len(s.Total)), make([]string, len(s.Total))
@@ -148,7 +143,7 @@ const tableHead = "cyl  gear               misses   firings    rate   as low as 
 // table has a line for each cylinder and gear state, and one for the cylinder's whole drive.
 func (p *page) table(s *misfire.Summary) {
 	p.gap()
-	if !ReportsCounts(s) {
+	if !s.Counted() {
 		p.paragraph("", "Misses by cylinder are not reported by this car.")
 		return
 	}
@@ -230,7 +225,7 @@ func remarksOn(s *misfire.Summary, c *misfire.Cell) []string {
 // remarks writes what holds for the whole drive.
 func (p *page) remarks(s *misfire.Summary) {
 	lines := slices.Concat(say.English().Notes(s), LeftOut(s), AverageWords(s))
-	if ReportsCounts(s) {
+	if s.Counted() {
 		lines = append(lines,
 			"None seen is not none: there the true rate may still be as high as the upper limit says.",
 			"A count that stands still may be a paused monitor; it does not prove good running.",

@@ -98,7 +98,7 @@ func (t *LoadTest) advance(past time.Duration) {
 		t.first = t.last
 	}
 	if t.at < 0 {
-		if counts(t.now) || t.last.Sub(t.first) >= firstLook {
+		if t.now.Counted() || t.last.Sub(t.first) >= firstLook {
 			t.next()
 		}
 		return

@@ -91,19 +91,9 @@ func (t *LoadTest) shown() bool {
 	return false
 }
 
-// counts reports whether the car counts misses at all.
-func counts(s *misfire.Summary) bool {
-	for i := range s.Total {
-		if s.Total[i].Reported {
-			return true
-		}
-	}
-	return false
-}
-
 // target is the firings that the present step runs for; 0 where they decide nothing.
 func (t *LoadTest) target() float64 {
-	if !counts(t.now) || t.shown() {
+	if !t.now.Counted() || t.shown() {
 		return 0
 	}
 	return t.run().need.firings
@@ -113,7 +103,7 @@ func (t *LoadTest) target() float64 {
 func (t *LoadTest) left() time.Duration {
 	s, u := t.step(), t.run()
 	left := s.Least - u.in
-	if counts(t.now) {
+	if t.now.Counted() {
 		toMost := s.Most - u.in
 		left = max(left, min(t.turning(2*(t.target()-u.firings())), toMost))
 		refresh, known := t.toRefresh()
@@ -160,7 +150,7 @@ func (t *LoadTest) toRefresh() (left time.Duration, known bool) {
 
 // toLast is how long the engine still idles until what the last step's misses are shown for sure: one refresh more.
 func (t *LoadTest) toLast() time.Duration {
-	if t.keyOff() || !counts(t.now) || !t.now.Live.Running {
+	if t.keyOff() || !t.now.Counted() || !t.now.Live.Running {
 		return 0
 	}
 	var period float64

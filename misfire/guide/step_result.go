@@ -58,7 +58,7 @@ func (t *LoadTest) Results(s *misfire.Summary) []StepResult {
 		counted := t.counted(i)
 		results[i] = StepResult{Step: &t.cfg.Steps[i], Outcome: u.outcome, In: u.in, Firings: u.firings(), Remark: u.why,
 			Counts: counted}
-		if counts(s) {
+		if s.Counted() {
 			if found > u.need.rate { // what was looked for in the dark is rarer than what is there
 				u.need.rate, u.need.firings = found, rate.ToSeeOnce(found/1000, unseen, 1)
 			}
@@ -239,7 +239,7 @@ func seen(u *run, f misfire.Refresh) float64 {
 // tooShort is the steps to take up again: those that ended before the car's refresh was known, and now turn out
 // to hold too few.
 func (t *LoadTest) tooShort() []int {
-	if t.keyOff() || !counts(t.now) {
+	if t.keyOff() || !t.now.Counted() {
 		return nil
 	}
 	f := t.refresh()
@@ -259,7 +259,7 @@ func (t *LoadTest) tooShort() []int {
 func (t *LoadTest) Notes(s *misfire.Summary) []Saying {
 	t.now = s
 	switch {
-	case !counts(s):
+	case !s.Counted():
 		return []Saying{told(NoteNoCounts)}
 	case s.Refresh.Rises == 0 && !t.keyOff():
 		return []Saying{told(NoteNoneMoved)}

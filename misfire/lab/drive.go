@@ -92,9 +92,6 @@ func NewDrive(e Engine, seed uint64, sample func(*obd.Sample)) *Drive {
 	return d
 }
 
-// Start is when the drive began.
-func (d *Drive) Start() time.Time { return d.start }
-
 // At is how far the drive has come.
 func (d *Drive) At() time.Duration { return time.Duration(d.at * float64(time.Second)) }
 

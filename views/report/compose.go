@@ -195,7 +195,7 @@ func (w *writer) driven() {
 	switch {
 	case v.Accuses():
 		word, t = w.tell("outcome-misses"), toneBad
-	case !reportsCounts(s):
+	case !s.Counted():
 		word = w.tell("outcome-weaker")
 	}
 	w.add(finding{t, word, w.Verdict(s)})
@@ -247,16 +247,6 @@ func (w *writer) work() {
 		t.add(w.minute(n.At), isolate(n.Text))
 	}
 	w.show(t)
-}
-
-// reportsCounts reports whether the car counts the misses of any cylinder.
-func reportsCounts(s *misfire.Summary) bool {
-	for i := range s.Total {
-		if s.Total[i].Reported {
-			return true
-		}
-	}
-	return false
 }
 
 // gearsSeen are the gear states of a drive, in the order in which they are told.

@@ -20,7 +20,7 @@ func (w *writer) drives() {
 	}
 	w.chapter(w.tell("head-drives"))
 	w.show(w.driveTable())
-	if slices.ContainsFunc(w.Drives, func(d Drive) bool { return w.inDetail(&d) && reportsCounts(d.Summary) }) {
+	if slices.ContainsFunc(w.Drives, func(d Drive) bool { return w.inDetail(&d) && d.Summary.Counted() }) {
 		w.add(note(w.tell("note-rates")))
 	}
 	for i := range w.Drives {
@@ -74,7 +74,7 @@ func (w *writer) drive(d *Drive) {
 	}
 	s := d.Summary
 	w.say(w.Verdict(s))
-	if reportsCounts(s) {
+	if s.Counted() {
 		w.show(w.rateTable(d))
 		w.remarks(w.cellRemarks(s))
 		w.say(w.originLine(s))

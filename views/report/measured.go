@@ -30,7 +30,7 @@ func (w *writer) measured() {
 		adapters, buses = add(adapters, d.Adapter), add(buses, d.Protocol)
 		s := d.Summary
 		mixed := ""
-		if reportsCounts(s) {
+		if s.Counted() {
 			mixed = w.percent(100 * mixedShare(d))
 		}
 		t.add(w.driveName(d), w.length(s.Now.Sub(s.Start)), w.exchangeLines(d), w.refreshLine(d), mixed, w.length(s.Unmonitored),
@@ -121,7 +121,7 @@ func (w *writer) refreshLine(d *Drive) string {
 	case misfire.RefreshKeyOff:
 		return w.tell("refresh-key-off")
 	}
-	if !reportsCounts(d.Summary) {
+	if !d.Summary.Counted() {
 		return w.tell("refresh-none")
 	}
 	return w.tell("refresh-unknown")

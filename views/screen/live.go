@@ -104,7 +104,7 @@ func (p *painter) drawDrive() {
 		w: p.canvas.area.w, h: p.canvas.area.h,
 		verdict: len(verdict), step: len(step), alert: p.state.Warning() != "",
 		rungs: len(l.rungs), banks: l.banks(), brackets: l.columns, gears: len(l.gears),
-		notes: mustKnow(p.state), blank: len(l.totals) > 0 && !views.ReportsCounts(p.state.Summary),
+		notes: mustKnow(p.state), blank: len(l.totals) > 0 && !p.state.Summary.Counted(),
 	})
 	for i, line := range verdict {
 		p.canvas.at(at.verdict).text(0, i, line, p.pal.strong)
