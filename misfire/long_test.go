@@ -1,7 +1,6 @@
 package misfire_test
 
 import (
-	"math"
 	"runtime"
 	"testing"
 	"time"
@@ -10,7 +9,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire"
-	"stumble/misfire/rate"
 	"stumble/obd"
 )
 
@@ -70,9 +68,8 @@ func TestSteadyHours(t *testing.T) {
 			misses += c.Misses / c.Phi
 		}
 	}
-	due := misses / rate.FalseAlarmEvery(6.5)
-	t.Logf("%d false alarms in %d hours and %.0f effective misses; %.2f are promised at most", false_, hours, misses, due)
-	assert.LessOrEqual(t, float64(false_), due+3*math.Sqrt(due)+1)
+	t.Logf("%d false alarms in %d hours and %.0f effective misses", false_, hours, misses)
+	assert.LessOrEqual(t, false_, 1, "one in 20 hours of an engine is what may be")
 }
 
 func hour(t testing.TB) []obd.Sample { return record(t, "wren", time.Hour) }

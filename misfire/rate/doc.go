@@ -15,7 +15,7 @@
 // firings as the screen does. Limits are 95 % limits.
 //
 // All functions are pure and safe to call from anywhere; the accumulating
-// types ([Dispersion], [Trend], [Worsening], [Lumps]) belong to one goroutine.
+// types ([Ladder], [PauseTally], [Lumps]) belong to one goroutine.
 //
 // Input that cannot be (NaN, infinite or negative counts, firings of zero)
 // never panics: counts are read as the nearest possible one (NaN and negatives

@@ -6,6 +6,10 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
+// Ceiling is the rate, per 1,000 firings, up to which a cylinder passes for
+// healthy unless the user sets another. Common practice, no source.
+const Ceiling = 1.0
+
 // EvidenceLeast is the fewest blocks of a length that [Guard] wants a [Measure] of, GearLeast that of [GearGuard].
 const (
 	EvidenceLeast = 6

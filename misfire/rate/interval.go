@@ -21,10 +21,8 @@ func (c Count) clean() Count {
 	return Count{count(c.Misses), count(c.Firings)}
 }
 
-// effective is the count after division by phi: the number of independent
-// misses and firings that say as much.
-func (c Count) effective(phi float64) Count {
-	return Count{count(c.Misses / phi), count(c.Firings / phi)}
+func (c Count) plus(o Count) Count {
+	return Count{c.Misses + o.Misses, c.Firings + o.Firings}
 }
 
 // Estimate is a rate with its doubt.
@@ -71,37 +69,6 @@ func AtLeast(misses, firings, phi float64) Estimate {
 		e.High = math.Inf(1)
 	}
 	return e
-}
-
-// ToLastMiss is the rate when the window was closed because a miss came, so
-// that its end is no chance moment: the estimate leaves that miss out, and the
-// limits are those of failure-truncated running (Epstein and Sobel 1953).
-// Without a miss no such window can be, and all is NaN.
-func ToLastMiss(misses, firings, phi float64) Estimate {
-	e := estimate(misses, firings, phi)
-	if e.Firings == 0 || e.Misses == 0 {
-		e.Rate, e.Low, e.High = math.NaN(), math.NaN(), math.NaN()
-		return e
-	}
-	x, n := e.effective()
-	e.Rate = perThousand * math.Max(0, x-1) / n
-	e.Low = perThousand * math.Min(1, chiSquareQuantile(tail, 2*x)/(2*n))
-	e.High = perThousand * math.Min(1, chiSquareQuantile(1-tail, 2*x)/(2*n))
-	return e
-}
-
-// AtMost is the one-sided 95 % upper limit per 1,000 firings, for "none in
-// 6,000 firings; may still be up to 1 in 2,000". Without misses it is near
-// 3/firings, the rule of three (Hanley and Lippman-Hand 1983). phi must then
-// come from earlier running with the same fault, for a run without a miss shows
-// none of its own. NaN without firings.
-func AtMost(misses, firings, phi float64) float64 {
-	e := estimate(misses, firings, phi)
-	if e.Firings == 0 {
-		return math.NaN()
-	}
-	x, n := e.effective()
-	return perThousand * betaQuantile(0.95, x+1, n-x)
 }
 
 // estimate is the rate without limits yet.

@@ -16,7 +16,7 @@ type Pauses struct {
 // PausesOf counts bursts by the intervals estimator of the extremal index (Ferro and Segers 2003), with the term for
 // small samples, so that one burst gives 1. pauses are the firings between successive misses, the running closed to a
 // ring, so that they sum to all firings; those of misses that came in one window lie evenly over it and are told as so
-// many of the same length. phi is the plain dispersion of the running, [Dispersion] unwidened: bursts that overlap in
+// many of the same length. phi is the plain dispersion of the running, unwidened: bursts that overlap in
 // time show there alone.
 func PausesOf(pauses []Pause, phi float64) Pauses {
 	var p Pauses
@@ -165,19 +165,6 @@ const (
 func ProofLine() (start, each float64) {
 	return math.Log(surely) / (1 - cured), -math.Log(cured) / (1 - cured)
 }
-
-// FiringsToProve is the clean running, in firings, after which a repair is proven that is watched all the while: Wald's
-// line (Wald 1947) on bursts of a mean length against a rate least. It is valid for Poisson bursts of any size. misses
-// and bursts are what came after.
-func FiringsToProve(p Pauses, least, misses, bursts float64) float64 {
-	b := math.Max(misses/p.Mean, bursts)
-	start, each := ProofLine()
-	return p.Mean * (start + each*b) / least
-}
-
-// FiringsToProveOnce is the same where the running after is looked at once, in the end: exact, since the chance of no
-// burst in n firings is exp(-n least/mean).
-func FiringsToProveOnce(p Pauses, least float64) float64 { return math.Log(surely) * p.Mean / least }
 
 // FiringsToShow is the running after which the fault, as it was, would have shown but for once in 20; it wants neither the
 // length of bursts nor a least rate.

@@ -141,25 +141,6 @@ func TestCompareSeveralIsNotFooledByTheMix(t *testing.T) {
 	require.InDelta(t, 1, like.Ratio, 1e-6)
 	require.Less(t, like.Low, 1.0)
 	require.Greater(t, like.High, 1.0)
-
-	mix := []float64{5000, 5000}
-	require.InDelta(t, Standardise(before, mix, 1).Rate, Standardise(after, mix, 1).Rate, 1e-9)
-	e := AgainstExpected(after, before, 1)
-	require.InDelta(t, 76, e.Misses, 1e-9)
-	require.InDelta(t, 1, e.Ratio, 1e-9)
-	require.Less(t, e.Low, 1.0)
-	require.Greater(t, e.High, 1.0)
-}
-
-func TestStandardiseNeedsRunningInTheWholeMix(t *testing.T) {
-	e := Standardise([]Count{{3, 1000}, {}}, []float64{1, 1}, 1)
-	require.True(t, math.IsNaN(e.Rate))
-	require.True(t, math.IsNaN(Standardise([]Count{{3, 1000}}, []float64{0}, 1).Rate))
-	e = Standardise([]Count{{3, 1000}, {}}, []float64{1, 0}, 1)
-	require.InDelta(t, 3, e.Rate, 1e-12)
-	none := Standardise([]Count{{0, 1000}, {0, 500}}, []float64{1, 1}, 1)
-	require.Zero(t, none.Low)
-	require.InDelta(t, 1000*3.6889/1000, none.High, 1e-3, "Garwood at the largest weight over firings, 0.5/500")
 }
 
 // An unequal ratio must be found: the British doctors of the vectors, and here

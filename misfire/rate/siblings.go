@@ -78,36 +78,23 @@ func Holm(chances []float64) []float64 {
 	return adjusted
 }
 
-// Differ is how often chance alone would share the misses out at least as
-// unevenly between the cylinders as this: the exact multinomial sum of all
-// outcomes no likelier than the one seen. It answers "are they different at
-// all?" without naming one: two cylinders may be bad together and neither stand
-// out. With bursts the effective misses are rounded to whole ones, an
-// approximation. NaN without misses or firings; where there are too many
-// outcomes to count it draws 100,000 (always the same ones).
-func Differ(cylinders []Count, phi float64) float64 {
-	phi = atLeastOne(phi)
-	var firings float64
-	misses := 0
-	seen := make([]int, len(cylinders))
-	chances := make([]float64, len(cylinders))
-	for i, c := range cylinders {
-		c = c.clean()
-		seen[i] = int(math.Round(math.Min(c.Misses/phi, 1e9)))
-		misses += seen[i]
-		chances[i] = c.Firings
-		firings += c.Firings
+// Burst is one cylinder's dispersion and the misses it was measured on.
+type Burst struct {
+	Phi    float64
+	Misses float64
+}
+
+// PooledPhi is the dispersion of several cylinders together, weighted by their
+// misses; 1 when none has any.
+func PooledPhi(bursts []Burst) float64 {
+	var sum, weight float64
+	for _, b := range bursts {
+		m := count(b.Misses)
+		sum += m * atLeastOne(b.Phi)
+		weight += m
 	}
-	if misses == 0 || firings == 0 {
-		return math.NaN()
+	if weight == 0 {
+		return 1
 	}
-	for i := range chances {
-		chances[i] /= firings
-	}
-	m := multinomial{chances: chances, misses: misses}
-	m.seen = m.log(seen) + 1e-7 // as likely, but for rounding
-	if outcomes(misses, len(cylinders)) <= 2e6 {
-		return math.Min(1, m.below(0, misses, m.logFactorial(misses)))
-	}
-	return m.drawn()
+	return sum / weight
 }

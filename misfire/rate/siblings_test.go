@@ -55,8 +55,7 @@ func TestInnocentBurstyCylinderIsNotNamed(t *testing.T) {
 			var cylinders []Count
 			var bursts []Burst
 			for range 4 {
-				d := measured(f.drive(rng, 200))
-				phi, _ := d.Final()
+				d, phi := measured(f.drive(rng, 200))
 				cylinders = append(cylinders, d.Total())
 				bursts = append(bursts, Burst{phi, d.Total().Misses})
 			}
@@ -93,8 +92,7 @@ func TestGuiltyBurstyCylinderIsNamed(t *testing.T) {
 			if i == 1 {
 				r = 0.03
 			}
-			d := measured(badRuns{r, 5, 0.5}.drive(rng, 240))
-			phi, _ := d.Final()
+			d, phi := measured(badRuns{r, 5, 0.5}.drive(rng, 240))
 			cylinders = append(cylinders, d.Total())
 			bursts = append(bursts, Burst{phi, d.Total().Misses})
 		}
@@ -106,30 +104,8 @@ func TestGuiltyBurstyCylinderIsNamed(t *testing.T) {
 	require.Greater(t, found/drives, 0.95)
 }
 
-// "a pair, 1 and 4": together far from even, yet neither stands out alone.
-func TestDifferFindsAPair(t *testing.T) {
-	pair := []Count{{9, 1000}, {2, 1000}, {1, 1000}, {8, 1000}}
-	require.InDelta(t, 0.0156, Differ(pair, 1), 1e-4) // vectors, multinomial_exact_p
-	for _, c := range CompareSiblings(pair, 1, Ceiling).Cylinders {
-		require.False(t, c.Odd)
-	}
-	require.Greater(t, Differ(pair, 5), 0.2, "two bursts' worth of misses say little")
-	require.True(t, math.IsNaN(Differ(nil, 1)))
-	require.True(t, math.IsNaN(Differ([]Count{{0, 100}, {0, 100}}, 1)))
-	require.True(t, math.IsNaN(Differ([]Count{{3, 0}, {4, 0}}, 1)))
-}
-
-// Too many outcomes to count are drawn; where both can be done they agree.
-func TestDifferDrawnAgreesWithCounted(t *testing.T) {
-	simulation(t)
-	m := multinomial{chances: []float64{0.2, 0.3, 0.25, 0.25}, misses: 25}
-	m.seen = m.log([]int{9, 4, 8, 4}) + 1e-7
-	counted := m.below(0, m.misses, m.logFactorial(m.misses))
-	require.InDelta(t, counted, m.drawn(), 0.006)
-
-	many := []Count{{20, 1000}, {22, 1000}, {18, 1000}, {25, 1000}, {20, 1000}, {19, 1000}, {60, 1000}, {21, 1000}}
-	p := Differ(many, 1)
-	require.Greater(t, p, 0.0)
-	require.Less(t, p, 1e-4)
-	require.Equal(t, p, Differ(many, 1), "the same counts, the same answer")
+func TestPooledPhi(t *testing.T) {
+	require.Equal(t, 1.0, PooledPhi(nil))
+	require.Equal(t, 1.0, PooledPhi([]Burst{{9, 0}}))
+	require.InDelta(t, (10*30+1*10)/40.0, PooledPhi([]Burst{{10, 30}, {0.5, 10}}), 1e-12)
 }

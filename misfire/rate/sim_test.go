@@ -161,12 +161,13 @@ func poissonDraw(rng *rand.Rand, mean float64) float64 {
 	return k
 }
 
-func measured(blocks []float64) *Dispersion {
-	var d Dispersion
+// measured is a drive read every 100 firings, and what its bursts take off the evidence of it.
+func measured(blocks []float64) (*Ladder, float64) {
+	var l Ladder
 	for _, x := range blocks {
-		d.Add(x, 100)
+		l.Add(x, 100)
 	}
-	return &d
+	return &l, Guard(Measure(EvidenceLeast, 1, Fitted{&l, l.Total().Rate()}))
 }
 
 // TestFaultsAreWhatTheySay: a simulation proves nothing if the simulated car is

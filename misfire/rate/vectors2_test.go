@@ -74,10 +74,11 @@ func compute2(t *testing.T, method string, in inputs) (float64, bool) {
 	case "pause_bursts_K1", "pause_bursts_K":
 		return pauseVector(t, method, in.text), true
 	case "proof_firings":
-		p := Pauses{Mean: in.one("mean burst")}
-		return FiringsToProve(p, in.one("r0"), in.one("misses after"), 0), true
+		start, each := ProofLine() // in bursts, of as many misses each and as rare as the least rate has them
+		mean := in.one("mean burst")
+		return mean * (start + each*in.one("misses after")/mean) / in.one("r0"), true
 	case "clean_exact":
-		return FiringsToProveOnce(Pauses{Mean: in.one("mean burst")}, in.one("r0")), true
+		return math.Log(surely) * in.one("mean burst") / in.one("r0"), true
 	case "proof_as_it_was_firings":
 		return FiringsToShow(Pauses{Firings: in.one("running before"), Bursts: in.one("bursts")}), true
 	}

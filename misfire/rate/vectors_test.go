@@ -12,7 +12,6 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/mathext"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // inputs is the second column of a vector: name=value;name=v|v|v;words.
@@ -118,68 +117,6 @@ func (in inputs) lumps() (*Lumps, []float64, [][]float64) {
 	return &l, x, windows
 }
 
-// blocks feeds counts to a dispersion, one block each; equal exposures are of no
-// account to it.
-func (in inputs) blocks() *Dispersion {
-	var d Dispersion
-	if _, ok := in.lists["counts"]; ok {
-		for _, x := range in.list("counts") {
-			d.Add(x, blockFirings)
-		}
-		return &d
-	}
-	for _, c := range in.counts("x", "firings") {
-		d.Add(c.Misses, c.Firings)
-	}
-	return &d
-}
-
-// events feeds single misses at exact places to a trend: windows of a
-// hundredth, each miss in the middle of its own.
-func events(times []float64, end float64) float64 {
-	const step = 0.01
-	var t Trend
-	next, at := 0, step/2
-	t.Add(0, step/2)
-	for at < end-step/4 {
-		var x float64
-		if next < len(times) && math.Abs(at+step/2-times[next]) < step/4 {
-			x, next = 1, next+1
-		}
-		t.Add(x, math.Min(step, end-at))
-		at += step
-	}
-	u, _ := t.Steepness(1)
-	return u
-}
-
-// throughGaps turns gaps into places; the last is where watching stopped.
-func throughGaps(gaps []float64) (times []float64, end float64) {
-	for _, g := range gaps {
-		end += g
-		times = append(times, end)
-	}
-	return times[:len(times)-1], end
-}
-
-// sumOfLogs is sum ln(T/t), the statistic of power-law growth.
-func sumOfLogs(times []float64, end float64) float64 {
-	var s float64
-	for _, t := range times {
-		s += math.Log(end / t)
-	}
-	return s
-}
-
-func (in inputs) powerLaw() (k, logs, end float64) {
-	if _, ok := in.lists["gaps"]; ok {
-		times, end := throughGaps(in.list("gaps"))
-		return float64(len(times) + 1), sumOfLogs(times, end), end
-	}
-	times, end := in.list("times"), in.one("end")
-	return float64(len(times)), sumOfLogs(times, end), end
-}
-
 // notAbove is the two-sided exact p that sums all outcomes no likelier than the
 // observed one (R's poisson.test). The package does not offer it, because it can
 // contradict its own limits; it is rebuilt here from the package's split.
@@ -225,32 +162,6 @@ func poissonLimit(p, shape, exposure float64) float64 {
 	return chiSquareQuantile(p, 2*shape) / (2 * exposure)
 }
 
-// lucas is the run length of the CUSUM S = max(0, S + x - k), x Poisson, alarm
-// at h, by a Markov chain over its quarters, stepped by the product.
-func lucas(mean, k, h, start float64) float64 {
-	const grid = 4
-	n := int(h * grid)
-	a := mat.NewDense(n, n, nil)
-	b := mat.NewVecDense(n, nil)
-	for i := range n {
-		a.Set(i, i, 1)
-		b.SetVec(i, 1)
-		for x := range 60 {
-			s, alarm := cusum(float64(i)/grid*math.Ln2, float64(x), k*math.Ln2, h*math.Ln2)
-			if alarm {
-				break
-			}
-			j := int(math.Round(s / math.Ln2 * grid))
-			a.Set(i, j, a.At(i, j)-distuv.Poisson{Lambda: mean}.Prob(float64(x)))
-		}
-	}
-	var arl mat.VecDense
-	if err := arl.SolveVec(a, b); err != nil {
-		panic(err)
-	}
-	return arl.AtVec(int(math.Round(start * grid)))
-}
-
 func joined(v []float64) string {
 	s := make([]string, len(v))
 	for i, x := range v {
@@ -284,12 +195,6 @@ var methods = map[string]func(in inputs) []float64{
 	},
 	"rate_interval_midp_low":  func(in inputs) []float64 { return one(midRate(in, 0.025)) },
 	"rate_interval_midp_high": func(in inputs) []float64 { return one(midRate(in, 0.975)) },
-	"rate_interval_stopped_low": func(in inputs) []float64 {
-		return one(ToLastMiss(in.one("misses"), in.one("exposure"), 1).Low / 1000)
-	},
-	"rate_interval_stopped_high": func(in inputs) []float64 {
-		return one(ToLastMiss(in.one("misses"), in.one("exposure"), 1).High / 1000)
-	},
 	"rate_test_p_central": func(in inputs) []float64 {
 		x, mean := in.one("misses"), in.one("exposure")*in.one("rate0")
 		lower := mathext.GammaIncRegComp(x+1, mean)
@@ -301,9 +206,6 @@ var methods = map[string]func(in inputs) []float64{
 	},
 	"clopper_pearson_high": func(in inputs) []float64 {
 		return one(Interval(in.one("x"), in.one("n"), 1).High / 1000)
-	},
-	"clopper_pearson_upper_one_sided": func(in inputs) []float64 {
-		return one(AtMost(in.one("x"), in.one("n"), 1) / 1000)
 	},
 
 	"two_rate_p":              func(in inputs) []float64 { return one(notAbove(in.pairs())) },
@@ -348,10 +250,6 @@ var methods = map[string]func(in inputs) []float64{
 	"strat_exact_high":    func(in inputs) []float64 { return one(several(in).High) },
 	"strat_midp_greater":  func(in inputs) []float64 { return one(several(in).Greater) },
 	"strat_midp_less":     func(in inputs) []float64 { return one(several(in).Less) },
-	"expected_indirect":   func(in inputs) []float64 { return one(indirect(in).Misses) },
-	"observed_over_expected": func(in inputs) []float64 {
-		return one(indirect(in).Ratio)
-	},
 	"crude_rate_per_100000": func(in inputs) []float64 {
 		var all Count
 		for _, c := range in.counts("misses", "firings") {
@@ -359,9 +257,6 @@ var methods = map[string]func(in inputs) []float64{
 		}
 		return one(Interval(all.Misses, all.Firings, 1).Rate * 100)
 	},
-	"standardised_rate":      func(in inputs) []float64 { return one(standardised(in).Rate / 1000) },
-	"standardised_rate_low":  func(in inputs) []float64 { return one(standardised(in).Low / 1000) },
-	"standardised_rate_high": func(in inputs) []float64 { return one(standardised(in).High / 1000) },
 
 	"lump_rate_1":         func(in inputs) []float64 { return one(shared(in, 0).Rate / 1000) },
 	"lump_rate_2":         func(in inputs) []float64 { return one(shared(in, 1).Rate / 1000) },
@@ -383,95 +278,6 @@ var methods = map[string]func(in inputs) []float64{
 		return one(rank)
 	},
 
-	"laplace_u": func(in inputs) []float64 {
-		if _, ok := in.lists["gaps"]; ok {
-			return one(events(throughGaps(in.list("gaps"))))
-		}
-		return one(events(in.list("times"), in.one("end")))
-	},
-	"laplace_tail": func(in inputs) []float64 {
-		return one(1 - ChanceOfTrend(events(in.list("times"), in.one("end"))))
-	},
-	"laplace_grouped_u": func(in inputs) []float64 {
-		var t Trend
-		for _, c := range in.counts("x", "firings") {
-			t.Add(c.Misses, c.Firings)
-		}
-		u, _ := t.Steepness(1)
-		return one(u)
-	},
-	"stouffer": func(in inputs) []float64 {
-		u, k := in.list("u"), in.list("k")
-		var trends []Steep
-		for i := range u {
-			trends = append(trends, Steep{u[i], k[i]})
-		}
-		return one(CombineTrends(trends))
-	},
-
-	// Trend tests not chosen; they check the chi-square beneath, and the data.
-	"mil_hdbk_chi2": func(in inputs) []float64 {
-		return one(2 * sumOfLogs(in.list("times"), in.one("end")))
-	},
-	"mil_hdbk_upper_tail": func(in inputs) []float64 {
-		times := in.list("times")
-		return one(chiSquareTail(2*sumOfLogs(times, in.one("end")), 2*float64(len(times))))
-	},
-	"reversals": func(in inputs) []float64 {
-		times := in.list("times")
-		gap := func(i int) float64 {
-			if i == 0 {
-				return times[0]
-			}
-			return times[i] - times[i-1]
-		}
-		var n float64
-		for i := range times {
-			for j := range i {
-				if gap(j) < gap(i) {
-					n++
-				}
-			}
-		}
-		return one(n)
-	},
-	"power_law_beta_mle": func(in inputs) []float64 {
-		k, logs, _ := in.powerLaw()
-		return one(k / logs)
-	},
-	"power_law_beta_modified": func(in inputs) []float64 {
-		k, logs, _ := in.powerLaw()
-		return one((k - 1) / logs)
-	},
-	"power_law_lambda": func(in inputs) []float64 {
-		k, logs, end := in.powerLaw()
-		return one(k / math.Pow(end, k/logs))
-	},
-	"power_law_scale": func(in inputs) []float64 {
-		k, logs, end := in.powerLaw()
-		return one(k / math.Pow(end, (k-1)/logs))
-	},
-	"power_law_mtbf_at_end": func(in inputs) []float64 {
-		k, logs, end := in.powerLaw()
-		return one(end / (k * (k - 1) / logs))
-	},
-
-	"dispersion":       func(in inputs) []float64 { return one(in.blocks().ladder[0].phi()) },
-	"dispersion_index": func(in inputs) []float64 { return one(in.blocks().ladder[0].phi()) },
-	"dispersion_p":     func(in inputs) []float64 { return one(in.blocks().Chance()) },
-	"quasi_poisson_se_log_rate": func(in inputs) []float64 {
-		d := in.blocks()
-		return one(math.Sqrt(d.ladder[0].phi() / d.Total().Misses))
-	},
-	"burst_interval_low": func(in inputs) []float64 {
-		d := in.blocks()
-		return one(Interval(d.Total().Misses, d.Total().Firings, d.ladder[0].phi()).Low / 1000)
-	},
-	"burst_interval_high": func(in inputs) []float64 {
-		d := in.blocks()
-		return one(Interval(d.Total().Misses, d.Total().Firings, d.ladder[0].phi()).High / 1000)
-	},
-
 	"cylinder_chi2": func(in inputs) []float64 { return one(evenness(in)) },
 	"cylinder_chi2_p": func(in inputs) []float64 {
 		return one(chiSquareTail(evenness(in), float64(len(in.cylinders())-1)))
@@ -490,13 +296,8 @@ var methods = map[string]func(in inputs) []float64{
 		}
 		return p
 	},
-	"holm":                func(in inputs) []float64 { return Holm(in.list("p")) },
-	"multinomial_exact_p": func(in inputs) []float64 { return one(Differ(in.cylinders(), 1)) },
+	"holm": func(in inputs) []float64 { return Holm(in.list("p")) },
 
-	"proof_firings": func(in inputs) []float64 {
-		r0 := in.one("r0")
-		return one(Proof{R0: r0, R1: r0 / 10, Alpha: in.one("alpha"), Phi: in.one("phi")}.Needed(in.one("misses")))
-	},
 	"required_firings": func(in inputs) []float64 {
 		rate := in.oneOr("rate", math.NaN())
 		if math.IsNaN(rate) {
@@ -504,32 +305,36 @@ var methods = map[string]func(in inputs) []float64{
 		}
 		return one(ToSeeOnce(rate, in.one("chance"), in.oneOr("phi", 1)))
 	},
-	"power_two_rates": func(in inputs) []float64 {
-		n, err := strconv.ParseFloat(strings.TrimSuffix(in.lists["n"], " each"), 64)
-		require.NoError(in.t, err)
-		return one(Power(in.one("ra"), in.one("rb"), n, 1))
-	},
 
-	"cusum_arl": func(in inputs) []float64 {
-		return one(lucas(in.one("mu"), in.one("k"), in.one("h"), 0))
-	},
-	"cusum_arl_headstart": func(in inputs) []float64 {
-		return one(lucas(in.one("mu"), in.one("k"), in.one("h"), in.one("start")))
-	},
-	"cusum_path": func(in inputs) []float64 {
-		var path []float64
-		s := 0.0
-		for _, c := range in.counts("x", "firings") {
-			s, _ = cusum(s, c.Misses, c.Firings*in.one("r0"), math.Inf(1))
-			path = append(path, s)
-		}
-		return path
-	},
 	"ewma": func(in inputs) []float64 {
 		if in.has("200 ten times") {
 			return one(AverageKept(0, 200, 200, 200, 200, 200, 200, 200, 200, 200, 200))
 		}
 		return one(AverageKept(in.one("start"), in.list("cycles")...))
+	},
+}
+
+// superseded is which rule took the place of methods that the file holds and the product no longer has.
+var superseded = map[string][]string{
+	"the ladder of block lengths (statistics-2, 1)": {
+		"dispersion", "dispersion_index", "dispersion_p", "quasi_poisson_se_log_rate",
+		"burst_interval_low", "burst_interval_high",
+	},
+	"change points (statistics-2, 4)": {
+		"laplace_u", "laplace_tail", "laplace_grouped_u", "stouffer", "mil_hdbk_chi2",
+		"mil_hdbk_upper_tail", "reversals", "power_law_beta_mle", "power_law_beta_modified",
+		"power_law_lambda", "power_law_scale", "power_law_mtbf_at_end", "cusum_arl", "cusum_arl_headstart",
+		"cusum_path",
+	},
+	"the proof by bursts (statistics-2, 5)": {
+		"proof_firings", "power_two_rates", "expected_indirect", "observed_over_expected",
+		"standardised_rate", "standardised_rate_low", "standardised_rate_high",
+	},
+	"each cylinder by itself against the ceiling (statistics-2, 2)": {
+		"multinomial_exact_p",
+	},
+	"the two-sided limits": {
+		"rate_interval_stopped_low", "rate_interval_stopped_high", "clopper_pearson_upper_one_sided",
 	},
 }
 
@@ -561,14 +366,6 @@ func mhLimit(in inputs, side float64) float64 {
 	}
 	z := mathext.NormalQuantile((1 + level) / 2)
 	return m.Ratio * math.Exp(side*z*math.Sqrt(m.VarLog))
-}
-
-func indirect(in inputs) Expected {
-	return AgainstExpected(in.counts("misses", "firings"), in.counts("ref_misses", "ref_firings"), 1)
-}
-
-func standardised(in inputs) Estimate {
-	return Standardise(in.counts("misses", "firings"), in.list("weights"), 1)
 }
 
 func shared(in inputs, condition int) Estimate {
@@ -647,7 +444,16 @@ func TestVectors(t *testing.T) {
 	rows, err := reader.ReadAll()
 	require.NoError(t, err)
 	require.Greater(t, len(rows), 200)
+	replaced := map[string]bool{}
+	for _, methods := range superseded {
+		for _, m := range methods {
+			replaced[m] = true
+		}
+	}
 	for i, row := range rows[1:] {
+		if replaced[row[0]] {
+			continue
+		}
 		t.Run(fmt.Sprintf("%d/%s", i+2, row[0]), func(t *testing.T) {
 			method, known := methods[row[0]]
 			require.True(t, known, "no check for the method %q", row[0])
