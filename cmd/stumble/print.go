@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"stumble/views/wrap"
 )
 
 // textWidth is the width of printed text, in columns.
@@ -30,17 +31,8 @@ func writeWrapped(w io.Writer, label, text string) {
 		fmt.Fprintln(w, strings.ReplaceAll(text, "\t", "  "))
 		return
 	}
-	line := label
-	for word := range strings.FieldsSeq(text) {
-		if len(line) > len(label) && len(line)+1+len(word) > textWidth {
-			fmt.Fprintln(w, strings.TrimRight(line, " "))
-			line = strings.Repeat(" ", len(label))
-			label = line
-		}
-		if len(line) > len(label) {
-			line += " "
-		}
-		line += word
+	for _, line := range wrap.Text(text, textWidth-len(label)) {
+		fmt.Fprintln(w, label+line)
+		label = strings.Repeat(" ", len(label))
 	}
-	fmt.Fprintln(w, line)
 }

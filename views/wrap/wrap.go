@@ -58,7 +58,8 @@ func Text(s string, w int) []string {
 	}
 	var lines []string
 	line := ""
-	for _, word := range strings.Fields(s) {
+	for _, word := range strings.FieldsFunc(s, breakable) {
+		word = strings.ReplaceAll(word, firmSpace, " ")
 		for Width(word) > w {
 			part := head(word, w)
 			if part == "" { // a wide character in a single cell
@@ -83,6 +84,11 @@ func Text(s string, w int) []string {
 	}
 	return lines
 }
+
+// firmSpace is the space at which no line is broken.
+const firmSpace = "\u00a0"
+
+func breakable(r rune) bool { return unicode.IsSpace(r) && string(r) != firmSpace }
 
 // Longest is the first wording that fits in w cells, else the last one.
 func Longest(w int, wordings ...string) string {
