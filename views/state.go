@@ -61,6 +61,7 @@ type Step struct {
 	Done, Needed float64       // firings counted in this step and wanted; Needed 0 shows neither
 	Cautions     []string      // one line each
 	Enter        string        // what the Enter key says; empty where it says nothing
+	Proof        string        // how far the proof has come that the test is to complete; empty where it is to complete none
 }
 
 // Mark is a time-stamped note of a drive.

@@ -12,6 +12,7 @@ import (
 	"stumble/misfire/guide"
 	"stumble/misfire/job"
 	"stumble/misfire/practice"
+	"stumble/misfire/proof"
 	"stumble/views"
 	"stumble/views/say"
 	"stumble/views/wire"
@@ -37,6 +38,7 @@ type stepping struct {
 	drive  *drive
 	say    func(*guide.Event) error // may be nil: the screen shows it all
 	driver *practice.Driver         // nil with a real car
+	proof  *proof.Comparison        // that the test is to complete, as it fills; nil where it is to complete none
 }
 
 // steps makes the drive a load test, which ends with the last step.
@@ -61,7 +63,11 @@ func (g *stepping) practise(now time.Time) error {
 	return nil
 }
 
-func (g *stepping) present(s *views.State) { s.Step = views.NewStep(g.Status()) }
+func (g *stepping) present(s *views.State) {
+	if s.Step = views.NewStep(g.Status()); s.Step != nil && g.proof != nil {
+		s.Step.Proof = say.English().Filling(g.proof)
+	}
+}
 
 // write writes what the drive did, and what the steps showed.
 func (g *stepping) write(w io.Writer, s *views.State) error {

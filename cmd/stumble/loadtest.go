@@ -96,8 +96,9 @@ func loadtest(a *app, o *loadtestOptions) error {
 		return err
 	}
 	defer k.Close()
+	var comparison *job.Comparison
 	if o.prove != 0 {
-		if plan, err = a.wanted(o, k); err != nil || plan == nil {
+		if comparison, plan, err = a.wanted(o, k); err != nil || plan == nil {
 			return err
 		}
 	}
@@ -116,8 +117,15 @@ func loadtest(a *app, o *loadtestOptions) error {
 	if err := d.record(); err != nil {
 		return err
 	}
-	g := d.steps(guide.LoadConfig{Steps: plan, KeyOff: o.keyOff}, t)
+	load := guide.LoadConfig{Steps: plan, KeyOff: o.keyOff}
+	if comparison != nil {
+		load.Known = guide.KnownFrom(comparison.Before[len(comparison.Before)-1].Summary)
+	}
+	g := d.steps(load, t)
 	g.say = a.saying(d, &o.watchOptions)
+	if comparison != nil {
+		d.Fill(comparison.Filling(a.filling(g, &o.watchOptions)))
+	}
 	if o.plain {
 		led, stop := a.hearing(d, input)
 		defer stop()

@@ -10,24 +10,49 @@ import (
 	"stumble/views/wire"
 )
 
-// wanted is the steps that a job's proof still wants. None, without an error, means that there is nothing to run.
-func (a *app) wanted(o *loadtestOptions, s *job.Saver) ([]guide.Step, error) {
-	c, err := a.comparedNow(o, s)
-	if err != nil {
-		return nil, err
+// wanted is a job's comparison and the steps that its proof still wants. No steps, without an error, means that there is
+// nothing to run.
+func (a *app) wanted(o *loadtestOptions, s *job.Saver) (c *job.Comparison, plan []guide.Step, err error) {
+	if c, err = a.comparedNow(o, s); err != nil {
+		return nil, nil, err
 	}
 	switch c.Result.Outcome {
 	case proof.Proven:
 		fmt.Fprintf(a.err, "job %d is proven: nothing is left to run\n", o.prove)
-		return nil, nil
+		return c, nil, nil
 	case proof.StillMissing, proof.Moved:
-		return nil, fmt.Errorf("job %d still misses after the repair, so no running proves it: 'stumble causes %d' ranks what to test", o.prove, o.prove)
+		return nil, nil, fmt.Errorf("job %d still misses after the repair, so no running proves it: 'stumble causes %d' ranks what to test", o.prove, o.prove)
 	}
-	plan, err := c.Wanted()
+	plan, err = c.Wanted()
 	if err == nil && len(plan) == 0 {
 		err = fmt.Errorf("no running is wanted for job %d: 'stumble compare --job %d' tells what its proof waits for", o.prove, o.prove)
 	}
-	return plan, err
+	return c, plan, err
+}
+
+// filling is how a proof is told while the test fills it: the screen has it beside the step; lines tell it when it has come
+// further by so much that it is worth saying, and when it is settled.
+func (a *app) filling(g *stepping, o *watchOptions) func(*proof.Comparison) error {
+	const worth = 0.1
+	told := -1.0
+	return func(c *proof.Comparison) error {
+		g.proof = c
+		filled := 0.0
+		for i := range c.Cylinders {
+			filled += c.Cylinders[i].Filled()
+		}
+		if filled < told+worth && !c.Settled() {
+			return nil
+		}
+		told = filled
+		switch {
+		case o.asJSON:
+			return wire.WriteLine(a.out, wire.NewFilling(c, g.drive.Now()))
+		case o.plain:
+			writeWrapped(a.out, "", say.English().Filling(c))
+		}
+		return nil
+	}
 }
 
 // checkProve finds options that --prove excludes, and has the drive saved in the job.

@@ -108,6 +108,15 @@ func (r *Runner) Stop(at time.Time) {
 	}
 }
 
+// Enough ends the test because no more running is wanted.
+func (r *Runner) Enough(at time.Time) {
+	if !r.over {
+		r.last = at
+		r.plan.stop()
+		r.end(told(NothingWanted))
+	}
+}
+
 // Asleep says that the car has stopped answering: its ignition is off.
 func (r *Runner) Asleep(at time.Time) {
 	if !r.over {

@@ -80,6 +80,7 @@ const (
 	AllStepsDone
 	ParkAtRisk // the catalyst is at risk: the test is over
 	TestStopped
+	NothingWanted // the proof that it runs for is reached, as far as running can, or broken
 	AllCut
 	StoppedWhileOff // Cylinder is to be plugged in again
 

@@ -25,6 +25,8 @@ type Comparison struct {
 	Swap          *proof.SwapResult // nil when no part was exchanged
 	Progress      *proof.Progress   // driving and warm-up cycles since the repair
 	Causes        *cause.Result     // what may be behind it where it misses still; else nil
+
+	input proof.Input // what Result was judged by
 }
 
 // CodesRead is what was read of the trouble codes at either time; nil where nothing was.
@@ -205,6 +207,7 @@ func (w *comparing) side(ctx context.Context, ids []int64, out *proof.Side) (all
 // judge judges both sides once they are counted.
 func (w *comparing) judge() (err error) {
 	r := &w.result
+	r.input = w.in
 	if r.Result, err = proof.Compare(w.in); err != nil {
 		return err
 	}

@@ -13,6 +13,7 @@ import (
 	"stumble/misfire/cause"
 	"stumble/misfire/gear"
 	"stumble/misfire/journal"
+	"stumble/misfire/proof"
 	"stumble/obd"
 )
 
@@ -54,6 +55,7 @@ type Drive struct {
 	marks              []Mark
 	keys               queue
 	lead               Lead
+	filling            *Filling  // the proof that the drive is to complete; nil where none is
 	looked             time.Time // when the guide is looked after next
 	saver              *Saver
 	failed             error      // what a hook returned
@@ -186,7 +188,8 @@ type State struct {
 	Health    Health
 	Position  *Position // of a playback; else nil
 	Recording RecordingState
-	Causes    *cause.Result // at the end of a drive; nil before
+	Causes    *cause.Result     // at the end of a drive; nil before
+	Proof     *proof.Comparison // with the drive so far, where the drive fills one; else nil
 }
 
 // State returns everything there is to show, made anew.
@@ -198,6 +201,9 @@ func (d *Drive) State() *State {
 		Marks:     slices.Clip(d.marks),
 		Health:    d.source.Health(),
 		Recording: d.saver.state(),
+	}
+	if d.filling != nil {
+		state.Proof = d.filling.now
 	}
 	if p, is := d.source.(interface{ Position() *Position }); is {
 		state.Position = p.Position()

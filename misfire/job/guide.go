@@ -35,6 +35,7 @@ func (d *Drive) guided(now time.Time) {
 	}
 	d.looked = now.Add(l.Every)
 	l.Guide.Advance(now, d.tally.Glance())
+	d.fill(now)
 	if l.Guide.Over() {
 		d.Until = now
 	}

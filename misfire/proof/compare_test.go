@@ -88,6 +88,38 @@ func TestOutcomes(t *testing.T) {
 	}
 }
 
+// A proof fills with the running, and is full when no more is wanted: not before, and not when it is broken.
+func TestFilling(t *testing.T) {
+	before := summary(t, idle(60, 2000, 1))
+	for _, c := range []struct {
+		misses, firings, least, most float64
+		settled                      bool
+	}{
+		{0, 1, 0, 0.01, false},
+		{0, 500, 0.2, 0.5, false},
+		{0, 1000, 0.4, 0.99, false},
+		{0, 3000, 1, 1, true},
+		{30, 1000, 0, 0.9, true}, // it misses on
+		{2, 3000, 0.3, 0.99, false},
+	} {
+		got := compare(t, before, summary(t, idle(c.misses, c.firings, 1)))
+		cyl := got.Cylinders[0]
+		require.Equal(t, c.settled, got.Settled(), "%v of %v", c.misses, c.firings)
+		for _, filled := range []float64{cyl.Filled(), cyl.Conditions[0].Filled()} {
+			require.GreaterOrEqual(t, filled, c.least, "%v of %v", c.misses, c.firings)
+			require.LessOrEqual(t, filled, c.most, "%v of %v", c.misses, c.firings)
+		}
+	}
+	half := compare(t, before, summary(t, idle(0, 1000, 1))).Cylinders[0]
+	more := compare(t, before, summary(t, idle(0, 1000+half.Conditions[0].Missing, 1)))
+	require.Equal(t, 1.0, more.Cylinders[0].Filled(), "what was told to be missing fills it")
+
+	none := compare(t, summary(t, idle(0, 2000, 1)), summary(t, idle(0, 2000, 1)))
+	require.True(t, none.Settled(), "no running proves what never failed")
+	hopeless := proof.Cylinder{Conditions: []proof.Condition{{Failing: true, RPM: 700, Missing: math.Inf(1), Minutes: math.Inf(1)}}}
+	require.Zero(t, hopeless.Filled())
+}
+
 func TestMovedNeedsTheOtherToHaveBeenClean(t *testing.T) {
 	all := func(misses ...float64) *misfire.Summary {
 		var spells []spell

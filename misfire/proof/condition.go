@@ -50,6 +50,7 @@ type Condition struct {
 	Least, FalseChance float64
 	Every              float64 // firings between two bursts before; NaN when unknown
 	ToShow             float64 // firings after which the fault as it was would have shown, but for once in 20
+	Unseen             float64 // how often the fault as it was would have come up so clean; NaN where it never ran before
 	Missing            float64 // clean firings still to run; 0 when there are enough
 	PerMiss            float64 // firings that each further miss adds to them
 	RPM                float64 // engine speed behind Minutes: as driven after, or else before

@@ -29,6 +29,43 @@ func (l Line) Can() bool { return l.Windows >= WindowsToProve && l.Bursts >= Bur
 // Crossed reports whether the running after is enough.
 func (l Line) Crossed() bool { return l.Can() && l.Have >= l.Want*(1-1e-9) }
 
+// Settled reports whether more running changes nothing: the proof is reached, as far as running can, or broken.
+func (c *Comparison) Settled() bool {
+	return c.Outcome == Proven || c.Outcome == StillMissing || c.Outcome == Moved || len(c.Needed) == 0
+}
+
+// Filled is how much of the running that a condition wants has been run, from 0 to 1. Nothing wanted is 1.
+func (c *Condition) Filled() float64 {
+	if c.Missing <= 0 || c.Outcome == Proven {
+		return 1
+	}
+	return c.Most.Firings / (c.Most.Firings + c.Missing)
+}
+
+// Filled is how much of all the running that a cylinder wants has been run, by the time that it takes, from 0 to 1.
+func (cyl *Cylinder) Filled() float64 {
+	ran, wanted := 0.0, 0.0
+	for i := range cyl.Conditions {
+		c := &cyl.Conditions[i]
+		if !c.Failing || !(c.RPM > 0) {
+			continue
+		}
+		full := rate.Minutes(c.Most.Firings, c.RPM)
+		if c.Outcome != Proven {
+			full += math.Max(0, c.Minutes)
+		}
+		if math.IsInf(full, 1) { // no running is enough
+			return 0
+		}
+		wanted += full
+		ran += full * c.Filled()
+	}
+	if wanted == 0 {
+		return 1
+	}
+	return ran / wanted
+}
+
 // draw draws the line of a cylinder, and finds what each failing condition still wants: so much running that the fault as
 // it was would have shown there, and together so much that a tenth of it would have. What failed in one condition is not
 // proven by running in another.
@@ -66,6 +103,9 @@ func (c *comparer) windowsBefore(cyl *Cylinder) int {
 	return n
 }
 
+// shown is the odds at which the fault as it was has shown in [Condition.ToShow] firings.
+const shown = 20
+
 // least is the least rate in a condition that is still the fault's: a tenth of what it was, by the lower limit of how many
 // bursts there were in all.
 func (c *comparer) least(cond *Condition, all rate.Pauses) {
@@ -86,6 +126,10 @@ func (c *comparer) least(cond *Condition, all rate.Pauses) {
 	cond.ToShow = rate.FiringsToShow(own)
 	if own.Misses == 0 { // a freeze frame from where the drive before never ran
 		cond.ToShow = 0
+	}
+	cond.Unseen = math.NaN()
+	if cond.ToShow > 0 && !math.IsInf(cond.ToShow, 1) {
+		cond.Unseen = math.Pow(shown, -cond.Most.Firings/cond.ToShow)
 	}
 	cond.FalseChance = math.Exp(-cond.Most.Firings * cond.Least / 1000 / all.Mean)
 }

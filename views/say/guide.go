@@ -72,7 +72,8 @@ func plainSayings() map[guide.SayingKind]catalogue.Key {
 		guide.CatalystStill: "why-catalyst-still", guide.CountsLost: "why-counts-lost", guide.IdleLeft: "why-idle-left",
 		guide.ReadSeldom: "why-read-seldom", guide.CarNotHeard: "why-not-heard", guide.LeftOutMeanwhile: "why-left-out",
 		guide.AllStepsDone: "over-steps-done", guide.ParkAtRisk: "over-at-risk", guide.TestStopped: "over-stopped",
-		guide.AllCut: "over-all-cut", guide.NoteNoCounts: "step-note-no-counts", guide.NoteNoneMoved: "step-note-none-moved",
+		guide.NothingWanted: "over-nothing-wanted",
+		guide.AllCut:        "over-all-cut", guide.NoteNoCounts: "step-note-no-counts", guide.NoteNoneMoved: "step-note-none-moved",
 	}
 }
 

@@ -131,6 +131,10 @@ func (w Words) Condition(c *proof.Condition) string {
 	where := Capital(w.place(c))
 	switch c.Outcome {
 	case proof.Proven:
+		const plain = 0.05 // a chance above it convinces nobody: all conditions together exclude so small a rest
+		if c.FalseChance > plain && c.Most.Misses == 0 && c.Unseen <= plain {
+			return w.tell("condition-proven-shown", where, w.seen(c), w.seldom(c.Unseen))
+		}
 		return w.tell("condition-proven", where, w.seen(c), Grouped(1000/c.Least), w.seldom(c.FalseChance))
 	case proof.StillMissing:
 		return w.tell("condition-still-missing", where, w.limited(c.After), w.limited(c.Before))

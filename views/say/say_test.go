@@ -244,6 +244,19 @@ func TestComparison(t *testing.T) {
 	assert.Contains(t, notes, "none seen is not none")
 }
 
+func TestFilling(t *testing.T) {
+	w := English()
+	before := drive(inDrive(60, 2000), counted{cylinder: 2, gear: gear.Moving, misses: 30, firings: 1000})
+	half := w.Filling(compare(t, before, drive(inDrive(0, 1000))))
+	assert.Regexp(t, `^Proof of cylinder\x{a0}2: \d\d\x{a0}% run \(in Drive \d\d\d?\x{a0}%, on the move 0\x{a0}%\)\.$`, half)
+	full := w.Filling(compare(t, before, drive(inDrive(0, 5000), counted{cylinder: 2, gear: gear.Moving, firings: 5000})))
+	assert.Equal(t, "Proof of cylinder\u00a02: 100\u00a0% run (in Drive 100\u00a0%, on the move 100\u00a0%).", full)
+	two := drive(inDrive(60, 2000), counted{cylinder: 3, gear: gear.Drive, misses: 60, firings: 2000})
+	assert.Regexp(t, `2: 0.% run \(in Drive 0.%\)\. Proof of cylinder.3: 0.% run`, w.Filling(compare(t, two, drive(inDrive(0, 1)))))
+	assert.Empty(t, w.Filling(compare(t, drive(inDrive(0, 2000)), drive(inDrive(0, 2000)))))
+	assert.Equal(t, "99", percent(0.9999), "100 is full")
+}
+
 // No word of the method on the screen, whatever came out.
 func TestPlainWords(t *testing.T) {
 	w, before := English(), drive(counted{cylinder: 2, gear: gear.Drive, misses: 60, firings: 2000, phi: 4})

@@ -29,6 +29,11 @@ func (p *painter) stepLines() []stepLine {
 	for _, line := range wrap.Text(st.Instruction, w) {
 		lines = append(lines, stepLine{text: line})
 	}
+	if st.Proof != "" {
+		for _, line := range wrap.Text(st.Proof, w) {
+			lines = append(lines, stepLine{text: line})
+		}
+	}
 	for _, caution := range st.Cautions {
 		for _, line := range wrap.Text("Caution: "+caution, w) {
 			lines = append(lines, stepLine{text: line, caution: true})

@@ -91,6 +91,15 @@ func played(t testing.TB, paused bool) *views.State {
 	return &s
 }
 
+// proving is a guided test that fills a proof.
+func proving(t *testing.T) *views.State {
+	s := viewstest.Guided(t)
+	step := *s.Step
+	step.Proof = "Proof of cylinder\u00a02: 62\u00a0% run (in Drive 80\u00a0%, on the move 40\u00a0%)."
+	s.Step = &step
+	return s
+}
+
 func TestScreens(t *testing.T) {
 	colour, mono := ColourPalette(256), MonoPalette()
 	for _, tc := range []struct {
@@ -113,6 +122,7 @@ func TestScreens(t *testing.T) {
 		{name: "80x24-waiting", state: &views.State{Title: "Larkspur Wren 1.6"}, w: 80, h: 24},
 		{name: "80x24-guided", state: viewstest.Guided(t), w: 80, h: 24},
 		{name: "60x20-guided", state: viewstest.Guided(t), w: 60, h: 20},
+		{name: "80x24-proving", state: proving(t), w: 80, h: 24},
 		{name: "80x24-no-counts", state: viewstest.Rook(t), w: 80, h: 24},
 		{name: "80x24-eight-link-lost", state: viewstest.Eight(t), w: 80, h: 24},
 		{name: "60x20-twelve", state: viewstest.Twelve(t), w: 60, h: 20},

@@ -1,7 +1,9 @@
 package wire
 
 import (
+	"stumble/misfire/gear"
 	"stumble/misfire/guide"
+	"stumble/misfire/proof"
 	"stumble/views"
 	"stumble/views/say"
 	"time"
@@ -45,6 +47,56 @@ func NewGuide(e *guide.Event, start time.Time) Guide {
 		*line.Step, *line.Name = Word(e.Step.Key), Word(words.StepName(e.Step))
 	}
 	return line
+}
+
+// Filling is how far a proof has come while the drive runs that is to complete it: {"kind":"filling",...}.
+type Filling struct {
+	Kind      string            `json:"kind"`
+	Time      Stamp             `json:"time"`
+	Outcome   proof.Outcome     `json:"outcome"`
+	Text      string            `json:"text"`
+	Cylinders []FillingCylinder `json:"cylinders"`
+}
+
+// FillingCylinder is how much of the running that a cylinder wants has been run, from 0 to 1, and the minutes of each
+// failing condition still to run.
+type FillingCylinder struct {
+	Cylinder   int                `json:"cylinder"`
+	Filled     Number             `json:"filled"`
+	Conditions []FillingCondition `json:"conditions"`
+}
+
+// FillingCondition is one failing condition.
+type FillingCondition struct {
+	Gear    *gear.State `json:"gear"` // null where a freeze frame does not tell
+	RPM     Number      `json:"rpm"`
+	Load    Number      `json:"load"`
+	Filled  Number      `json:"filled"`
+	Minutes Number      `json:"minutes"`
+}
+
+// NewFilling returns how far a proof has come at a time.
+func NewFilling(c *proof.Comparison, at time.Time) Filling {
+	line := Filling{Kind: "filling", Time: Stamp(at), Outcome: c.Outcome, Text: say.English().Filling(c), Cylinders: []FillingCylinder{}}
+	for i := range c.Cylinders {
+		cyl := &c.Cylinders[i]
+		one := FillingCylinder{Cylinder: cyl.Cylinder, Filled: rounded(cyl.Filled()), Conditions: []FillingCondition{}}
+		for j := range cyl.Conditions {
+			if cond := &cyl.Conditions[j]; cond.Failing {
+				one.Conditions = append(one.Conditions, newFillingCondition(cond))
+			}
+		}
+		line.Cylinders = append(line.Cylinders, one)
+	}
+	return line
+}
+
+func newFillingCondition(c *proof.Condition) FillingCondition {
+	o := FillingCondition{RPM: rounded(c.At.RPM), Load: rounded(c.At.Load), Filled: rounded(c.Filled()), Minutes: rounded(c.Minutes)}
+	if c.Where.Gear != gear.Unknown {
+		o.Gear = &c.Where.Gear
+	}
+	return o
 }
 
 // TestSummary is the summary of a guided test: that of the drive, and its steps.

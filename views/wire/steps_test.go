@@ -2,7 +2,12 @@ package wire
 
 import (
 	"encoding/json"
+	"math"
+	"stumble/misfire"
+	"stumble/misfire/gear"
 	"stumble/misfire/guide"
+	"stumble/misfire/proof"
+	"stumble/misfire/rate"
 	"stumble/views/viewstest"
 	"testing"
 	"time"
@@ -10,6 +15,22 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
+
+func TestNewFilling(t *testing.T) {
+	c := &proof.Comparison{Outcome: proof.NotYet, Cylinders: []proof.Cylinder{{Cylinder: 2, Conditions: []proof.Condition{
+		{Failing: true, Where: misfire.Condition{Gear: gear.Drive}, At: proof.Point{RPM: 690, Load: 34}, RPM: 700,
+			Most: rate.Count{Firings: 300}, Missing: 900, Minutes: 18.0 / 7},
+		{Failing: true, Level: proof.Frame, At: proof.Point{RPM: 1500, Load: 60}, RPM: 1500, Missing: math.Inf(1), Minutes: math.Inf(1)},
+		{Where: misfire.Condition{Gear: gear.Reverse}},
+	}}}}
+	data, err := json.Marshal(NewFilling(c, time.Date(2026, 4, 2, 9, 0, 0, 0, time.UTC)))
+	require.NoError(t, err)
+	assert.JSONEq(t, `{"kind":"filling","time":"2026-04-02T09:00:00.000Z","outcome":"not_yet",
+		"text":"Proof of cylinder\u00a02: 0\u00a0% run (where the freeze frame was stored 0\u00a0%, in Drive 25\u00a0%).",
+		"cylinders":[{"cylinder":2,"filled":0,"conditions":[
+			{"gear":"D","rpm":690,"load":34,"filled":0.25,"minutes":2.5714},
+			{"gear":null,"rpm":1500,"load":60,"filled":0,"minutes":null}]}]}`, string(data))
+}
 
 func TestGuideLine(t *testing.T) {
 	at := time.Date(2026, 11, 25, 8, 31, 0, 0, time.UTC)
