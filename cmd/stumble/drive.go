@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -50,9 +51,9 @@ func (a *app) startDrive(t *target, cfg misfire.Config, length time.Duration, s 
 }
 
 // record begins to save the drive.
-func (d *drive) record() error {
+func (d *drive) record(ctx context.Context) error {
 	d.recorded = d.saver != nil
-	return d.saver.Record(d.car, d.Drive)
+	return d.saver.Record(ctx, d.car, d.Drive)
 }
 
 // words are what a notice of the drive says; empty where it says nothing.

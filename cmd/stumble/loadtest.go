@@ -114,7 +114,7 @@ func loadtest(a *app, o *loadtestOptions) error {
 		return err
 	}
 	defer d.car.Close()
-	if err := d.record(); err != nil {
+	if err := d.record(a.ctx); err != nil {
 		return err
 	}
 	load := guide.LoadConfig{Steps: plan, KeyOff: o.keyOff}

@@ -218,7 +218,7 @@ func recorded(t testing.TB, path string) (*app, *drive, *buffer) {
 	d, err := a.startDrive(to, misfire.Config{}, 10*time.Hour, k)
 	require.NoError(t, err)
 	t.Cleanup(d.car.Close)
-	require.NoError(t, d.record())
+	require.NoError(t, d.record(a.ctx))
 	return a, d, &errs
 }
 

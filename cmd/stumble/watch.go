@@ -125,7 +125,7 @@ func watch(a *app, o *watchOptions) error {
 	if o.balance.on {
 		return a.balanceTest(d, t, o)
 	}
-	if err := d.record(); err != nil {
+	if err := d.record(a.ctx); err != nil {
 		return err
 	}
 	return a.show(d, o)

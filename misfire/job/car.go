@@ -141,9 +141,12 @@ func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Sav
 	}
 	known.VIN = vin
 	d := newDrive(c, known, cfg, c.Caps.CatalystLimit, c.Caps.EmissionLimit)
-	c.exchanges, c.traffic = 0, traffic{} // those of the drive are counted, as they are when it is played back
+	c.countAnew()
 	return d, nil
 }
+
+// countAnew counts exchanges from here: those of the drive, as they are when it is played back.
+func (c *Car) countAnew() { c.exchanges, c.traffic = 0, traffic{} }
 
 // Events polls the car: samples, and what becomes of the link and the car. It ends when ctx does, or take fails, or the
 // adapter cannot be helped without a person.

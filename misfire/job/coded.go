@@ -1,10 +1,13 @@
 package job
 
 import (
+	"context"
 	"slices"
 	"time"
 
 	"stumble/misfire/journal"
+	"stumble/obd"
+	"stumble/obd/vehicle"
 )
 
 // codedOf returns the cylinders that the misfire codes of the car named when it was driven: by the newest reading of them
@@ -20,7 +23,7 @@ func codedOf(j *journal.Journal, job, id int64, ended time.Time) []int {
 	if r == nil {
 		return nil
 	}
-	coded := codedCylinders(r)
+	coded := codedCylinders(r.Codes)
 	if len(coded) == 0 {
 		return nil
 	}
@@ -40,6 +43,34 @@ func codedOf(j *journal.Journal, job, id int64, ended time.Time) []int {
 	return coded
 }
 
+// readCodes reads and saves the codes of a car whose job holds no reading of them yet. What cannot be read or saved holds
+// no drive up; the error is that ctx has ended.
+func (s *Saver) readCodes(ctx context.Context, c *Car, job int64, at time.Time) error {
+	if records, err := s.Journal.Intakes(job); err != nil || len(records) > 0 {
+		return nil
+	}
+	if read := c.codes(ctx); len(read.Modules) > 0 {
+		_, _ = s.Journal.AddCodes(job, at, read)
+	}
+	return context.Cause(ctx)
+}
+
+// codes reads the lists of codes; an empty report where they cannot be read. Its exchanges are not those of the drive.
+func (c *Car) codes(ctx context.Context) *obd.CodeReport {
+	defer c.countAnew()
+	read, err := vehicle.ReadCodeLists(ctx, c.Adapter)
+	if err != nil {
+		return &obd.CodeReport{}
+	}
+	return read
+}
+
+// setCoded has the drive know which cylinders the car's codes name.
+func (d *Drive) setCoded(cylinders []int) {
+	d.Config.Coded = cylinders
+	d.tally.SetCoded(cylinders)
+}
+
 // readingAt is the reading of the codes that tells of a time: the newest before it, else the first after.
 func readingAt(records []journal.IntakeRecord, at time.Time) (found *journal.IntakeRecord) {
 	for i := range records {
@@ -51,8 +82,8 @@ func readingAt(records []journal.IntakeRecord, at time.Time) (found *journal.Int
 }
 
 // codedCylinders are the cylinders that stored, pending and permanent misfire codes name, in order.
-func codedCylinders(r *journal.IntakeRecord) (coded []int) {
-	for _, code := range Codes(r.Codes, StoredCodes, PendingCodes, PermanentCodes) {
+func codedCylinders(r *obd.CodeReport) (coded []int) {
+	for _, code := range Codes(r, StoredCodes, PendingCodes, PermanentCodes) {
 		if cylinder, one := code.MisfireCylinder(); one {
 			coded = append(coded, cylinder)
 		}

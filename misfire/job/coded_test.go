@@ -15,6 +15,33 @@ import (
 	"stumble/obd/vehicle"
 )
 
+// A drive that nobody read the codes before reads them itself, whether it is saved or not, and saves them once.
+func TestDriveReadsTheCodes(t *testing.T) {
+	j := aJournal(t)
+	drive := func(s *Saver) []int {
+		c, _ := plugged(t, "curlew-firing-order", 1, morning())
+		d := started(t, c, misfire.Config{})
+		require.NoError(t, s.Record(t.Context(), c, d))
+		d.Until = d.Now().Add(10 * time.Second)
+		require.ErrorIs(t, d.Run(t.Context(), time.Minute, ignore), ErrTimeUp)
+		coded := d.Config.Coded
+		d.Finish()
+		if s != nil {
+			_, err := s.Finish([]byte("{}"))
+			require.NoError(t, err)
+		}
+		return coded
+	}
+	assert.Equal(t, []int{4}, drive(nil), "not saved")
+	assert.Equal(t, []int{4}, drive(&Saver{Journal: j}))
+	assert.Equal(t, []int{4}, drive(&Saver{Journal: j, Place: Place{Job: 1}}))
+	read, err := j.Intakes(1)
+	require.NoError(t, err)
+	require.Len(t, read, 1, "once a job")
+	assert.Nil(t, read[0].Intake)
+	assert.Equal(t, "P0304", read[0].Codes.Modules[0].Stored[0].String())
+}
+
 // A car that numbers its counts by firing order stores the code of cylinder 4 and counts on the second place.
 func TestCodeAgainstCount(t *testing.T) {
 	j := aJournal(t)
@@ -28,7 +55,7 @@ func TestCodeAgainstCount(t *testing.T) {
 	require.NoError(t, err)
 	d := started(t, c, misfire.Config{Engine: layout})
 	d.Until = d.Now().Add(12 * time.Minute)
-	require.NoError(t, s.Record(c, d))
+	require.NoError(t, s.Record(t.Context(), c, d))
 	require.ErrorIs(t, d.Run(t.Context(), time.Minute, ignore), ErrTimeUp)
 	live := d.Finish()
 	_, err = s.Finish([]byte("{}"))

@@ -68,7 +68,7 @@ func TestMarksThatWaitedAreSaved(t *testing.T) {
 	d := started(t, c, misfire.Config{})
 	d.Until = d.Now().Add(20 * time.Second)
 	s := &Saver{Journal: j}
-	require.NoError(t, s.Record(c, d))
+	require.NoError(t, s.Record(t.Context(), c, d))
 	for n := range 200 {
 		d.Note(fmt.Sprintf("pop %d", n))
 	}

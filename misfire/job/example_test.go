@@ -83,7 +83,7 @@ func record(j *journal.Journal, scenario string, at time.Time, length time.Durat
 	s := &job.Saver{Journal: j}
 	d, err := c.Drive(ctx, job.Setup{Title: "Larkspur Wren"}, misfire.Config{}, s, nil)
 	if err == nil {
-		err = s.Record(c, d)
+		err = s.Record(ctx, c, d)
 	}
 	if err != nil {
 		panic(err)

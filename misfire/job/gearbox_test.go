@@ -19,7 +19,7 @@ func TestGearboxAndPromptsAreKept(t *testing.T) {
 	d := started(t, c, misfire.Config{Gearbox: gear.Automatic})
 	d.Until = d.Now().Add(4 * time.Minute)
 	s := &Saver{Journal: j}
-	require.NoError(t, s.Record(c, d))
+	require.NoError(t, s.Record(t.Context(), c, d))
 	d.Ask(d.Now(), gear.ParkNeutral)
 	d.Ask(d.Now().Add(90*time.Second), gear.Drive)
 	d.Ask(d.Now().Add(110*time.Second), gear.Unknown)

@@ -61,7 +61,7 @@ func TestNothingReadIsNotKept(t *testing.T) {
 		c, _ := plugged(t, "wren-running", 1, morning())
 		d := started(t, c, misfire.Config{})
 		s := &Saver{Journal: j}
-		require.NoError(t, s.Record(c, d))
+		require.NoError(t, s.Record(t.Context(), c, d))
 		done, err := s.Finish(nil)
 		require.NoError(t, err)
 		assert.Equal(t, Saved{}, done)

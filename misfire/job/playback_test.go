@@ -80,7 +80,7 @@ func TestAnewKeepsTheMarks(t *testing.T) {
 	d := started(t, c, misfire.Config{})
 	d.Until = d.Now().Add(30 * time.Second)
 	s := &Saver{Journal: j}
-	require.NoError(t, s.Record(c, d))
+	require.NoError(t, s.Record(t.Context(), c, d))
 	require.ErrorIs(t, d.Run(t.Context(), 3*time.Second, func(*State) error {
 		d.Mark(gear.Drive)
 		d.Note("pop")

@@ -60,7 +60,7 @@ func drive(t testing.TB, j *journal.Journal, scenario string, seed uint64, from 
 	d := started(t, c, misfire.Config{})
 	d.Until = d.Now().Add(length)
 	s := &Saver{Journal: j}
-	require.NoError(t, s.Record(c, d))
+	require.NoError(t, s.Record(t.Context(), c, d))
 	require.ErrorIs(t, d.Run(t.Context(), time.Minute, ignore), ErrTimeUp)
 	verdict, err := json.Marshal(d.Finish().Summary.Running)
 	require.NoError(t, err)

@@ -1,6 +1,7 @@
 package job
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -151,11 +152,13 @@ func (s *Saver) Bench(d *Drive, readings []bench.Reading, note string) (int64, e
 	return in.ID, err
 }
 
-// Record begins to save a drive of a car. The error is a job that cannot be meant; anything else is told while the
-// drive goes on.
-func (s *Saver) Record(c *Car, d *Drive) error {
+// Record begins to save a drive of a car. Where nobody has read the codes of the job yet, they are read now, before
+// anything else, and saved. The error is a job that cannot be meant, or that ctx has ended; anything else is told while
+// the drive goes on.
+func (s *Saver) Record(ctx context.Context, c *Car, d *Drive) error {
 	if d.saver = s; s == nil || s.Why != nil {
-		return nil
+		d.setCoded(codedCylinders(c.codes(ctx)))
+		return context.Cause(ctx)
 	}
 	setup := d.Setup
 	setup.NoHeaders = !c.Adapter.Headers()
@@ -178,8 +181,10 @@ func (s *Saver) Record(c *Car, d *Drive) error {
 	}
 	info.Job, s.job = in.ID, in.ID
 	if err == nil {
-		d.Config.Coded = codedOf(s.Journal, in.ID, 0, info.Started)
-		d.tally.SetCoded(d.Config.Coded)
+		if err = s.readCodes(ctx, c, in.ID, info.Started); err != nil {
+			return err
+		}
+		d.setCoded(codedOf(s.Journal, in.ID, 0, info.Started))
 	}
 	if s.recorder, err = s.Journal.StartDrive(info); err != nil {
 		return err

@@ -12,6 +12,15 @@ import (
 // ReadCodes reads stored, pending and permanent codes of every module, and the freeze frame of each module
 // that has one. A car without a list is noted in the report, not an error.
 func ReadCodes(ctx context.Context, car Asker, caps *Capabilities) (*obd.CodeReport, error) {
+	report, err := ReadCodeLists(ctx, car)
+	if err != nil {
+		return nil, err
+	}
+	return report, readFrames(ctx, car, caps, report)
+}
+
+// ReadCodeLists reads what ReadCodes does but for the freeze frames, which take many requests.
+func ReadCodeLists(ctx context.Context, car Asker) (*obd.CodeReport, error) {
 	report := &obd.CodeReport{}
 	for _, list := range [...]struct {
 		service obd.Service
@@ -41,7 +50,7 @@ func ReadCodes(ctx context.Context, car Asker, caps *Capabilities) (*obd.CodeRep
 			*kept = append(*kept, codes...)
 		}
 	}
-	return report, readFrames(ctx, car, caps, report)
+	return report, nil
 }
 
 // note keeps why something could not be read and lets the reading go on, unless nothing more can be read.
