@@ -83,6 +83,8 @@ type Adapter struct {
 	echoes bool    // it repeats what it is sent
 	gone   bool    // the link is lost
 
+	header string // the request header that was set last; empty: that to all modules, as after a reset
+
 	owed []string // set-up commands that are due before the next request: see putBack
 
 	granted uint64 // permissions to clear that were given or refused, the last of which alone can hold
@@ -91,6 +93,8 @@ type Adapter struct {
 
 	counts  countBook
 	modules []obd.Module // that have answered something
+
+	strangers []stranger
 
 	assembler frame.Assembler
 	messages  []obd.Message

@@ -60,7 +60,7 @@ func (a *Adapter) exchangeAt(ctx context.Context, now time.Time, line []byte, li
 	}
 	if heard := a.heard; heard != nil {
 		a.heard = nil
-		if string(line) != "ATZ" {
+		if !fresh(line) {
 			return fmt.Errorf("%s: %w", line, heard)
 		}
 	}
@@ -239,7 +239,7 @@ func (a *Adapter) settle(ctx context.Context, next []byte) error {
 		return err
 	}
 	a.unsure = false
-	if string(next) == "ATZ" || string(next) == probe {
+	if fresh(next) || string(next) == probe {
 		return nil
 	}
 	if err := a.exchange(ctx, []byte(probe), commandLimit); err != nil {
@@ -250,6 +250,9 @@ func (a *Adapter) settle(ctx context.Context, next []byte) error {
 	a.unsure = err != nil
 	return err
 }
+
+// fresh reports a line after which nothing that was before matters.
+func fresh(line []byte) bool { return string(line) == "ATZ" || string(line) == "ATWS" }
 
 // probe is the question whose every tail is harmless.
 const probe = "ATI"

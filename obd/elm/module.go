@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 
 	"stumble/obd"
+	"stumble/obd/frame"
 )
 
 // A request goes to all modules at once, and their answers come side by side. A cheap adapter keeps some hundred
@@ -29,8 +31,60 @@ func (a *Adapter) remember(m obd.Module) {
 	}
 }
 
-// mostModules is how many addresses 11-bit CAN has for modules (ISO 15765-4).
-const mostModules = 8
+// Strangers are the addresses outside those of ISO 15765-4 from which lines came again and again, in the order of their
+// first. What they say is left out: how they address their answers nobody knows.
+func (a *Adapter) Strangers() []obd.Module {
+	var out []obd.Module
+	for _, s := range a.strangers {
+		if s.seen >= strangerSeen {
+			out = append(out, s.module)
+		}
+	}
+	return out
+}
+
+// stranger is an address that is none of ISO 15765-4's.
+type stranger struct {
+	module obd.Module
+	seen   int
+}
+
+const (
+	strangerSeen  = 3  // lines from one address: fewer are lines that lost a character on the way
+	mostStrangers = 64 // that are told apart
+)
+
+// stranger reports whether a line could not be read because it comes from an address that is none of ISO 15765-4's, and
+// has come from it before: then it spoils nothing. A line that lost a character looks the same, but not the same again
+// and again.
+func (a *Adapter) stranger(line []byte, err error) bool {
+	width, bits := 3, uint8(11)
+	if a.protocol.Wide() {
+		width, bits = 8, 29
+	}
+	if !errors.Is(err, frame.ErrHeader) || !a.protocol.CAN() || !a.headers || len(line) <= width || (len(line)-width)%2 != 0 {
+		return false
+	}
+	id, e := strconv.ParseUint(string(line[:width]), 16, 32)
+	if e != nil {
+		return false
+	}
+	m := obd.Module{ID: uint32(id), Bits: bits}
+	i := slices.IndexFunc(a.strangers, func(s stranger) bool { return s.module == m })
+	if i < 0 {
+		if len(a.strangers) == mostStrangers {
+			return false
+		}
+		i = len(a.strangers)
+		a.strangers = append(a.strangers, stranger{module: m})
+	}
+	a.strangers[i].seen++
+	return a.strangers[i].seen >= strangerSeen
+}
+
+// mostModules is how many modules are told apart: 11-bit CAN has eight addresses for them, 7E8 to 7EF (ISO 15765-4), and
+// cars are met that use those below and 29-bit ones with more.
+const mostModules = 32
 
 // oneByOne puts a request to one module after the other and returns all they said. The answers are the
 // caller's to keep.

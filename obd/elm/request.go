@@ -302,7 +302,7 @@ func (a *Adapter) sortLines() (lines int, err error) {
 			}
 		}
 		lines++
-		if e := a.assembler.Line(line); e != nil {
+		if e := a.assembler.Line(line); e != nil && !a.stranger(line, e) {
 			complaint = worse(complaint, fmt.Errorf("%w: %w", Garbled, e))
 		}
 	}

@@ -55,7 +55,7 @@ func TestProgressIsNoStatus(t *testing.T) {
 func TestRemedies(t *testing.T) {
 	again := []string{"010C", "010C"}
 	inStep := []string{"010C", "ATI", "010C"} // that prompt may have been another's
-	restart := []string{"010C", "ATZ", "ATE0", "ATL0", "ATS0", "ATCAF1", "ATAT1", "ATH1", "ATI", "ATSP6", "0100", "010C"}
+	restart := []string{"010C", "ATI", "ATWS", "ATE0", "ATL0", "ATS0", "ATCAF1", "ATAT1", "ATH1", "ATSP6", "0100", "010C"}
 	for text, want := range map[string][]string{
 		"STOPPED": inStep, "ACT ALERT": inStep, "7E803410D00": inStep,
 		"DATA ERROR": again, "7E804410C0B<DATA ERROR": again, "7E80441<RX ERROR": again,
@@ -456,7 +456,7 @@ func TestObserverSeesEverything(t *testing.T) {
 	a, err := Connect(t.Context(), cfg)
 	require.NoError(t, err)
 	_, _ = a.Do(t.Context(), obd.Live(obd.PIDSpeed))
-	assert.Equal(t, `ATZ="\r\rELM327 v1.4b\r\r"`, seen[0])
+	assert.Equal(t, `ATI="ELM327 v1.4b\r\r"`, seen[0])
 	assert.Equal(t, `010D="NO DATA\r\r"`, seen[len(seen)-1])
 	assert.Len(t, seen, len(p.sent))
 }

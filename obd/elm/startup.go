@@ -17,6 +17,7 @@ const (
 	commandLimit = 3 * time.Second
 	resetLimit   = 6 * time.Second
 	searchLimit  = 40 * time.Second
+	meetLimit    = time.Second // for its name, which every adapter knows by heart
 )
 
 // Identify asks a freshly opened link whether an adapter is at the other end. It is the question to find
@@ -93,12 +94,12 @@ func (a *Adapter) dropEcho(sent string) bool {
 	return true
 }
 
-// startUp puts the adapter into the one state that the rest of this package relies on. Only the reset must
-// be answered: anything else that a simple adapter does not know is survived, since answers are read
-// whatever their shape.
+// startUp puts the adapter into the one state that the rest of this package relies on. Only one question about itself
+// must be answered: anything else that a simple adapter does not know is survived, since answers are read whatever
+// their shape.
 func (a *Adapter) startUp(ctx context.Context) error {
-	a.unsure = true // whatever the last user left in the line is thrown away first
-	if err := a.reset(ctx); err != nil {
+	a.heard, a.header = nil, ""
+	if err := a.meet(ctx); err != nil {
 		return err
 	}
 	a.owed = nil // all is as it was made
@@ -118,7 +119,78 @@ func (a *Adapter) startUp(ctx context.Context) error {
 		return err
 	}
 	a.headers = err == nil
-	return a.identify(ctx)
+	return nil
+}
+
+// meet finds out who is there and has it begin afresh. The name is asked for first: unlike a reset, every adapter
+// answers that at once, at the speed it happens to have, and unlike a lone carriage return it cannot repeat what another
+// program sent last. Then the short reset, and the long one where the adapter does not know that; some cables answer
+// neither, and are set up as they are.
+func (a *Adapter) meet(ctx context.Context) error {
+	named := a.named(ctx)
+	if ctx.Err() != nil || a.gone {
+		return named
+	}
+	err := a.warmStart(ctx, named == nil)
+	switch {
+	case a.gone || ctx.Err() != nil:
+		return err
+	case err != nil && named == nil: // it has a name, and knows no reset
+		return a.try(ctx, "ATD")
+	case err != nil:
+		return err
+	case named != nil:
+		return a.identify(ctx)
+	}
+	return nil
+}
+
+// named asks for the adapter's name, and for its description where it has none.
+func (a *Adapter) named(ctx context.Context) (err error) {
+	a.unsure = false // the question is harmless in any state, and what else comes is thrown away
+	for _, line := range [...]string{probe, probe, "AT@1"} {
+		a.heard = nil // whatever it lost, it is set up anew
+		err = a.commandOnce(ctx, line, meetLimit)
+		if ctx.Err() != nil || a.gone {
+			return err
+		}
+		first, _ := nextLine(a.answer)
+		if err == nil && looksLikeText(first) && !isData(first) {
+			a.identity = identityOf(first)
+			err = a.drain(ctx, hush)
+			a.heard = nil
+			return err
+		}
+		a.unsure = true
+	}
+	if err == nil {
+		err = NotAnAdapter
+	}
+	return err
+}
+
+// hush is how long a line must be quiet after the first answer of all before what comes is taken for the answer to
+// the next question.
+const hush = 40 * time.Millisecond
+
+func identityOf(line []byte) string { return strings.Replace(string(line), "V", " v", 1) }
+
+// warmStart restarts the adapter by the short reset, or by the long one. An adapter that has told its name is given less
+// time: it hears well.
+func (a *Adapter) warmStart(ctx context.Context, hears bool) error {
+	err := a.commandOnce(ctx, "ATWS", commandLimit)
+	if err == nil || ctx.Err() != nil || a.gone {
+		return err
+	}
+	a.unsure = true
+	if hears {
+		err = a.commandOnce(ctx, "ATZ", commandLimit)
+		if errors.Is(err, NotUnderstood) || alarmed(err) {
+			err = nil
+		}
+		return err
+	}
+	return a.reset(ctx)
 }
 
 // try sends a set-up command that an adapter may do without.
@@ -162,7 +234,7 @@ func (a *Adapter) identify(ctx context.Context) error {
 	if !looksLikeText(line) {
 		return NotAnAdapter
 	}
-	a.identity = strings.Replace(string(line), "V", " v", 1)
+	a.identity = identityOf(line)
 	return nil
 }
 
@@ -177,6 +249,9 @@ func (a *Adapter) FindCar(ctx context.Context) error {
 	}
 	a.counts.forget()
 	a.modules, a.fixed = a.modules[:0], false
+	if found, err := a.usual(ctx); found || err != nil {
+		return err
+	}
 	err := a.command(ctx, "ATSP0", commandLimit)
 	if errors.Is(err, NotUnderstood) {
 		return a.tryEach(ctx)
@@ -200,6 +275,32 @@ func (a *Adapter) FindCar(ctx context.Context) error {
 	}
 	a.protocol = p
 	return nil
+}
+
+// usual tries the protocol of nearly every car of the last fifteen years before the adapter searches through all: the
+// search takes a second and more. An adapter may say OK and search all the same, so what answered must look like it.
+func (a *Adapter) usual(ctx context.Context) (found bool, err error) {
+	const p = obd.CAN11At500
+	if a.protocol == p {
+		return false, nil // it was tried just now
+	}
+	err = a.fix(ctx, p)
+	guess := obd.ProtocolUnknown
+	if err == nil {
+		guess, err = a.firstContact(ctx)
+	}
+	if err == nil && guess == obd.ProtocolUnknown {
+		guess, err = a.askProtocol(ctx)
+	}
+	switch {
+	case err == nil && guess == p:
+		a.protocol = p
+		return true, nil
+	case err != nil && (a.gone || ctx.Err() != nil || RemedyFor(err) == RemedyStartAgain):
+		return false, err
+	}
+	a.fixed = false
+	return false, nil
 }
 
 // takeUp sets one protocol and makes sure that the car speaks it.
@@ -240,6 +341,9 @@ func (a *Adapter) firstContact(ctx context.Context) (obd.Protocol, error) {
 	const line = "0100"
 	for attempt := 0; ; attempt++ {
 		if err := a.exchange(ctx, []byte(line), searchLimit); err != nil {
+			if errors.Is(err, Unfinished) && attempt < 2 {
+				continue // a prompt lost on the way
+			}
 			return obd.ProtocolUnknown, err
 		}
 		a.echoes = a.dropEcho(line)

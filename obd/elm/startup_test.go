@@ -17,7 +17,7 @@ func TestStartUp(t *testing.T) {
 	p := newPeer(faithful(nil))
 	a, err := Connect(t.Context(), p.config())
 	require.NoError(t, err)
-	assert.Equal(t, []string{"ATZ", "ATE0", "ATL0", "ATS0", "ATCAF1", "ATAT1", "ATH1", "ATI", "ATSP0", "0100", "ATDPN"}, p.sent)
+	assert.Equal(t, []string{"ATI", "ATWS", "ATE0", "ATL0", "ATS0", "ATCAF1", "ATAT1", "ATH1", "ATSP6", "0100"}, p.sent)
 	assert.Equal(t, obd.CAN11At500, a.Protocol())
 	assert.Equal(t, "ELM327 v1.4B", a.Identity())
 	assert.True(t, a.Headers())
@@ -45,6 +45,56 @@ func TestStartUpSurvivesUnknownCommands(t *testing.T) {
 	}
 }
 
+// The name is asked for first, then the short reset, then the long one. Some cables answer no reset at all (ATZ gives its
+// echo and no prompt, ATI and AT@1 answer: adapter-faults sheet, row 7); others have no name but a description.
+func TestWhoIsThere(t *testing.T) {
+	for name, c := range map[string]struct {
+		said map[string]string
+		sent []string
+		name string
+	}{
+		"no reset at all": {map[string]string{"ATWS": quiet, "ATZ": "ATZ\r" + quiet},
+			[]string{"ATI", "ATWS", "ATZ", "ATD", "ATE0"}, "ELM327 v1.4B"},
+		"no short reset":     {map[string]string{"ATWS": "?"}, []string{"ATI", "ATWS", "ATZ", "ATE0"}, "ELM327 v1.4B"},
+		"a description only": {map[string]string{"ATI": "?", "AT@1": "OBDII to RS232 Interpreter"}, []string{"ATI", "ATI", "AT@1", "ATWS", "ATE0"}, "OBDIITORS232INTERPRETER"},
+		"a late answer of the client before": {map[string]string{"ATI": "7E804410C0BB8\r\r>\r\rELM327 v1.4b"},
+			[]string{"ATI", "ATI", "ATWS", "ATE0"}, "ELM327 v1.4B"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			p := newPeer(nil)
+			p.answer = func(line string) string {
+				if line == "ATI" && p.count("ATI") > 1 && name == "a late answer of the client before" {
+					return "ELM327 v1.4b"
+				}
+				return faithful(c.said)(line)
+			}
+			a, err := Connect(t.Context(), p.config())
+			require.NoError(t, err)
+			var sent []string // but for the questions by which the dialogue gets into step
+			for i, line := range p.sent {
+				if line != "ATI" || i < 2 {
+					sent = append(sent, line)
+				}
+			}
+			assert.Equal(t, c.sent, sent[:len(c.sent)])
+			assert.Equal(t, strings.ReplaceAll(c.name, " v", " v"), a.Identity())
+			for _, line := range p.sent {
+				assert.NotEmpty(t, line, "an empty line would repeat what another program sent last")
+			}
+		})
+	}
+}
+
+// count is how often a line was sent.
+func (p *peer) count(line string) (n int) {
+	for _, s := range p.sent {
+		if s == line {
+			n++
+		}
+	}
+	return n
+}
+
 // Without headers a module's single frames still come through, from nobody in particular.
 func TestNoHeaders(t *testing.T) {
 	p := newPeer(faithful(map[string]string{"ATH1": "?", "0100": "4100BE3FB813", "010C": "410C0BB8"}))
@@ -65,7 +115,7 @@ func TestProtocolUnsaid(t *testing.T) {
 		"86F1104100B87B30103B":     obd.KWPFast,
 		"7E8 06 41 00 BE 3F B8 13": obd.CAN11At500, // spaces stayed on
 	} {
-		p := newPeer(faithful(map[string]string{"ATDPN": "0", "0100": line}))
+		p := newPeer(faithful(map[string]string{"ATDPN": "0", "0100": line})) // says OK to ATSP6 and searches all the same
 		a, err := Connect(t.Context(), p.config())
 		require.NoError(t, err)
 		assert.Equal(t, want, a.Protocol(), line)

@@ -265,7 +265,7 @@ func TestUnaskedWords(t *testing.T) {
 		p.sent, p.answer = nil, faithful(nil)
 		_, err = a.Do(t.Context(), askRPM)
 		require.NoError(t, err, word)
-		assert.Contains(t, p.sent, "ATZ", word)
+		assert.Contains(t, p.sent, "ATWS", word)
 		assert.Equal(t, "010C", p.sent[len(p.sent)-1])
 	}
 	p := newPeer(faithful(nil)) // an alert is no reset: the next line is sent with care, that is all
@@ -297,7 +297,7 @@ func TestRestartShowsInTheEcho(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, rpmAnswer, answer.Messages[0].Data)
 	assert.Equal(t, "7E8", answer.Messages[0].Module.String())
-	assert.Contains(t, p.sent, "ATZ")
+	assert.Contains(t, p.sent, "ATWS")
 }
 
 // A module that promised an answer is waited for even when another has answered: it hears nothing else meanwhile.
@@ -405,14 +405,14 @@ func TestOneModuleAtATime(t *testing.T) {
 // An adapter that searches is told the protocol once a known car has fallen silent, so that it finds out quickly
 // when the car is awake again.
 func TestProtocolIsFixedWhenTheCarSleeps(t *testing.T) {
-	p := newPeer(faithful(nil))
+	p := newPeer(faithful(map[string]string{"ATDPN": "A7", "0100": "18DAF110064100BE3FB813"}))
 	a := connected(t, p)
 	p.answer = faithful(map[string]string{"010C": "CAN ERROR"})
 	for range 3 {
 		_, err := a.Do(t.Context(), askRPM)
 		require.ErrorIs(t, err, CANError)
 	}
-	assert.Equal(t, []string{"010C", "ATSP6", "010C", "010C"}, p.sent)
+	assert.Equal(t, []string{"010C", "ATSP7", "010C", "010C"}, p.sent)
 }
 
 // What was changed for a while is put back before the next request, even when it was cut short.

@@ -29,9 +29,9 @@ import (
 // answers is an adapter in front of a car that answers the same each time: four cylinders' counts and five PIDs.
 var answers = func() map[string]string {
 	m := map[string]string{
-		"ATZ": "\r\rELM327 v1.4b", "ATI": "ELM327 v1.4b", "ATDPN": "A6", "0100": "7E8064100183F8001",
+		"ATWS": "\r\rELM327 v1.4b", "ATI": "ELM327 v1.4b", "ATDPN": "A6", "0100": "7E8064100183F8001",
 	}
-	for _, set := range []string{"ATE0", "ATL0", "ATS0", "ATCAF1", "ATAT1", "ATH1", "ATSP0"} {
+	for _, set := range []string{"ATE0", "ATL0", "ATS0", "ATCAF1", "ATAT1", "ATH1", "ATSP6"} {
 		m[set] = "OK"
 	}
 	m["010C040D1103"] = "7E8100D410C0A960455\r7E8210D00113A030200"

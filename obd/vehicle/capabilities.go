@@ -28,6 +28,8 @@ type Capabilities struct {
 	// Limits of whole-engine misfire in percent, for blocks of 200 and 1000 revolutions, where the car
 	// tells them as percentages among the tests of monitor A1; 0 where it does not.
 	CatalystLimit, EmissionLimit float64
+	// Unread is what the car says it has, or may have, and did not answer when it was asked: no proof that it lacks it.
+	Unread []obd.Unread
 }
 
 // Module is one control module.
@@ -56,6 +58,12 @@ func (c *Capabilities) HasInfo(id byte) bool {
 	return slices.ContainsFunc(c.Modules, func(m Module) bool { return m.Info.Has(id) })
 }
 
+// MayHaveInfo reports whether an information type of service 09 is worth asking for: a module lists it, or the engine's
+// module told no list.
+func (c *Capabilities) MayHaveInfo(id byte) bool {
+	return c.HasInfo(id) || len(c.Modules) > 0 && c.Modules[0].Info == obd.Support{}
+}
+
 // Cylinders is the number of cylinders that have a count, taken to be the highest of them; 0 without counts.
 func (c *Capabilities) Cylinders() int {
 	n := 0
@@ -67,7 +75,8 @@ func (c *Capabilities) Cylinders() int {
 	return n
 }
 
-// Discover asks the car what it supports. A car that answers nothing but its first bitmap is no error.
+// Discover asks the car what it supports. A car that answers nothing but its first bitmap is no error. Its lists are
+// taken for hints: what a list leaves out though it belongs to every car is asked for all the same.
 func Discover(ctx context.Context, car Asker) (*Capabilities, error) {
 	c := &Capabilities{Protocol: car.Protocol()}
 	if err := c.bitmaps(ctx, car, obd.LiveData); err != nil {
@@ -79,10 +88,24 @@ func Discover(ctx context.Context, car Asker) (*Capabilities, error) {
 	if !c.Protocol.CAN() {
 		return c, nil // no standard misfire counts there
 	}
-	if err := optional(ctx, c.bitmaps(ctx, car, obd.TestResults)); err != nil {
-		return nil, err
+	var refused obd.NegativeResponse
+	if err := c.bitmaps(ctx, car, obd.TestResults); err != nil && !errors.As(err, &refused) {
+		if err := note(ctx, &c.Unread, obd.Unread{What: obd.UnreadTests}, err); err != nil {
+			return nil, err
+		}
 	}
 	return c, c.misfireMonitors(ctx, car)
+}
+
+// askTwice asks for something that the car may do without, and once more at once where nothing came or what came was
+// spoiled: one answer that did not come says nothing.
+func askTwice(ctx context.Context, car Asker, req obd.Request) (elm.Answer, error) {
+	answer, err := car.Do(ctx, req)
+	var refused obd.NegativeResponse
+	if err == nil || errors.As(err, &refused) || optional(ctx, err) != nil {
+		return answer, err
+	}
+	return car.Do(ctx, req)
 }
 
 // optional forgives what a car may do without: no answer, a refusal, an answer that cannot be read. What it
@@ -102,45 +125,79 @@ func optional(ctx context.Context, err error) error {
 	return err
 }
 
-// bitmaps asks for one support bitmap after another, as long as a module says there is a next. A bitmap that
-// cannot be read is left out; only if the very first brings none at all is that an error.
+// bitmapsTold are the support bitmaps that each module told: bit n is that of the ids after 20h times n.
+type bitmapsTold map[obd.Module]byte
+
+const bitmapsOfService = 8
+
+// bitmaps asks for the support bitmaps: on CAN six in one request, which most modules answer whole; then one after another
+// those that a module says there are and did not tell. A bitmap that cannot be read is left out; only if the very first
+// brings none at all is that an error.
 func (c *Capabilities) bitmaps(ctx context.Context, car Asker, s obd.Service) error {
-	for base, more := byte(0), true; more; {
-		answer, err := car.Do(ctx, obd.NewRequest(s, base))
+	told := bitmapsTold{}
+	if c.Protocol.CAN() && s != obd.VehicleInfo {
+		answer, err := car.Do(ctx, obd.NewRequest(s, 0x00, 0x20, 0x40, 0x60, 0x80, 0xA0))
+		if err := optional(ctx, err); err != nil {
+			return err
+		}
+		_ = c.takeBitmaps(s, answer.Messages, told)
+	}
+	for n := range bitmapsOfService {
+		base := byte(n * 0x20)
+		if !c.wants(s, base, told) {
+			continue
+		}
+		answer, err := askTwice(ctx, car, obd.NewRequest(s, base))
 		if err == nil {
-			var next byte
-			next, more, err = c.takeBitmaps(s, base, answer.Messages)
-			if err == nil {
-				base = next
-				continue
-			}
+			err = c.takeBitmaps(s, answer.Messages, told)
 		}
 		if base > 0 {
 			err = optional(ctx, err)
 		}
-		return err
+		if err != nil {
+			return err
+		}
 	}
 	return nil
 }
 
-// takeBitmaps notes what each module says it supports, and which bitmap to ask for next.
-func (c *Capabilities) takeBitmaps(s obd.Service, base byte, messages []obd.Message) (next byte, more bool, err error) {
+// wants reports whether a bitmap is worth asking for: the first while nobody has told it, another where a module says
+// that it has it and has not told it.
+func (c *Capabilities) wants(s obd.Service, base byte, told bitmapsTold) bool {
+	if base == 0 {
+		return len(told) == 0
+	}
+	return slices.ContainsFunc(c.Modules, func(m Module) bool {
+		return m.support(s).Has(base) && told[m.Address]>>(base/0x20)&1 == 0
+	})
+}
+
+// takeBitmaps notes what each module says it supports. It is an error when none of the messages can be read.
+func (c *Capabilities) takeBitmaps(s obd.Service, messages []obd.Message, told bitmapsTold) (err error) {
 	read := 0
 	for _, m := range messages {
-		set := c.module(m.Module).support(s)
-		if e := set.Add(c.Protocol, m); e != nil {
+		if e := c.module(m.Module).support(s).Add(c.Protocol, m); e != nil {
 			err = e
 			continue
 		}
 		read++
-		if n, ok := set.Next(base); ok {
-			next, more = n, true
-		}
+		told[m.Module] |= bitmapsIn(c.Protocol, m)
 	}
 	if read > 0 {
 		err = nil
 	}
-	return next, more, err
+	return err
+}
+
+// bitmapsIn are the bitmaps that a message holds.
+func bitmapsIn(p obd.Protocol, m obd.Message) (set byte) {
+	if !p.CAN() {
+		return 1 << (m.Data[1] / 0x20)
+	}
+	for rest := m.Data[1:]; len(rest) >= 5; rest = rest[5:] {
+		set |= 1 << (rest[0] / 0x20)
+	}
+	return set
 }
 
 // module finds a module by address, or adds it in its place.
@@ -162,44 +219,91 @@ func (m *Module) support(s obd.Service) *obd.Support {
 	return &m.PIDs
 }
 
-// misfireMonitors asks each misfire monitor once, to see which carry counts: some modules list a monitor
-// that has none, and ids from AE on are cylinders only if they do.
+// misfireMonitors asks each misfire monitor that is listed, to see which carry counts: some modules list a monitor that has
+// none, and ids from AE on are cylinders only if they do. Where none is listed the first cylinders are asked for all the
+// same: some modules tell no list, or leave them out of it.
 func (c *Capabilities) misfireMonitors(ctx context.Context, car Asker) error {
+	listed := func(mid byte) bool {
+		return slices.ContainsFunc(c.Modules, func(m Module) bool { return m.Tests.Has(mid) })
+	}
+	any, silent := false, 0
 	for mid := obd.MIDMisfire; mid <= obd.MIDLastCylinder; mid++ {
-		if !slices.ContainsFunc(c.Modules, func(m Module) bool { return m.Tests.Has(mid) }) {
+		any = any || listed(mid)
+	}
+	for mid := obd.MIDMisfire; mid <= obd.MIDLastCylinder && silent < silentToEnd; mid++ {
+		if any && !listed(mid) {
 			continue
 		}
-		answer, err := car.Do(ctx, obd.Test(mid))
-		if err != nil {
-			if err := optional(ctx, err); err != nil {
-				return err
-			}
-			continue
+		found, err := c.askMonitor(ctx, car, mid, listed(mid))
+		switch {
+		case err != nil:
+			return err
+		case any || found:
+			silent = 0
+		case mid != obd.MIDMisfire:
+			silent++
 		}
-		for _, m := range answer.Messages {
-			c.addMonitor(mid, m)
-		}
+	}
+	if any && !listed(obd.MIDMisfire) && len(c.Monitors) > 0 { // some modules have it and do not list it
+		_, err := c.askMonitor(ctx, car, obd.MIDMisfire, false)
+		return err
 	}
 	return nil
 }
 
-func (c *Capabilities) addMonitor(mid byte, m obd.Message) {
+// silentToEnd is how many cylinders in a row must tell nothing before no more are asked for where none is listed.
+const silentToEnd = 2
+
+// askMonitor asks for a misfire monitor and reports whether anything came of it. One that is listed and silent is noted.
+func (c *Capabilities) askMonitor(ctx context.Context, car Asker, mid byte, listed bool) (found bool, err error) {
+	ask := car.Do
+	if listed || len(c.Unread) > 0 {
+		ask = func(ctx context.Context, req obd.Request) (elm.Answer, error) { return askTwice(ctx, car, req) }
+	}
+	answer, err := ask(ctx, obd.Test(mid))
+	if err != nil {
+		if listed {
+			return false, note(ctx, &c.Unread, obd.Unread{What: obd.UnreadTest, ID: mid}, err)
+		}
+		return false, optional(ctx, err)
+	}
+	for _, m := range answer.Messages {
+		found = c.addMonitor(mid, m) || found
+	}
+	return found, nil
+}
+
+// forgive takes a monitor from what is unread: it has been read after all.
+func (c *Capabilities) forgive(mid byte) {
+	c.Unread = slices.DeleteFunc(c.Unread, func(u obd.Unread) bool {
+		return u.What == obd.UnreadTest && u.ID == mid || u.What == obd.UnreadTests
+	})
+}
+
+// addMonitor takes in what a module told of a misfire monitor, and reports whether it was one.
+func (c *Capabilities) addMonitor(mid byte, m obd.Message) bool {
 	results, _ := obd.DecodeTests(m) // whole records are good even where the tail is not
 	if mid == obd.MIDMisfire {
-		c.General = true
+		c.General = c.General || len(results) > 0
 		c.takeLimits(results)
-		return
+		return len(results) > 0
 	}
 	cylinder, ok := obd.MisfireCylinder(mid, results)
-	if !ok {
-		return
+	if !ok || len(results) == 0 {
+		return false
 	}
 	monitor := Monitor{Module: m.Module, MID: mid, Cylinder: cylinder}
 	for i := range results {
 		r := &results[i]
 		monitor.Counts = monitor.Counts || r.MID == mid && r.TID == obd.TIDCount && r.Unit == obd.Counts
 	}
+	same := func(x Monitor) bool { return x.Module == monitor.Module && x.MID == mid }
+	if i := slices.IndexFunc(c.Monitors, same); i >= 0 {
+		c.Monitors[i].Counts = c.Monitors[i].Counts || monitor.Counts
+		return true
+	}
 	c.Monitors = append(c.Monitors, monitor)
+	return true
 }
 
 // takeLimits finds the whole-engine limits: tests of monitor A1 in percent that have an upper limit. The

@@ -3,10 +3,12 @@ package vehicle
 import (
 	"context"
 	"encoding/csv"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"os"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -59,7 +61,8 @@ func TestTwoModulesWithDifferentBitmaps(t *testing.T) {
 	assert.False(t, c.Has(0xA4))
 	assert.True(t, c.HasInfo(obd.InfoVIN))
 	assert.Zero(t, c.Cylinders())
-	assert.Equal(t, []string{"0100", "0120", "0900", "0600"}, car.asked)
+	assert.Equal(t, []string{"010020406080A0", "0100", "0120", "0900",
+		"060020406080A0", "0600", "0600", "06A1", "06A1", "06A2", "06A2", "06A3", "06A3"}, car.asked, "silence is asked twice")
 }
 
 // Monitors A2 to AD are cylinders 1 to 12; AE to B1 are 13 to 16 only if they carry misfire counts, since
@@ -214,6 +217,50 @@ func TestDiscoverReadsAroundDamage(t *testing.T) {
 	assert.NotContains(t, err.Error(), "\n")
 }
 
+// One answer that does not come, or comes spoiled, takes no counter away: it is asked again at once, and what stays unread
+// is listed. A car may also answer nothing to its lists, and its monitors and its VIN all the same.
+func TestNoAnswerIsNoAnswer(t *testing.T) {
+	four := map[byte]string{0xA1: "", 0xA2: "", 0xA3: "", 0xA4: "", 0xA5: ""}
+	for mid := range four {
+		four[mid] = "7E8=" + counted(mid, 1, 7)
+	}
+	for name, test := range map[string]struct {
+		silent map[string]int // how many times a request is not answered
+		unread []obd.Unread
+		counts int
+	}{
+		"the first list once":       {silent: map[string]int{"060020406080A0": 1, "0600": 1}, counts: 4},
+		"the list of monitors once": {silent: map[string]int{"060020406080A0": 1, "06A0": 1}, counts: 4},
+		"a monitor once":            {silent: map[string]int{"060020406080A0": 1, "06A3": 1}, counts: 4},
+		"a monitor for good": {silent: map[string]int{"060020406080A0": 1, "06A3": 1000}, counts: 3,
+			unread: []obd.Unread{{What: obd.UnreadTest, ID: 0xA3, Why: elm.NoData.Error()}}},
+		"no list at all": {silent: map[string]int{"060020406080A0": 1, "0600": 1000}, counts: 4,
+			unread: []obd.Unread{{What: obd.UnreadTests, Why: elm.NoData.Error()}}},
+		"nothing of all that": {silent: map[string]int{"06": 1000}, counts: 0, unread: []obd.Unread{{What: obd.UnreadTests, Why: elm.NoData.Error()}}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			car := misfireCar(t, four)
+			car.said["0902"] = "7E8=490201" + hex.EncodeToString([]byte("0LKWR16A4R0104217"))
+			car.fails = func(req string) error {
+				for prefix, n := range test.silent {
+					if n > 0 && strings.HasPrefix(req, prefix) {
+						test.silent[prefix]--
+						return elm.NoData
+					}
+				}
+				return nil
+			}
+			c, err := Discover(t.Context(), car)
+			require.NoError(t, err)
+			assert.Len(t, c.Monitors, test.counts)
+			assert.Equal(t, test.unread, c.Unread)
+			vin, _, err := ReadVIN(t.Context(), car, c)
+			require.NoError(t, err)
+			assert.Equal(t, "0LKWR16A4R0104217", vin, "no module told which information it has: it is asked for all the same")
+		})
+	}
+}
+
 func TestDiscoverEnds(t *testing.T) {
 	ctx, cancel := context.WithCancelCause(t.Context())
 	car := newScript(t, obd.CAN11At500, map[string]string{"0100": "7E8=4100" + supports(0, 0x0C)})
@@ -226,7 +273,7 @@ func TestDiscoverEnds(t *testing.T) {
 	}
 	_, err := Discover(ctx, car)
 	assert.Error(t, err)
-	assert.Equal(t, []string{"0100", "0900"}, car.asked)
+	assert.Equal(t, []string{"010020406080A0", "0100", "0900"}, car.asked)
 }
 
 // Before CAN there are no counts to ask for. The bitmap answers are framed as those buses frame them (SAE J1979:

@@ -195,7 +195,7 @@ func (r *intakeReader) information() error {
 		{obd.InfoCalibrations, obd.UnreadCalibrations, r.keepCalibrations},
 		{obd.InfoCVNs, obd.UnreadCVNs, r.keepCVNs},
 	} {
-		if !r.caps.HasInfo(item.id) {
+		if !r.caps.MayHaveInfo(item.id) {
 			continue
 		}
 		has := r.caps.having(func(m *Module) bool { return m.Info.Has(item.id) })
@@ -276,6 +276,11 @@ func (r *intakeReader) tests() error {
 	if !r.caps.Protocol.CAN() {
 		return r.legacyTests()
 	}
+	for _, u := range r.caps.Unread {
+		if u.What == obd.UnreadTests { // which there are: what they read is no whole list
+			r.intake.Unread = append(r.intake.Unread, u)
+		}
+	}
 	for _, mid := range supportedTests(r.caps) {
 		what := obd.Unread{What: obd.UnreadTest, ID: mid}
 		has := r.caps.having(func(m *Module) bool { return m.Tests.Has(mid) })
@@ -303,6 +308,14 @@ func supportedTests(caps *Capabilities) []byte {
 		if mid%0x20 != 0 { // those are the bitmaps
 			out = append(out, mid)
 		}
+	}
+	for _, m := range caps.Monitors { // some are there without being listed
+		if !slices.Contains(out, m.MID) {
+			out = append(out, m.MID)
+		}
+	}
+	if caps.General && !slices.Contains(out, obd.MIDMisfire) {
+		out = append(out, obd.MIDMisfire)
 	}
 	return out
 }
@@ -436,10 +449,10 @@ func livePIDs(caps *Capabilities) (together, alone []byte) {
 // ReadVIN reads the vehicle identification number, empty when the car does not tell; checkOK as for
 // obd.ValidVIN.
 func ReadVIN(ctx context.Context, car Asker, caps *Capabilities) (vin string, checkOK bool, err error) {
-	if !caps.HasInfo(obd.InfoVIN) {
+	if !caps.MayHaveInfo(obd.InfoVIN) {
 		return "", false, nil
 	}
-	answer, err := car.Do(ctx, obd.Info(obd.InfoVIN))
+	answer, err := askTwice(ctx, car, obd.Info(obd.InfoVIN))
 	if err != nil {
 		return "", false, optional(ctx, err)
 	}
