@@ -83,7 +83,11 @@ type Adapter struct {
 	echoes bool    // it repeats what it is sent
 	gone   bool    // the link is lost
 
-	header string // the request header that was set last; empty: that to all modules, as after a reset
+	header    string // the request header that was set last; empty: that to all modules, as after a reset
+	aim       string // the header that the request under way wants
+	expect    int    // lines that its answer is taken to have; 0: not known
+	headersOf map[obd.Module]string
+	aimless   bool // the adapter cannot set a header
 
 	owed []string // set-up commands that are due before the next request: see putBack
 
@@ -119,7 +123,7 @@ type Adapter struct {
 // RemedyWaitIgnition: ask FindCar again later.
 func Connect(ctx context.Context, cfg Config) (*Adapter, error) {
 	a := &Adapter{cfg: cfg, protocol: cfg.Protocol, counts: newCountBook(!cfg.WholeWait),
-		modules: make([]obd.Module, 0, mostModules)}
+		headersOf: make(map[obd.Module]string), modules: make([]obd.Module, 0, mostModules)}
 	if err := a.dial(ctx); err != nil {
 		return nil, err
 	}

@@ -121,6 +121,9 @@ func (a *Adapter) brace(ctx context.Context) error {
 	if err := a.putBack(ctx); err != nil {
 		return err
 	}
+	if err := a.point(ctx, ""); err != nil { // every module is to clear
+		return err
+	}
 	a.owed = append(a.owed, "ATST32", "ATAT1")
 	for _, line := range [...]string{"ATAT0", "ATSTFF"} {
 		if err := a.try(ctx, line); err != nil {

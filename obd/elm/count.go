@@ -12,7 +12,13 @@ import (
 // afresh every so often: a module may fall silent or begin to speak during a drive.
 type countBook struct {
 	use    bool
-	counts map[obd.Request]*lineCount
+	counts map[countKey]*lineCount
+}
+
+// countKey is a request and whom it is for: the header it goes out with, empty for all modules.
+type countKey struct {
+	req    obd.Request
+	header string
 }
 
 type lineCount struct {
@@ -28,19 +34,23 @@ const (
 )
 
 func newCountBook(use bool) countBook {
-	return countBook{use: use, counts: make(map[obd.Request]*lineCount)}
+	return countBook{use: use, counts: make(map[countKey]*lineCount)}
 }
 
-// digit is the number of lines to ask for, or zero to wait them out.
-func (b *countBook) digit(req obd.Request, now time.Time) int {
+// digit is the number of lines to ask for, or zero to wait them out. expect is what an answer that was never had is taken
+// to have, where only one module answers.
+func (b *countBook) digit(key countKey, now time.Time, expect int) int {
 	if !b.use {
 		return 0
 	}
-	c := b.counts[req]
-	if c == nil || c.agreed < countsToTrust {
+	c := b.counts[key]
+	if c == nil {
+		return min(expect, mostLines)
+	}
+	if c.agreed < countsToTrust {
 		return 0
 	}
-	if now.Sub(c.learned) > countLifetime {
+	if key.header == "" && now.Sub(c.learned) > countLifetime {
 		c.agreed = countsToTrust - 1 // one whole wait confirms the number or changes it
 		return 0
 	}
@@ -48,16 +58,18 @@ func (b *countBook) digit(req obd.Request, now time.Time) int {
 }
 
 // learn notes the lines of a good answer.
-func (b *countBook) learn(req obd.Request, lines int, at time.Time) {
+func (b *countBook) learn(key countKey, lines int, at time.Time) {
 	if !b.use || lines < 1 || lines > mostLines {
 		return
 	}
-	c := b.counts[req]
+	c := b.counts[key]
 	if c == nil {
 		c = &lineCount{}
-		b.counts[req] = c
+		b.counts[key] = c
 	}
 	switch {
+	case key.header != "": // one module, one message: when that is whole no more will come
+		*c = lineCount{lines: lines, agreed: countsToTrust, learned: at}
 	case c.lines != lines:
 		*c = lineCount{lines: lines, agreed: 1, learned: at}
 	case c.agreed < countsToTrust:
@@ -67,9 +79,11 @@ func (b *countBook) learn(req obd.Request, lines int, at time.Time) {
 }
 
 // doubt makes the next answer be waited out.
-func (b *countBook) doubt(req obd.Request) {
-	if c := b.counts[req]; c != nil {
+func (b *countBook) doubt(key countKey) {
+	if c := b.counts[key]; c != nil {
 		c.agreed = 0
+	} else if key.header != "" {
+		b.counts[key] = &lineCount{} // what was expected of it was wrong
 	}
 }
 

@@ -18,7 +18,7 @@ import (
 // crowded reports whether an answer, or why there is none, looks as if several modules were too many at once.
 // Live data is not meant: there the caller asks for fewer values.
 func (a *Adapter) crowded(req obd.Request, answer *Answer, err error) bool {
-	if !a.protocol.CAN() || !a.headers || len(a.modules) < 2 || req.Service() == obd.LiveData {
+	if !a.protocol.CAN() || !a.headers || a.aim != "" || len(a.modules) < 2 || req.Service() == obd.LiveData {
 		return false
 	}
 	return err == nil && answer.Faults != nil || errors.Is(err, Garbled) || errors.Is(err, BufferFull)
@@ -89,10 +89,8 @@ const mostModules = 32
 // oneByOne puts a request to one module after the other and returns all they said. The answers are the
 // caller's to keep.
 func (a *Adapter) oneByOne(ctx context.Context, req obd.Request) (Answer, error) {
-	a.owed = append(a.owed, "ATSH"+functional(a.protocol))
 	all, err := a.gather(ctx, req)
-	a.counts.doubt(req) // what was learnt there is of one module alone
-	if e := a.putBack(ctx); e != nil {
+	if e := a.point(ctx, ""); e != nil {
 		return Answer{}, e
 	}
 	switch {
@@ -106,8 +104,11 @@ func (a *Adapter) oneByOne(ctx context.Context, req obd.Request) (Answer, error)
 
 func (a *Adapter) gather(ctx context.Context, req obd.Request) (all Answer, last error) {
 	for _, m := range a.modules {
-		if err := a.command(ctx, "ATSH"+physical(m), commandLimit); err != nil {
+		if err := a.point(ctx, physical(m)); err != nil {
 			return all, err
+		}
+		if a.aimless {
+			return all, NotUnderstood
 		}
 		answer, err := a.askPatiently(ctx, req)
 		if all.Sent.IsZero() {
@@ -137,12 +138,54 @@ func (a *Adapter) askPatiently(ctx context.Context, req obd.Request) (answer Ans
 	return answer, err
 }
 
+// point sets the header of the requests to come: empty is that to all modules. An adapter that does not know how is
+// pointed no more.
+func (a *Adapter) point(ctx context.Context, header string) error {
+	if header == a.header || header != "" && a.aimless {
+		return nil
+	}
+	line := "ATSH" + header
+	if header == "" {
+		line += functional(a.protocol)
+	}
+	err := a.command(ctx, line, commandLimit)
+	switch {
+	case errors.Is(err, NotUnderstood):
+		a.aimless, a.aim, a.expect = true, "", 0
+		return nil
+	case err != nil:
+		return err
+	}
+	a.header = header
+	return nil
+}
+
+// key is what is learnt of a request's answer by: who is asked makes a difference.
+func (a *Adapter) key(req obd.Request) countKey { return countKey{req, a.header} }
+
+func bitsOf(p obd.Protocol) uint8 {
+	if p.Wide() {
+		return 29
+	}
+	return 11
+}
+
 // functional is the header of a request to all modules, physical that to one (ISO 15765-4).
 func functional(p obd.Protocol) string {
 	if p.Wide() {
 		return "DB33F1"
 	}
 	return "7DF"
+}
+
+// headerOf is physical, made once for each module.
+func (a *Adapter) headerOf(m obd.Module) string {
+	h, known := a.headersOf[m]
+	if !known {
+		h = physical(m)
+		a.headersOf[m] = h
+	}
+	return h
 }
 
 func physical(m obd.Module) string {

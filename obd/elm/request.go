@@ -37,6 +37,22 @@ const (
 //
 // A lost link is sought again (see Config.Patience) and the request then repeated.
 func (a *Adapter) Do(ctx context.Context, req obd.Request) (Answer, error) {
+	a.aim, a.expect = "", 0
+	return a.do(ctx, req)
+}
+
+// DoOf is Do for one module: the others are not asked, so that nobody's answer need be waited for. lines is how many
+// lines its answer is taken to have, 0 where that is not known; an answer that has more is asked again without. Before CAN,
+// and where the adapter cannot address one module, it is Do.
+func (a *Adapter) DoOf(ctx context.Context, req obd.Request, m obd.Module, lines int) (Answer, error) {
+	a.aim, a.expect = "", 0
+	if a.protocol.CAN() && a.headers && !a.aimless && m.Bits == bitsOf(a.protocol) {
+		a.aim, a.expect = a.headerOf(m), lines
+	}
+	return a.do(ctx, req)
+}
+
+func (a *Adapter) do(ctx context.Context, req obd.Request) (Answer, error) {
 	attempt, reopened := 1, 0
 	for ; ; attempt++ {
 		answer, err := a.ask(ctx, req)
@@ -150,8 +166,11 @@ func (a *Adapter) ask(ctx context.Context, req obd.Request) (Answer, error) {
 	if err := a.putBack(ctx); err != nil {
 		return Answer{}, err
 	}
+	if err := a.point(ctx, a.aim); err != nil {
+		return Answer{}, err
+	}
 	now := a.cfg.Clock.Now()
-	answer, err := a.askOnce(ctx, now, req, a.counts.digit(req, now))
+	answer, err := a.askOnce(ctx, now, req, a.counts.digit(a.key(req), now, a.expect))
 	if len(a.promised) > 0 {
 		return a.await(ctx, req)
 	}
@@ -248,19 +267,19 @@ func (a *Adapter) askOnce(ctx context.Context, now time.Time, req obd.Request, d
 			a.counts.refuse() // an early adapter: it wants no digit
 			return a.askOnce(ctx, a.cfg.Clock.Now(), req, 0)
 		}
-		a.counts.doubt(req)
+		a.counts.doubt(a.key(req))
 		return Answer{}, fmt.Errorf("%s: %w", a.line, err)
 	}
 	answer, stray, err := a.collect(req)
 	switch {
 	case err != nil:
-		a.counts.doubt(req)
+		a.counts.doubt(a.key(req))
 		return answer, fmt.Errorf("%s: %w", a.line, err)
 	case stray || answer.Faults != nil:
 		// Lines of an earlier exchange took the places of this one's: the count cut it short.
-		a.counts.doubt(req)
+		a.counts.doubt(a.key(req))
 	default:
-		a.counts.learn(req, lines, a.received)
+		a.counts.learn(a.key(req), lines, a.received)
 	}
 	return answer, nil
 }

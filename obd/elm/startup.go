@@ -241,6 +241,11 @@ func (a *Adapter) identify(ctx context.Context) error {
 // FindCar makes the adapter search for the car's protocol, or take up the one it remembers, and asks which
 // PIDs of service 01 there are, which every car answers.
 func (a *Adapter) FindCar(ctx context.Context) error {
+	if a.header != "" { // the first request is for all modules
+		if err := a.point(ctx, ""); err != nil {
+			return err
+		}
+	}
 	if a.protocol != obd.ProtocolUnknown {
 		err := a.takeUp(ctx, a.protocol)
 		if err == nil || RemedyFor(err) == RemedyStartAgain || ctx.Err() != nil {

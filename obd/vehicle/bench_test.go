@@ -31,7 +31,7 @@ var answers = func() map[string]string {
 	m := map[string]string{
 		"ATWS": "\r\rELM327 v1.4b", "ATI": "ELM327 v1.4b", "ATDPN": "A6", "0100": "7E8064100183F8001",
 	}
-	for _, set := range []string{"ATE0", "ATL0", "ATS0", "ATCAF1", "ATAT1", "ATH1", "ATSP6"} {
+	for _, set := range []string{"ATE0", "ATL0", "ATS0", "ATCAF1", "ATAT1", "ATH1", "ATSP6", "ATSH7E0", "ATSH7DF"} {
 		m[set] = "OK"
 	}
 	m["010C040D1103"] = "7E8100D410C0A960455\r7E8210D00113A030200"
@@ -39,6 +39,7 @@ var answers = func() map[string]string {
 		mid := "A" + string(digit)
 		m["06"+mid] = "7E8101346" + mid + "0B240091\r7E8210000FFFF" + mid + "0C24\r7E82200A90000FFFFAA"
 	}
+	m["06A2A3"] = "NO DATA"
 	for request, answer := range m {
 		m[request+string(rune('1'+strings.Count(answer, "\r")))] = answer
 	}

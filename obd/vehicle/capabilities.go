@@ -30,6 +30,8 @@ type Capabilities struct {
 	CatalystLimit, EmissionLimit float64
 	// Unread is what the car says it has, or may have, and did not answer when it was asked: no proof that it lacks it.
 	Unread []obd.Unread
+
+	lines int // of the answer of one cylinder's monitor, 0 before the first
 }
 
 // Module is one control module.
@@ -256,9 +258,14 @@ const silentToEnd = 2
 
 // askMonitor asks for a misfire monitor and reports whether anything came of it. One that is listed and silent is noted.
 func (c *Capabilities) askMonitor(ctx context.Context, car Asker, mid byte, listed bool) (found bool, err error) {
-	ask := car.Do
+	ask := c.askOf(car, mid)
 	if listed || len(c.Unread) > 0 {
-		ask = func(ctx context.Context, req obd.Request) (elm.Answer, error) { return askTwice(ctx, car, req) }
+		ask = func(ctx context.Context, req obd.Request) (elm.Answer, error) {
+			if answer, err := c.askOf(car, mid)(ctx, req); err == nil || !errors.Is(err, elm.NoData) {
+				return answer, err
+			}
+			return car.Do(ctx, req)
+		}
 	}
 	answer, err := ask(ctx, obd.Test(mid))
 	if err != nil {
@@ -271,6 +278,27 @@ func (c *Capabilities) askMonitor(ctx context.Context, car Asker, mid byte, list
 		found = c.addMonitor(mid, m) || found
 	}
 	return found, nil
+}
+
+// askOf asks for a monitor of the one module that lists it or, where several do or none does, asks all modules. Its answer is
+// taken to be as long as that of the cylinder before it.
+func (c *Capabilities) askOf(car Asker, mid byte) func(context.Context, obd.Request) (elm.Answer, error) {
+	aimer, can := car.(Aimer)
+	has := c.having(func(m *Module) bool { return m.Tests.Has(mid) })
+	if !can || len(has) != 1 {
+		return car.Do
+	}
+	return func(ctx context.Context, req obd.Request) (elm.Answer, error) {
+		lines := 0
+		if mid > obd.MIDCylinder1 {
+			lines = c.lines
+		}
+		answer, err := aimer.DoOf(ctx, req, has[0], lines)
+		if err == nil && mid >= obd.MIDCylinder1 && len(answer.Messages) == 1 {
+			c.lines = framesOf(len(answer.Messages[0].Data))
+		}
+		return answer, err
+	}
 }
 
 // forgive takes a monitor from what is unread: it has been read after all.

@@ -167,7 +167,7 @@ func TestMonitorsWithoutCounts(t *testing.T) {
 	}
 	assert.Equal(t, []string{"7E8 4", "7E9 4", "7E8 6"}, counts)
 	assert.Equal(t, 6, c.Cylinders())
-	assert.Len(t, newPlan(c, batch).counts.items, 2, "one request reaches both modules of a monitor")
+	assert.Len(t, newPlan(c, planning{size: batch}).counts, 2, "one request reaches both modules of a monitor")
 }
 
 // What a car may do without, and what ends the asking.

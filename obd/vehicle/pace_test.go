@@ -34,6 +34,9 @@ func (w wire) String() string {
 	if w.baud == 0 {
 		link = "TCP"
 	}
+	if w.pairs {
+		link += "/pairs"
+	}
 	return fmt.Sprintf("%v/%s/%dcyl/%v", w.protocol, link, w.cylinders, w.delay)
 }
 
@@ -79,7 +82,7 @@ func (w wire) measure(t testing.TB) pace {
 	t.Helper()
 	clk := clock.NewStepped(morning)
 	c, err := car.New(car.Config{Vehicle: w.vehicle(), Coolant: 85, Running: true, Script: paceScript(),
-		Controller: car.Controller{Latency: w.delay}}, 7, clk.Now())
+		Controller: car.Controller{Latency: w.delay, Pairs: w.pairs}}, 7, clk.Now())
 	require.NoError(t, err)
 	l := sim.NewLink(sim.NewAdapter(sim.Config{Bus: c, Baud: w.baud, Latency: w.latency, Filler: 0xAA, Seed: 7}), clk)
 	p := pace{kinds: map[string]int{}, wait: map[string]time.Duration{}}
@@ -234,6 +237,8 @@ func wires() (all []wire) {
 		}
 	}
 	return append(all,
+		wire{protocol: obd.CAN11At500, cylinders: 4, baud: 115200, delay: 12 * time.Millisecond, pairs: true},
+		wire{protocol: obd.CAN11At500, cylinders: 8, baud: 115200, delay: 50 * time.Millisecond, pairs: true},
 		wire{protocol: obd.ISO9141, cylinders: 4, baud: 38400}, wire{protocol: obd.KWPFast, cylinders: 4, baud: 38400},
 		wire{protocol: obd.J1850VPW, cylinders: 4, baud: 38400}, wire{protocol: obd.J1850PWM, cylinders: 4, baud: 38400})
 }

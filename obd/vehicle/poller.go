@@ -14,19 +14,30 @@ import (
 // ErrNothingToPoll says that the car supports no live data at all.
 var ErrNothingToPoll = errors.New("the car offers no live data to watch: is this its engine's diagnostic socket?")
 
+// Aimer asks one module alone, which costs less than asking all: *elm.Adapter is one.
+type Aimer interface {
+	// DoOf is Do for one module. lines is how many lines its answer is taken to have, 0 where that is not known.
+	DoOf(ctx context.Context, req obd.Request, m obd.Module, lines int) (elm.Answer, error)
+}
+
 // Poller turns a car into a stream of samples.
 type Poller struct {
 	car   Asker
+	aimer Aimer // nil where one module cannot be asked alone
 	caps  *Capabilities
 	clock clock.Clock
 	// Asleep hears when the car stops answering (true), as with the ignition turned off, and when it answers
 	// again (false). May be nil. Set it before Run.
 	Asleep func(at time.Time, asleep bool)
 
-	size    int
+	with    planning
 	plan    *plan
+	quest   quest
 	sample  obd.Sample
-	answers int // good ones, of all requests
+	answers int           // good ones, of all requests
+	rpm     float64       // of the engine, newest
+	counts  int           // lines of a counter's answer, 0 before the first
+	toAll   []obd.Request // that a module does not answer when it is asked alone
 
 	silent   int // requests in a row without an answer
 	sleeping bool
@@ -43,10 +54,29 @@ const (
 	sleepPause      = 2 * time.Second // between attempts to wake it
 )
 
-// NewPoller makes a poller for a car whose capabilities are known.
+// NewPoller makes a poller for a car whose capabilities are known. What it finds out later, as a counter that was not
+// answered at the start, it adds to them.
 func NewPoller(car Asker, caps *Capabilities, clk clock.Clock) *Poller {
-	return &Poller{car: car, caps: caps, clock: clk, size: batch, plan: newPlan(caps, batch),
+	p := &Poller{car: car, caps: caps, clock: clk, with: planning{size: batch},
 		sample: obd.Sample{Readings: make([]obd.Reading, 0, 32)}}
+	p.aimer, _ = car.(Aimer)
+	p.replan()
+	p.quest.begin(caps, clk.Now())
+	return p
+}
+
+// replan makes the plan anew, keeping what was learnt of the car.
+func (p *Poller) replan() {
+	p.plan = newPlan(p.caps, p.with)
+	for _, list := range [...][]*item{p.plan.timed, p.plan.counts} {
+		for _, it := range list {
+			for i := range it.asks {
+				a := &it.asks[i]
+				a.one = a.one && !slices.Contains(p.toAll, a.req)
+			}
+			it.rider.one = it.rider.one && !slices.Contains(p.toAll, it.rider.req)
+		}
+	}
 }
 
 // Run polls until ctx ends, take returns an error, or the adapter cannot be helped without a person. Each
@@ -61,8 +91,14 @@ func (p *Poller) Run(ctx context.Context, take func(*obd.Sample) error) error {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
-		it := p.plan.next()
-		answer, err := p.car.Do(ctx, it.req)
+		now := p.clock.Now()
+		it := p.quest.due(p, now)
+		if it == nil {
+			it = p.plan.next(now)
+		}
+		a := it.now()
+		answer, err := p.ask(ctx, a)
+		it.spent(p.clock.Now().Sub(now))
 		if err == nil {
 			err = p.give(it, &answer, take)
 		} else {
@@ -74,25 +110,89 @@ func (p *Poller) Run(ctx context.Context, take func(*obd.Sample) error) error {
 	}
 }
 
+func (p *Poller) ask(ctx context.Context, a *ask) (elm.Answer, error) {
+	if p.aimer == nil || !a.one {
+		return p.car.Do(ctx, a.req)
+	}
+	lines := a.lines
+	if a.req.Service() == obd.TestResults && a.req.Len() == 2 {
+		lines = p.caps.lines
+	}
+	return p.aimer.DoOf(ctx, a.req, a.module, lines)
+}
+
 // give decodes an answer and hands it on, never guessing at what is damaged.
 func (p *Poller) give(it *item, answer *elm.Answer, take func(*obd.Sample) error) error {
 	p.answers++
 	p.silent, p.failures, it.missed = 0, 0, 0
 	p.wake(answer.Received)
+	a := it.now()
 	p.sample.Sent, p.sample.Received = answer.Sent, answer.Received
-	readings, damaged := appendReadings(p.sample.Readings[:0], it.req.Service(), answer.Messages)
+	readings, damaged := appendReadings(p.sample.Readings[:0], a.req.Service(), answer.Messages)
 	p.sample.Readings = readings
 	switch {
-	case !it.several():
-	case damaged || !it.proven:
+	case p.quest.answered(p, it, answer):
+	case a.req.Service() == obd.TestResults:
+		p.counted(it, damaged, answer)
+	case !a.several():
+		a.proven = true
+	case damaged || !a.proven:
 		p.judge(it, damaged, answer.Messages)
 	default:
 		it.broken = 0
 	}
+	p.follow(readings)
 	if len(readings) == 0 {
 		return nil
 	}
 	return take(&p.sample)
+}
+
+// counted notes what a counter's answer tells of the counter, and of its like. Two monitors in one request that no longer
+// come both are asked one by one again.
+func (p *Poller) counted(it *item, damaged bool, answer *elm.Answer) {
+	a := it.now()
+	sum, n := 0.0, 0
+	for i := range p.sample.Readings {
+		if r := &p.sample.Readings[i]; r.Part == obd.TIDCount {
+			sum += r.Value
+			n++
+		}
+	}
+	if damaged || n < len(a.req.Params()) {
+		if it.broken++; len(a.req.Params()) > 1 && it.broken >= 2 {
+			p.with.pairs = false
+			p.quest.noPairs()
+			p.replan()
+		}
+		return
+	}
+	it.broken, a.proven = 0, true
+	it.moved(sum)
+	if len(answer.Messages) == 1 && a.req.Len() == 2 {
+		p.caps.lines = framesOf(len(answer.Messages[0].Data))
+	}
+}
+
+// follow sets the pace of the engine speed by the speed itself: faster while it changes much from one reading to the next,
+// as in a shift.
+func (p *Poller) follow(readings []obd.Reading) {
+	if p.plan.fast == nil || len(p.plan.counts) == 0 {
+		return
+	}
+	for i := range readings {
+		r := &readings[i]
+		if r.Service != obd.LiveData || r.ID != obd.PIDRPM {
+			continue
+		}
+		const much = 0.04
+		p.plan.fast.every = fastEvery
+		if change := r.Value - p.rpm; p.rpm > 0 && max(change, -change) > much*p.rpm {
+			p.plan.fast.every = shiftEvery
+		}
+		p.rpm = r.Value
+		return
+	}
 }
 
 // appendReadings decodes the messages that answer a service. A message that cannot be read whole is left out, which
@@ -115,8 +215,9 @@ func appendReadings(dst []obd.Reading, s obd.Service, messages []obd.Message) (r
 // judge watches a request for several values until it has once brought all of them. Some modules answer only
 // the first.
 func (p *Poller) judge(it *item, damaged bool, messages []obd.Message) {
-	if !damaged && p.complete(it.req, messages) {
-		it.proven, it.broken = true, 0
+	a := it.now()
+	if !damaged && p.complete(a.req, messages) {
+		a.proven, it.broken = true, 0
 		return
 	}
 	if it.broken++; it.broken >= breaksToSplit {
@@ -160,13 +261,16 @@ func (p *Poller) bear(ctx context.Context, it *item, err error) error {
 		p.askForLess()
 		return nil
 	case elm.RemedyNone:
+		if p.askAll(it) {
+			return nil
+		}
 		return p.silence(ctx, it, 1)
 	case elm.RemedyWaitIgnition:
 		return p.silence(ctx, it, silenceOfBus)
 	}
 	// The dialogue has tried everything for this request. Others may fare better; if none does for a while, a
 	// person is needed.
-	if it.several() && status.Remedy == elm.RemedyAskAgain {
+	if it.now().several() && status.Remedy == elm.RemedyAskAgain {
 		if it.broken++; it.broken >= breaksToSplit {
 			p.askForLess()
 		}
@@ -192,20 +296,35 @@ func (p *Poller) failed(ctx context.Context, err error) error {
 // miss notes a request that brought nothing while the car answers others. If it asks for several values that
 // no answer ever held together, the module may be unable to.
 func (p *Poller) miss(it *item) {
+	if p.quest.silent(p, it) {
+		return
+	}
 	if it.missed == 0 {
 		it.since = p.answers
 	}
-	it.miss()
-	if it.several() && !it.proven && it.missed == missesToRest && p.answers > it.since {
+	it.miss(p.clock.Now())
+	if a := it.now(); a.several() && !a.proven && it.missed == missesToRest && p.answers > it.since {
 		p.askForLess()
 	}
 }
 
+// askAll gives up asking one module alone for something, where it has never answered that, or answered others twice since
+// it last did: gateways may pass on only what is for all. It reports whether that was so.
+func (p *Poller) askAll(it *item) bool {
+	a := it.now()
+	if p.aimer == nil || !a.one || a.proven && (it.missed == 0 || p.answers <= it.since) || p.quest.its(it) {
+		return false
+	}
+	a.one = false
+	p.toAll = append(p.toAll, a.req)
+	return true
+}
+
 // askForLess makes the requests smaller.
 func (p *Poller) askForLess() {
-	if p.size > 1 {
-		p.size /= 2
-		p.plan = newPlan(p.caps, p.size)
+	if p.with.size > 1 {
+		p.with.size /= 2
+		p.replan()
 	}
 }
 

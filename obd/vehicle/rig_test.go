@@ -143,9 +143,25 @@ func (r *rig) Protocol() obd.Protocol { return r.adapter.Protocol() }
 
 // Do passes a request on, with the car watched from now until its answer is there.
 func (r *rig) Do(ctx context.Context, req obd.Request) (elm.Answer, error) {
+	if err := r.ready(req); err != nil {
+		return elm.Answer{}, err
+	}
+	return r.adapter.Do(ctx, req)
+}
+
+// DoOf is Do for one module.
+func (r *rig) DoOf(ctx context.Context, req obd.Request, m obd.Module, lines int) (elm.Answer, error) {
+	if err := r.ready(req); err != nil {
+		return elm.Answer{}, err
+	}
+	return r.adapter.DoOf(ctx, req, m, lines)
+}
+
+// ready makes ready for a request; the error is that the drive is over.
+func (r *rig) ready(req obd.Request) error {
 	if r.end != nil && !r.clk.Now().Before(r.until) {
 		r.end(errOver)
-		return elm.Answer{}, errOver
+		return errOver
 	}
 	for len(r.orders) > 0 && !r.clk.Now().Before(r.orders[0].at) {
 		r.sim.Car.Do(r.clk.Now(), r.orders[0].do, 0)
@@ -153,7 +169,7 @@ func (r *rig) Do(ctx context.Context, req obd.Request) (elm.Answer, error) {
 	}
 	r.seen, r.shown, r.asked = r.seen[:0], r.shown[:0], req
 	r.look()
-	return r.adapter.Do(ctx, req)
+	return nil
 }
 
 // drive polls for a while of the car's time. Each reading is held against the car as it is handed over.

@@ -202,24 +202,24 @@ func (r *rig) checkDrive(cfg *car.Config, name string) {
 	})
 	require.ErrorIs(r.t, err, errOver)
 	seconds := r.clk.Now().Sub(began).Seconds()
-	least := 25.0 // engine speeds a second
+	least, counted := 9.3, 33.0 // engine speeds, and counts, a second
 	switch {
 	case strings.Contains(name, "cheap"):
-		least = 1.8
+		least, counted = 1.6, 1
 	case strings.Contains(name, "slow-serial"):
-		least = 5
+		least, counted = 2.5, 7
 	case strings.Contains(name, "poor-radio") && cfg.Vehicle.Protocol.CAN():
-		least = 8
+		least, counted = 4.5, 8
 	case cfg.Vehicle.Protocol == obd.ISO9141 || cfg.Vehicle.Protocol.KWP():
-		least = 1.8
+		least = 3.5
 	case !cfg.Vehicle.Protocol.CAN():
-		least = 6
+		least = 12
 	}
 	assert.Greater(r.t, float64(rpm)/seconds, least, "engine speeds a second")
-	assert.Greater(r.t, float64(load)/seconds, least/4)
+	assert.Greater(r.t, float64(load)/seconds, least/8)
 	assert.Greater(r.t, float64(lamp)/seconds, least/20)
 	for _, m := range r.caps.Monitors {
-		assert.Greater(r.t, float64(counts[m.MID])/seconds, least/20, "cylinder %d", m.Cylinder)
+		assert.Greater(r.t, float64(counts[m.MID])/seconds, counted/float64(len(r.caps.Monitors)), "cylinder %d", m.Cylinder)
 	}
 	if r.caps.Has(obd.PIDGear) && cfg.Controller.SilentAfter == 0 {
 		assert.Greater(r.t, float64(gear)/seconds, least/12)
@@ -395,8 +395,7 @@ func TestEngineOff(t *testing.T) {
 	}
 }
 
-// The transmission module falls silent after 90 seconds. Whole waits learn the new number of lines; the pace of the
-// rest stays.
+// The transmission module falls silent after 90 seconds. What it told is asked less and less; the pace of the rest stays.
 func TestSilentTransmission(t *testing.T) {
 	r := connected(t, "silent-transmission", 1)
 	var before, after, gears, ratios int
@@ -420,7 +419,7 @@ func TestSilentTransmission(t *testing.T) {
 	first := 92*time.Second - r.began.Sub(morning)
 	second := 3*time.Minute - first
 	paceBefore, paceAfter := float64(before)/first.Seconds(), float64(after)/second.Seconds()
-	assert.Greater(t, paceAfter, paceBefore, "one module's answers take less time than two's")
+	assert.InEpsilon(t, paceBefore, paceAfter, 0.02, "the engine's module is asked alone: who else falls silent makes no difference")
 	assert.Greater(t, gears, 100, "the engine module's word on the gear still comes")
 	assert.Greater(t, ratios, 100)
 }

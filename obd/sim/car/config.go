@@ -25,6 +25,7 @@ type Controller struct {
 	Totals        bool          // monitor A1 carries TID 0B and 0C over all cylinders
 	Percent       bool          // monitor A1 carries TID 80 and 81: percent of misses against both limits
 	CutsFuel      bool          // shuts a damaging cylinder's injector until the next start, with P0363
+	Pairs         bool          // answers two monitors in one request of service 06
 	WithholdGear  bool          // neither PID A4 nor PID 65
 	SilentAfter   time.Duration // the transmission module falls silent this long after the beginning; 0 never
 	Latency       time.Duration // from request to answer of the engine module; 0 means the bus's usual

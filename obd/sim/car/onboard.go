@@ -23,7 +23,7 @@ func (c *Car) monitorIDs() pidSet {
 	return set(ids...)
 }
 
-// answerTests answers service 06 on CAN: up to six bitmaps, or one monitor's records.
+// answerTests answers service 06 on CAN: up to six bitmaps, or one monitor's records; two monitors' where it allows that.
 func (c *Car) answerTests(r *reply, params []byte) {
 	if len(params) == 0 || len(params) > 6 {
 		return
@@ -35,7 +35,7 @@ func (c *Car) answerTests(r *reply, params []byte) {
 		case !c.tested.has(mid):
 		case mid%0x20 == 0:
 			*b = c.tested.bitmap(append(*b, mid), mid)
-		case len(params) == 1:
+		case len(params) == 1 || len(params) == 2 && c.cfg.Controller.Pairs:
 			*b = c.appendTests(*b, mid)
 		}
 	}
