@@ -165,14 +165,14 @@ func TestStrangersOnTheNetwork(t *testing.T) {
 		port string
 		says string
 	}{
-		"silent": {answers(t, func(string, io.Writer) {}), "no answer from the adapter; check that this is the adapter's port"},
+		"silent": {answers(t, func(string, io.Writer) {}), "takes the connection and says nothing; another program may be using the adapter"},
 		"rubbish": {answers(t, func(_ string, w io.Writer) { io.WriteString(w, "\x81\x02\xfe~~\r>") }),
 			"no ELM327-compatible adapter; choose another port"},
 		"echo": {answers(t, func(line string, w io.Writer) { io.WriteString(w, line+"\r\n") }),
 			"no ELM327-compatible adapter; choose another port"},
 		"half a reply": {answers(t, func(line string, w io.Writer) { io.WriteString(w, "ELM3") }),
 			"no ELM327-compatible adapter; choose another port"},
-		"web server": {"tcp://" + web.Listener.Addr().String(), "no answer from the adapter"},
+		"web server": {"tcp://" + web.Listener.Addr().String(), "takes the connection and says nothing"},
 		"hasty web server": {answers(t, func(_ string, w io.Writer) {
 			io.WriteString(w, "HTTP/1.1 400 Bad Request\r\nConnection: close\r\n\r\n")
 			w.(io.Closer).Close()
@@ -190,7 +190,7 @@ func TestStrangersOnTheNetwork(t *testing.T) {
 func faithful(data func(line string, w io.Writer)) func(string, io.Writer) {
 	return func(line string, w io.Writer) {
 		switch {
-		case line == "ATZ" || line == "ATI":
+		case line == "ATZ" || line == "ATWS" || line == "ATI":
 			io.WriteString(w, "\r\rELM327 v2.2\r\r>")
 		case line == "ATDPN":
 			io.WriteString(w, "A6\r\r>")
@@ -224,7 +224,7 @@ func TestLeavingWhileWaiting(t *testing.T) {
 		port string // when it is not on the network
 	}{
 		"silent port":  {port: silent, at: "ATI"},
-		"silent host":  {at: "ATZ"},
+		"silent host":  {at: "ATI"},
 		"no car":       {at: "0100", data: "UNABLE TO CONNECT\r\r>"},
 		"half a reply": {at: "0100", data: "7E8 06"},
 	} {
@@ -232,7 +232,7 @@ func TestLeavingWhileWaiting(t *testing.T) {
 			ctx, leave := context.WithCancel(t.Context())
 			defer leave()
 			heard := func(line string, w io.Writer) {
-				if line != "ATZ" || c.at != "ATZ" {
+				if c.at != "ATI" {
 					faithful(func(_ string, w io.Writer) { io.WriteString(w, c.data) })(line, w)
 				}
 				if line == c.at {

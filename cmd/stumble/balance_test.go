@@ -135,7 +135,7 @@ func TestBalanceByKeys(t *testing.T) {
 	a := program(t.Context(), clock.NewStepped(morning()), &out, &errs)
 	target, err := a.target(&where{port: "sim:wren-running", speed: speed{most: true}})
 	require.NoError(t, err)
-	d, err := a.startDrive(target, misfire.Config{}, time.Hour, nil)
+	d, err := a.startDrive(target, misfire.Config{}, &watchOptions{length: duration{time.Hour}}, nil)
 	require.NoError(t, err)
 	t.Cleanup(d.car.Close)
 	moved := target.sim.Car

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"sync"
-	"time"
 
 	"stumble/misfire"
 	"stumble/misfire/gear"
@@ -29,8 +28,9 @@ type drive struct {
 
 // startDrive connects, waiting for the ignition if need be, and makes ready to poll. s, which may be nil, knows engines
 // of earlier drives.
-func (a *app) startDrive(t *target, cfg misfire.Config, length time.Duration, s *job.Saver) (*drive, error) {
-	w := job.Waiting{Told: a.tell}
+func (a *app) startDrive(t *target, cfg misfire.Config, o *watchOptions, s *job.Saver) (*drive, error) {
+	length := o.length.Duration
+	w := job.Waiting{Told: a.tell, Seek: o.wait.Duration}
 	if length > 0 {
 		w.Until = t.clock.Now().Add(length)
 	}

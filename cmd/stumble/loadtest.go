@@ -109,7 +109,7 @@ func loadtest(a *app, o *loadtestOptions) error {
 	if t.sim != nil {
 		t.sim.Car.Do(t.clock.Now(), car.KeyOn, 0) // the simulated driver comes with the helper
 	}
-	d, err := a.startDrive(t, cfg, o.length.Duration, k)
+	d, err := a.startDrive(t, cfg, &o.watchOptions, k)
 	if err != nil {
 		return err
 	}

@@ -222,7 +222,7 @@ func TestLoadtestWithoutCounts(t *testing.T) {
 func TestLoadtestFromAnyBeginning(t *testing.T) {
 	for _, scenario := range []string{"engine-off", "ignition-off", "wren-running"} {
 		t.Run(scenario, func(t *testing.T) {
-			g := guidedOn(t, scenario, "--steps", "drive")
+			g := guidedOn(t, scenario, "--steps", "drive:4m")
 			assert.Equal(t, "done", g.steps["drive"]["outcome"])
 			verdict := g.summary["verdict"].(map[string]any)
 			assert.Equal(t, []any{2.0}, append(verdict["cylinders"].([]any), verdict["now"].([]any)...))
@@ -270,7 +270,7 @@ func led(t testing.TB, keys string) (*app, *drive) {
 	a := program(t.Context(), clock.NewStepped(morning()), &out, &errs)
 	target, err := a.target(&where{port: "sim:wren", speed: speed{most: true}})
 	require.NoError(t, err)
-	d, err := a.startDrive(target, misfire.Config{}, time.Hour, nil)
+	d, err := a.startDrive(target, misfire.Config{}, &watchOptions{length: duration{time.Hour}}, nil)
 	require.NoError(t, err)
 	t.Cleanup(d.car.Close)
 	plan, err := guide.Parse(keys)

@@ -166,7 +166,7 @@ func TestScreenOfTheReadme(t *testing.T) {
 	require.NoError(t, err)
 	cfg, err := (&engineOptions{key: "v6-along-142536"}).config(misfire.Config{})
 	require.NoError(t, err)
-	d, err := a.startDrive(target, cfg, pictured, nil)
+	d, err := a.startDrive(target, cfg, &watchOptions{length: duration{pictured}}, nil)
 	require.NoError(t, err)
 	t.Cleanup(d.car.Close)
 	require.ErrorIs(t, d.Run(t.Context(), screenEvery, d.showing(d.board.show)), job.ErrTimeUp)

@@ -215,7 +215,7 @@ func recorded(t testing.TB, path string) (*app, *drive, *buffer) {
 	k, err := a.saver(to, &recordOptions{journal: journalOption{path}})
 	require.NoError(t, err)
 	t.Cleanup(k.Close)
-	d, err := a.startDrive(to, misfire.Config{}, 10*time.Hour, k)
+	d, err := a.startDrive(to, misfire.Config{}, &watchOptions{length: duration{10 * time.Hour}}, k)
 	require.NoError(t, err)
 	t.Cleanup(d.car.Close)
 	require.NoError(t, d.record(a.ctx))

@@ -18,6 +18,9 @@ func (a *app) connect(t *target, w *job.Waiting) (*job.Car, error) {
 	if errors.As(err, &none) && t.address.Kind == link.Network && errors.Is(err, link.ErrGone) {
 		err = fmt.Errorf("%s closed the connection at once; another program may be using the adapter, or something else is there: check the address", t.address.Host)
 	}
+	if errors.As(err, &none) && t.address.Kind == link.Network && errors.Is(err, elm.Silent) {
+		err = fmt.Errorf("%s takes the connection and says nothing; another program may be using the adapter, which serves one at a time: end that, or pull the adapter and put it back", t.address.Host)
+	}
 	return c, err
 }
 

@@ -38,7 +38,7 @@ const defaultMost = 10 * time.Minute
 // watchOptions is what watch was asked for.
 type watchOptions struct {
 	where
-	length        duration
+	length, wait  duration
 	plain, asJSON bool
 	engine        engineOptions
 	record        recordOptions
@@ -50,6 +50,7 @@ func (o *watchOptions) flags(f *pflag.FlagSet) {
 	o.engine.flags(f)
 	o.record.flags(f)
 	f.Var(&o.length, "for", "end after this `TIME`, such as 90s or 10m")
+	f.Var(&o.wait, "wait", "how long a car that is off, or an adapter that went away, is waited for, a `TIME`; without it for good")
 	f.BoolVar(&o.plain, "plain", false, "print lines instead of the screen")
 	f.BoolVar(&o.asJSON, "json", false, "print JSON: a line a second and a summary at the end")
 }
@@ -117,7 +118,7 @@ func watch(a *app, o *watchOptions) error {
 		return err
 	}
 	defer k.Close()
-	d, err := a.startDrive(t, cfg, o.length.Duration, k)
+	d, err := a.startDrive(t, cfg, o, k)
 	if err != nil {
 		return err
 	}

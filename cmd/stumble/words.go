@@ -9,6 +9,7 @@ import (
 	"stumble/misfire"
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
+	"stumble/obd"
 	"stumble/views"
 	"stumble/views/say"
 )
@@ -46,8 +47,21 @@ func noticeWords(n job.Notice, j *journal.Journal) string {
 		return explain(n.Err)
 	case job.CarWaited:
 		return "waiting for the car: " + explain(n.Err)
+	case job.MonitorsUnread:
+		return "not answered yet, asked again while the drive runs: " + namesOf(n.Monitors, obd.MonitorName)
+	case job.ModulesStrange:
+		return "left out, for they answer from no address that OBD knows: " + namesOf(n.Modules, obd.Module.String)
 	}
 	return ""
+}
+
+// namesOf names things in a line.
+func namesOf[T any](all []T, name func(T) string) string {
+	var names []string
+	for _, x := range all {
+		names = append(names, name(x))
+	}
+	return strings.Join(names, ", ")
 }
 
 // whereWords is where a drive goes.

@@ -3,6 +3,7 @@ package job
 import (
 	"context"
 	"errors"
+	"fmt"
 	"time"
 
 	"stumble/misfire"
@@ -18,17 +19,24 @@ type Car struct {
 	Caps    *vehicle.Capabilities
 
 	cfg       elm.Config
+	id        vehicle.Identity // of the car that the drive began with
+	doubted   bool             // the link or the car was away: another may be there
+	asked     time.Time        // who it is, last
+	until     time.Time        // when the drive ends; zero: with its context
 	exchanges int
+	uncounted []time.Time // when exchanges ended that are not counted yet
+	asking    bool        // the car who it is, between a sample and its being counted
 	traffic   traffic
 	lost      bool
 	noticed   func(elm.Notice)    // nil while no drive is counted
 	record    func(*obd.Exchange) // hears every exchange; may be nil
 }
 
-// Waiting is how a car is waited for whose ignition is off.
+// Waiting is how a car is waited for whose ignition is off, and an adapter sought that goes away.
 type Waiting struct {
-	Told  func(Notice) // hears that it is waited for
-	Until time.Time    // zero: until the context ends
+	Told  func(Notice)  // hears that it is waited for
+	Until time.Time     // zero: until the context ends
+	Seek  time.Duration // how long either is waited for; zero: for good
 }
 
 const (
@@ -50,6 +58,11 @@ func Connect(ctx context.Context, cfg elm.Config, w *Waiting) (*Car, error) {
 	cfg.Observe, cfg.Notice = c.observe, c.notice
 	if w == nil {
 		cfg.Patience = patience
+	} else {
+		cfg.Patience = w.Seek
+		if w.Seek > 0 && (w.Until.IsZero() || cfg.Clock.Now().Add(w.Seek).Before(w.Until)) {
+			w.Until = cfg.Clock.Now().Add(w.Seek)
+		}
 	}
 	c.cfg = cfg
 	adapter, err := elm.Connect(ctx, cfg)
@@ -96,11 +109,22 @@ func (c *Car) Close() { c.Adapter.Close() }
 func (c *Car) Now() time.Time { return c.cfg.Clock.Now() }
 
 func (c *Car) observe(e *obd.Exchange) {
-	c.exchanges++
-	c.traffic.add(e.Received)
+	if c.uncounted = append(c.uncounted, e.Received); !c.asking {
+		c.count()
+	}
 	if c.record != nil {
 		c.record(e)
 	}
+}
+
+// count counts the exchanges so far. Those of a question between a sample and its being counted are counted after it, as
+// they are when the drive is played back.
+func (c *Car) count() {
+	for _, at := range c.uncounted {
+		c.exchanges++
+		c.traffic.add(at)
+	}
+	c.uncounted = c.uncounted[:0]
 }
 
 func (c *Car) notice(n elm.Notice) {
@@ -123,10 +147,13 @@ func (c *Car) Health() Health {
 // contradict it, or has as many cylinders as the car counts. told, which may be nil, hears which. The error may be a
 // MisfitError.
 func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Saver, told func(Notice)) (*Drive, error) {
-	vin, _, err := vehicle.ReadVIN(ctx, c.Adapter, c.Caps)
+	id, err := vehicle.ReadIdentity(ctx, c.Adapter, c.Caps)
 	if err != nil {
 		return nil, err
 	}
+	vin := id.VIN
+	c.id, c.doubted = id, false
+	c.tellUnread(told)
 	if cfg.Engine.Cylinders == 0 && cfg.Map.Len() == 0 {
 		engine, notice := s.KnownEngine(vin, cfg, c.Caps.Cylinders())
 		if cfg = engine; notice != nil && told != nil {
@@ -148,6 +175,52 @@ func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Sav
 // countAnew counts exchanges from here: those of the drive, as they are when it is played back.
 func (c *Car) countAnew() { c.exchanges, c.traffic = 0, traffic{} }
 
+// tellUnread tells what the car was silent about, and which modules are left out.
+func (c *Car) tellUnread(told func(Notice)) {
+	if told == nil {
+		return
+	}
+	if monitors := c.Caps.UnreadMonitors(); len(monitors) > 0 {
+		told(Notice{Kind: MonitorsUnread, Monitors: monitors})
+	}
+	if strangers := c.Adapter.Strangers(); len(strangers) > 0 {
+		told(Notice{Kind: ModulesStrange, Modules: strangers})
+	}
+}
+
+// OtherCarError says that the adapter is in another car than the one that the drive began with.
+type OtherCarError struct{ Was, Is vehicle.Identity }
+
+func (e *OtherCarError) Error() string {
+	return fmt.Sprintf("the adapter is in another car now (%s, before it was %s)", e.Is.String(), e.Was.String())
+}
+
+// askedAgain is how long a car that does not tell who it is is left alone with that question.
+const askedAgain = 5 * time.Second
+
+// sameCar asks the car who it is after the link or the car was away. Until it tells, it is taken for the same.
+func (c *Car) sameCar(ctx context.Context) error {
+	if !c.doubted || !c.id.Known() || c.Now().Sub(c.asked) < askedAgain && !c.asked.IsZero() {
+		return nil
+	}
+	c.asked, c.asking = c.Now(), true
+	defer func() { c.asking = false }()
+	caps := vehicle.Capabilities{Protocol: c.Adapter.Protocol(), Modules: c.Caps.Modules}
+	now, err := vehicle.ReadIdentity(ctx, c.Adapter, &caps)
+	switch {
+	case err != nil:
+		return nil // the poll meets the trouble, too, and knows what to do
+	case now.Other(&c.id):
+		return &OtherCarError{Was: c.id, Is: now}
+	case now.Known():
+		c.doubted, c.asked = false, time.Time{}
+	}
+	return nil
+}
+
+// EndAt has the drive end at a time, whatever has become of the link until then.
+func (c *Car) EndAt(t time.Time) { c.until = t }
+
 // Events polls the car: samples, and what becomes of the link and the car. It ends when ctx does, or take fails, or the
 // adapter cannot be helped without a person.
 func (c *Car) Events(ctx context.Context, take func(Event) error) error {
@@ -158,6 +231,7 @@ func (c *Car) Events(ctx context.Context, take func(Event) error) error {
 		case elm.LinkLost:
 			tell(Notice{Kind: LinkLost, At: n.At, Err: n.Err})
 		case elm.LinkBack:
+			c.doubted = true
 			tell(Notice{Kind: LinkBack, At: n.At})
 		}
 	}
@@ -168,12 +242,26 @@ func (c *Car) Events(ctx context.Context, take func(Event) error) error {
 		if asleep {
 			kind = CarAsleep
 		}
+		c.doubted = true
 		tell(Notice{Kind: kind, At: at})
 	}
+	poller.Until, poller.Over = c.until, ErrTimeUp
+	poller.Before = func(ctx context.Context) error {
+		if c.Adapter.Protocol() == c.Caps.Protocol {
+			return nil
+		}
+		c.doubted = true // it may not understand a single request of this drive
+		return c.sameCar(ctx)
+	}
 	return poller.Run(ctx, func(s *obd.Sample) error {
+		if err := c.sameCar(ctx); err != nil {
+			return err
+		}
 		if failed != nil {
 			return failed
 		}
-		return take(Event{Sample: s})
+		err := take(Event{Sample: s})
+		c.count()
+		return err
 	})
 }

@@ -97,6 +97,9 @@ func (d *Drive) Run(ctx context.Context, every time.Duration, show func(*State) 
 			err = fmt.Errorf("the drive failed: %v\n%s", p, debug.Stack())
 		}
 	}()
+	if ends, can := d.source.(interface{ EndAt(time.Time) }); can && !d.Until.IsZero() {
+		ends.EndAt(d.Until)
+	}
 	return d.source.Events(ctx, func(e Event) error {
 		switch {
 		case e.Again:

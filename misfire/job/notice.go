@@ -1,6 +1,10 @@
 package job
 
-import "time"
+import (
+	"time"
+
+	"stumble/obd"
+)
 
 // NoticeKind is what a notice tells.
 type NoticeKind uint8
@@ -19,6 +23,8 @@ const (
 	SamplesUnread                     // a stretch of a stored drive cannot be read: Err
 	ExchangesUnread                   // exchanges of a stored drive cannot be read; its numbers do not suffer: Err
 	CarWaited                         // the car does not answer yet and is waited for: Err
+	MonitorsUnread                    // misfire monitors that the car did not answer for: Monitors; they are asked again
+	ModulesStrange                    // modules that answer from addresses of no OBD scheme, and are left out: Modules
 )
 
 // Notice is something that the user must be told.
@@ -30,6 +36,8 @@ type Notice struct {
 	Layout     string // key of the engine's layout
 	Cylinders  int    // of that layout
 	Counted    int    // cylinders that the car counts
+	Monitors   []byte
+	Modules    []obd.Module
 }
 
 // String returns the kind as one word: what a drive is marked with where nobody words it.
@@ -37,5 +45,6 @@ func (k NoticeKind) String() string {
 	return [...]string{
 		"link_lost", "link_back", "car_asleep", "car_awake", "recording", "recording_again", "not_recording",
 		"engine_known", "engine_left_out", "samples_unread", "exchanges_unread", "car_waited",
+		"monitors_unread", "modules_strange",
 	}[k]
 }

@@ -166,6 +166,9 @@ func (a *Adapter) ask(ctx context.Context, req obd.Request) (Answer, error) {
 	if err := a.putBack(ctx); err != nil {
 		return Answer{}, err
 	}
+	if !a.protocol.CAN() { // another car was found meanwhile
+		a.aim, a.expect = "", 0
+	}
 	if err := a.point(ctx, a.aim); err != nil {
 		return Answer{}, err
 	}

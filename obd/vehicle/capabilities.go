@@ -66,6 +66,16 @@ func (c *Capabilities) MayHaveInfo(id byte) bool {
 	return c.HasInfo(id) || len(c.Modules) > 0 && c.Modules[0].Info == obd.Support{}
 }
 
+// UnreadMonitors are the misfire monitors that the car lists and did not answer for.
+func (c *Capabilities) UnreadMonitors() (mids []byte) {
+	for _, u := range c.Unread {
+		if u.What == obd.UnreadTest {
+			mids = append(mids, u.ID)
+		}
+	}
+	return mids
+}
+
 // Cylinders is the number of cylinders that have a count, taken to be the highest of them; 0 without counts.
 func (c *Capabilities) Cylinders() int {
 	n := 0

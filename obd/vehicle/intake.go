@@ -456,9 +456,11 @@ func ReadVIN(ctx context.Context, car Asker, caps *Capabilities) (vin string, ch
 	if err != nil {
 		return "", false, optional(ctx, err)
 	}
-	for _, m := range caps.Modules {
-		if mine := obd.ModuleMessages(answer.Messages, m.Address); len(mine) > 0 && vin == "" {
-			vin, _ = obd.DecodeVIN(caps.Protocol, mine) // a number that cannot be right is shown as it came
+	modules := modulesOf(answer.Messages)
+	slices.SortFunc(modules, func(a, b obd.Module) int { return int(a.ID) - int(b.ID) })
+	for _, m := range modules {
+		if vin == "" {
+			vin, _ = obd.DecodeVIN(caps.Protocol, obd.ModuleMessages(answer.Messages, m)) // one that cannot be right is shown as it came
 			checkOK, _ = obd.ValidVIN(vin)
 		}
 	}

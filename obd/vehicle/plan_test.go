@@ -132,7 +132,7 @@ func TestPlanBeforeCAN(t *testing.T) {
 	}
 	assert.InDelta(t, 2.0/3, float64(count(got, is("010c")))/float64(len(got)), 0.01)
 	assert.LessOrEqual(t, longestGap(got, is("010c")), 300*time.Millisecond)
-	assert.LessOrEqual(t, longestGap(got, is("0104")), 2*time.Second, "the load, which tells the gear")
+	assert.LessOrEqual(t, longestGap(got, is("0104")), 2200*time.Millisecond, "the load, which tells the gear")
 	for _, pid := range []byte{0x03, 0x0D, 0x11} {
 		assert.LessOrEqual(t, longestGap(got, asks(pid)), 8*time.Second, "PID %02X", pid)
 	}

@@ -29,6 +29,12 @@ type Poller struct {
 	// Asleep hears when the car stops answering (true), as with the ignition turned off, and when it answers
 	// again (false). May be nil. Set it before Run.
 	Asleep func(at time.Time, asleep bool)
+	// Before is called before every request; its error ends the poll. May be nil. Set it before Run.
+	Before func(ctx context.Context) error
+	// Until is when the poll ends, whatever has become of the link until then, and Over what it ends with. Zero: with its
+	// context. Set them before Run.
+	Until time.Time
+	Over  error
 
 	with    planning
 	plan    *plan
@@ -50,7 +56,8 @@ const (
 	failingToEnd    = 20 * time.Second // over at least this long: cranking an engine can upset a bus for seconds
 	failurePause    = 250 * time.Millisecond
 	silencesToSleep = 4               // requests in a row without an answer, before the car is taken to sleep,
-	silenceOfBus    = 2               // where a word of the adapter that nobody is on the bus counts for as many
+	silenceOfBus    = 2               // where a word of the adapter that nobody is on the bus counts for as many,
+	silenceOfAll    = 3               // and that nobody is on any bus for as many
 	sleepPause      = 2 * time.Second // between attempts to wake it
 )
 
@@ -87,9 +94,19 @@ func (p *Poller) Run(ctx context.Context, take func(*obd.Sample) error) error {
 	if p.plan.empty() {
 		return ErrNothingToPoll
 	}
+	if !p.Until.IsZero() {
+		over, stop := clock.WithEnd(ctx, p.clock, p.Until, p.Over)
+		defer stop()
+		ctx = over
+	}
 	for {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
+		}
+		if p.Before != nil {
+			if err := p.Before(ctx); err != nil {
+				return err
+			}
 		}
 		now := p.clock.Now()
 		it := p.quest.due(p, now)
@@ -266,6 +283,9 @@ func (p *Poller) bear(ctx context.Context, it *item, err error) error {
 		}
 		return p.silence(ctx, it, 1)
 	case elm.RemedyWaitIgnition:
+		if status == elm.NoVehicle { // it took seconds to go through all buses
+			return p.silence(ctx, it, silenceOfAll)
+		}
 		return p.silence(ctx, it, silenceOfBus)
 	}
 	// The dialogue has tried everything for this request. Others may fare better; if none does for a while, a

@@ -84,11 +84,7 @@ func (q *quest) missing(c *Capabilities) (mids []byte) {
 	if !c.Protocol.CAN() {
 		return nil
 	}
-	for _, u := range c.Unread {
-		if u.What == obd.UnreadTest {
-			mids = append(mids, u.ID)
-		}
-	}
+	mids = c.UnreadMonitors()
 	if len(mids) == 0 && c.Cylinders() == 0 {
 		mids = []byte{obd.MIDCylinder1, obd.MIDCylinder1 + 1}
 	}
