@@ -26,6 +26,7 @@ func tables() []table {
 		{"notes", underJob}, {"intakes", underJob}, {"drives", underJob},
 		{"samples", underDrive}, {"exchanges", underDrive}, {"marks", underDrive},
 		{"bench", underJob}, {"verdicts", underJob},
+		{"known", "? IS NULL"}, // of no job: it stays where it is
 	}
 }
 

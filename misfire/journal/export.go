@@ -62,6 +62,9 @@ func (j *Journal) exportTo(ctx context.Context, path string, from querier, job i
 				if err != nil {
 					return j.readFailed(err)
 				}
+				if len(columns) == 0 { // a journal of an earlier version that cannot be written
+					continue
+				}
 				_, unread, err := c.rows(table.name, columns, "WHERE "+table.ofJob+" ORDER BY id", job)
 				if unread != nil || err != nil {
 					return errors.Join(j.readFailed(unread), err)

@@ -16,7 +16,7 @@ var schema string
 const applicationID = 0x5354424c
 
 // newest is the version of the schema that this program writes.
-const newest = 2
+const newest = 3
 
 // migration leads from one version of the schema to a later one. Released ones never change.
 type migration struct {
@@ -26,13 +26,24 @@ type migration struct {
 
 // migrations begin an empty file, and lead to the newest version from each older one.
 func migrations() []migration {
-	return []migration{{0, newest, schema}, {1, 2, addForms + protocolCodes()}}
+	return []migration{{0, newest, schema}, {1, 2, addForms + protocolCodes()}, {2, 3, addKnown}}
 }
 
 // addForms marks the blocks of version 1 as packed; they stay as they are.
 const addForms = `
 ALTER TABLE samples ADD COLUMN form INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE exchanges ADD COLUMN form INTEGER NOT NULL DEFAULT 0;`
+
+// addKnown adds the table of what is remembered.
+const addKnown = `
+CREATE TABLE known (
+    id    INTEGER PRIMARY KEY,
+    kind  TEXT NOT NULL,
+    name  TEXT NOT NULL,
+    at_ns INTEGER NOT NULL,
+    data  TEXT NOT NULL,
+    UNIQUE (kind, name)
+) STRICT;`
 
 // protocolCodes puts a number in the place of each protocol that version 1 stored by its words.
 func protocolCodes() string {

@@ -1,4 +1,4 @@
--- The journal of stumble, version 2. The version is in PRAGMA user_version; PRAGMA application_id is 0x5354424c.
+-- The journal of stumble, version 3. The version is in PRAGMA user_version; PRAGMA application_id is 0x5354424c.
 --
 -- Times end in _ns: nanoseconds since 1970-01-01 00:00 UTC; -9223372036854775808 is "not known". To read one:
 --     SELECT datetime(opened_ns / 1000000000, 'unixepoch') FROM jobs;
@@ -140,6 +140,17 @@ CREATE TABLE verdicts (
 ) STRICT;
 CREATE INDEX verdicts_job ON verdicts (job_id);
 CREATE INDEX verdicts_drive ON verdicts (drive_id);
+
+-- What is remembered of cars, adapters and ports, to begin the sooner the next time. None of it is evidence: whoever uses it
+-- checks it first, and it goes to no other journal.
+CREATE TABLE known (
+    id    INTEGER PRIMARY KEY,
+    kind  TEXT NOT NULL,              -- car, adapter, port
+    name  TEXT NOT NULL,              -- of a car its VIN; of an adapter where it is reached
+    at_ns INTEGER NOT NULL,           -- when it was last found so
+    data  TEXT NOT NULL,              -- JSON of the program that wrote it
+    UNIQUE (kind, name)
+) STRICT;
 
 -- One line a drive, for reading.
 CREATE VIEW drive_list AS

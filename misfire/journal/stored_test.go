@@ -23,7 +23,8 @@ import (
 
 // The files under testdata/journals were written by the program as it was when each version of the schema was current:
 // version-1-first by the first that kept a journal, version-1 by the last before version 2, version-1-cut by the same
-// in the middle of a drive, with the log and the drive's lock beside it. The numbers below were printed by that
+// in the middle of a drive, with the log and the drive's lock beside it; version-2 is version-1 as the last before version 3
+// brought it to version 2 and exported its job. The numbers below were printed by that
 // program, too, from what it read of them. The simulated car is a Larkspur Curlew.
 
 // unpackedJournal puts a stored journal into a folder of the test's own, with its log and a lock where there is one.
@@ -198,7 +199,7 @@ func assertStoredWords(t *testing.T, j *journal.Journal, job int64, drives int) 
 }
 
 func TestStoredJournalsOpen(t *testing.T) {
-	for _, name := range []string{"version-1-first", "version-1"} {
+	for _, name := range []string{"version-1-first", "version-1", "version-2"} {
 		t.Run(name, func(t *testing.T) {
 			path := unpackedJournal(t, name)
 			j, notices := open(t, path)
@@ -239,6 +240,20 @@ func TestStoredJobIsImported(t *testing.T) {
 	}
 	assert.Equal(t, []gear.State{gear.Drive, gear.Unknown, gear.Unknown}, kinds)
 	sound(t, j.Path())
+}
+
+// A job exported by version 2: a journal with one job in it.
+func TestStoredJobOfVersion2IsImported(t *testing.T) {
+	file, err := os.Open(filepath.Join("testdata", "journals", "version-2.job.gz"))
+	require.NoError(t, err)
+	defer file.Close()
+	unzipped, err := gzip.NewReader(file)
+	require.NoError(t, err)
+	j := fresh(t)
+	found, err := j.ImportJob(unzipped)
+	require.NoError(t, err)
+	assert.Equal(t, journal.Imported{Job: 1, NewJob: true, Added: 12}, found)
+	assertStored(t, j, journal.DriveFinished, journal.DriveFinished)
 }
 
 // A journal of version 1 with one job in it may be given where an exported job is.

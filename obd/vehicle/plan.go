@@ -31,7 +31,7 @@ const (
 	gearEvery   = 400 * time.Millisecond
 	slowEvery   = 3 * time.Second
 	slowestFast = 500 * time.Millisecond // of the engine speed, however slow the wire: beyond two seconds nobody knows what ran
-	alone       = 2 * time.Second        // between slow values that must be asked alone
+	alone       = time.Second            // between slow values that must be asked alone
 	questEvery  = 5 * time.Second        // between questions for what was not answered at the start
 	batch       = 6                      // PIDs a CAN request holds
 
