@@ -34,6 +34,7 @@ func (a *app) startDrive(t *target, cfg misfire.Config, o *watchOptions, s *job.
 	if length > 0 {
 		w.Until = t.clock.Now().Add(length)
 	}
+	t.recall(journalOf(s))
 	c, err := a.connect(t, &w)
 	if err != nil {
 		return nil, err

@@ -70,7 +70,7 @@ func ports(a *app, opts *portsOptions, paths []string) error {
 }
 
 func (a *app) askPort(o *wire.Port) {
-	l, baud, err := findBaud(a.ctx, o.Path, a.clock)
+	l, baud, err := findBaud(a.ctx, o.Path, 0, a.clock)
 	var silent *link.BaudError
 	switch {
 	case errors.As(err, &silent): // the line names the port already

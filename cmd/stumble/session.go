@@ -12,7 +12,10 @@ import (
 
 // connect reaches the adapter and the car; with w a car that does not answer is waited for.
 func (a *app) connect(t *target, w *job.Waiting) (*job.Car, error) {
-	c, err := job.Connect(a.ctx, elm.Config{Clock: t.clock, Dial: t.dial}, w)
+	c, err := job.Connect(a.ctx, elm.Config{Clock: t.clock, Dial: t.dial}, w, t.memory)
+	if err == nil && t.baud > 0 {
+		t.memory.SaveAdapter(func(k *job.KnownAdapter) { k.Baud = t.baud })
+	}
 	var none job.NoAdapterError
 	// Wireless adapters take one client at a time and hang up on another.
 	if errors.As(err, &none) && t.address.Kind == link.Network && errors.Is(err, link.ErrGone) {

@@ -4,10 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/pflag"
 
+	"stumble/misfire/job"
+	"stumble/misfire/journal"
 	"stumble/obd/clock"
 	"stumble/obd/elm"
 	"stumble/obd/link"
@@ -32,6 +35,8 @@ type target struct {
 	address link.Address
 	clock   clock.Clock
 	sim     *sim.Simulation // nil for a real adapter
+	memory  *job.Memory     // of this and other adapters; nil for the simulated car, one VIN of which stands for many cars
+	baud    int             // of the serial port, once it is open
 	most    bool            // simulated time runs as fast as it can
 	dial    func(ctx context.Context) (elm.Link, error)
 }
@@ -76,18 +81,31 @@ func (t *target) simulate(scenario string, seed uint64) error {
 	return nil
 }
 
+// recall has what a journal remembers tried first; j may be nil.
+func (t *target) recall(j *journal.Journal) {
+	if t.sim == nil && j != nil {
+		t.memory = &job.Memory{Journal: j, Place: func() string { return t.address.String() }, Now: t.clock.Now}
+	}
+}
+
 // realDial opens the adapter where the address says. A serial port's speed, and a port that had to be
-// searched for, are remembered for the next time.
+// searched for, are remembered for the next time; the port that was used last is tried before the others.
 func (a *app) realDial(t *target) func(context.Context) (elm.Link, error) {
-	baud := 0
+	baud, lastTried := 0, false
 	return func(ctx context.Context) (elm.Link, error) {
+		if t.address.Kind == link.Search && !lastTried {
+			lastTried = true
+			if l, err := a.lastPlace(ctx, t, &baud); l != nil || ctx.Err() != nil {
+				return l, err
+			}
+		}
 		switch {
 		case t.address.Kind == link.Network:
 			return link.TCP(ctx, t.address.Host, t.clock)
 		case baud > 0:
 			return link.Serial(t.address.Path, baud, t.clock)
 		case t.address.Kind == link.SerialPort:
-			l, found, err := findBaud(ctx, t.address.Path, t.clock)
+			l, found, err := t.findBaud(ctx, t.address.Path)
 			baud = found
 			return l, err
 		}
@@ -95,14 +113,54 @@ func (a *app) realDial(t *target) func(context.Context) (elm.Link, error) {
 		if err != nil {
 			return nil, err
 		}
-		t.address, baud = link.Address{Kind: link.SerialPort, Path: path}, found
+		t.address, baud, t.baud = link.Address{Kind: link.SerialPort, Path: path}, found, found
 		return l, nil
 	}
 }
 
+// lastPlace opens the adapter where it was reached last; no link where that is not known or it is not there.
+func (a *app) lastPlace(ctx context.Context, t *target, baud *int) (elm.Link, error) {
+	last, err := link.ParseAddress(t.memory.LastPlace())
+	if err != nil {
+		return nil, nil
+	}
+	switch last.Kind {
+	case link.Network:
+		fmt.Fprintf(a.err, "trying %s, as last time\n", last)
+		l, err := link.TCP(ctx, last.Host, t.clock)
+		if err != nil {
+			return nil, nil
+		}
+		t.address = last
+		return l, nil
+	case link.SerialPort:
+		ports, err := link.Ports()
+		if err != nil || !slices.ContainsFunc(ports, func(p link.Port) bool { return p.Path == last.Path }) {
+			return nil, nil
+		}
+		fmt.Fprintf(a.err, "trying %s, as last time\n", last)
+		l, found, err := t.findBaud(ctx, last.Path)
+		if err != nil {
+			return nil, nil
+		}
+		t.address, *baud = last, found
+		return l, nil
+	}
+	return nil, nil
+}
+
+// findBaud opens a serial port at the speed at which an adapter answers: first that which it had the last time.
+func (t *target) findBaud(ctx context.Context, path string) (link.Link, int, error) {
+	l, baud, err := findBaud(ctx, path, t.memory.Adapter(path).Baud, t.clock)
+	if err == nil {
+		t.baud = baud
+	}
+	return l, baud, err
+}
+
 // findBaud opens a serial port at the speed at which an adapter answers.
-func findBaud(ctx context.Context, path string, clk clock.Clock) (link.Link, int, error) {
-	return link.FindBaud(ctx, path, clk, func(ctx context.Context, l link.Link) error {
+func findBaud(ctx context.Context, path string, first int, clk clock.Clock) (link.Link, int, error) {
+	return link.FindBaud(ctx, path, first, clk, func(ctx context.Context, l link.Link) error {
 		return elm.Identify(ctx, elm.Config{Clock: clk}, l)
 	})
 }
@@ -119,7 +177,7 @@ func (a *app) search(ctx context.Context, clk clock.Clock) (link.Link, string, i
 	var tried []string
 	for _, p := range list {
 		fmt.Fprintf(a.err, "trying %s\n", p.Path)
-		l, baud, err := findBaud(ctx, p.Path, clk)
+		l, baud, err := findBaud(ctx, p.Path, 0, clk)
 		if err == nil {
 			return l, p.Path, baud, nil
 		}

@@ -71,7 +71,7 @@ func inSocket(t *testing.T, scenario string, w *Waiting) (*socket, *Car) {
 	var err error
 	s.car, err = sim.Open(scenario, 1, s.clk)
 	require.NoError(t, err)
-	c, err := Connect(t.Context(), elm.Config{Clock: s.clk, Dial: s.dial}, w)
+	c, err := Connect(t.Context(), elm.Config{Clock: s.clk, Dial: s.dial}, w, nil)
 	require.NoError(t, err)
 	t.Cleanup(c.Close)
 	return s, c
@@ -144,7 +144,7 @@ func TestWaitForACarThatIsOff(t *testing.T) {
 	require.NoError(t, err)
 	var told []NoticeKind
 	_, err = Connect(t.Context(), elm.Config{Clock: s.clk, Dial: s.dial},
-		&Waiting{Seek: time.Minute, Told: func(n Notice) { told = append(told, n.Kind) }})
+		&Waiting{Seek: time.Minute, Told: func(n Notice) { told = append(told, n.Kind) }}, nil)
 	require.Error(t, err)
 	assert.Equal(t, elm.RemedyWaitIgnition, elm.RemedyFor(err))
 	assert.Equal(t, []NoticeKind{CarWaited}, told)

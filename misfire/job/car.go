@@ -19,7 +19,9 @@ type Car struct {
 	Caps    *vehicle.Capabilities
 
 	cfg       elm.Config
+	memory    *Memory          // may be nil
 	id        vehicle.Identity // of the car that the drive began with
+	met       bool             // it was asked who it is just now
 	doubted   bool             // the link or the car was away: another may be there
 	asked     time.Time        // who it is, last
 	until     time.Time        // when the drive ends; zero: with its context
@@ -51,10 +53,13 @@ type NoAdapterError struct{ error }
 func (e NoAdapterError) Unwrap() error { return e.error }
 
 // Connect reaches the adapter that cfg dials, and the car. With w a car that does not answer is waited for; without,
-// that is the error, and an adapter that goes away is not sought for long. The error is a NoAdapterError where there
-// was none.
-func Connect(ctx context.Context, cfg elm.Config, w *Waiting) (*Car, error) {
-	c := &Car{}
+// that is the error, and an adapter that goes away is not sought for long. What m, which may be nil, remembers is tried
+// first. The error is a NoAdapterError where there was none.
+func Connect(ctx context.Context, cfg elm.Config, w *Waiting, m *Memory) (*Car, error) {
+	c := &Car{memory: m}
+	if m != nil && cfg.Protocol == obd.ProtocolUnknown {
+		cfg.Protocol = m.Adapter(m.Place()).Protocol
+	}
 	cfg.Observe, cfg.Notice = c.observe, c.notice
 	if w == nil {
 		cfg.Patience = patience
@@ -74,13 +79,39 @@ func Connect(ctx context.Context, cfg elm.Config, w *Waiting) (*Car, error) {
 		err = c.await(ctx, err, w)
 	}
 	if err == nil {
-		c.Caps, err = vehicle.Discover(ctx, adapter)
+		err = c.discover(ctx)
 	}
 	if err != nil {
 		adapter.Close()
 		return nil, err
 	}
 	return c, nil
+}
+
+// discover finds out what the car supports: by asking who it is where that is remembered of some car, else by asking all.
+func (c *Car) discover(ctx context.Context) (err error) {
+	if c.memory != nil {
+		blank := vehicle.Capabilities{Protocol: c.Adapter.Protocol()}
+		if c.id.VIN, _, err = vehicle.ReadVIN(ctx, c.Adapter, &blank); err != nil {
+			return err
+		}
+		c.met = c.id.VIN != ""
+		if known := c.memory.Car(c.id.VIN); known != nil && known.Protocol == c.Adapter.Protocol() {
+			c.Caps = known
+		}
+	}
+	if c.Caps == nil {
+		c.Caps, err = vehicle.Discover(ctx, c.Adapter)
+	}
+	if err == nil {
+		c.memory.SaveAdapter(func(k *KnownAdapter) {
+			k.Identity, k.Protocol = c.Adapter.Identity(), c.Adapter.Protocol()
+			if c.met {
+				k.VIN = c.id.VIN
+			}
+		})
+	}
+	return err
 }
 
 // await asks for the car again and again until its ignition is on.
@@ -147,12 +178,15 @@ func (c *Car) Health() Health {
 // contradict it, or has as many cylinders as the car counts. told, which may be nil, hears which. The error may be a
 // MisfitError.
 func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Saver, told func(Notice)) (*Drive, error) {
-	id, err := vehicle.ReadIdentity(ctx, c.Adapter, c.Caps)
-	if err != nil {
-		return nil, err
+	if !c.met {
+		id, err := vehicle.ReadIdentity(ctx, c.Adapter, c.Caps)
+		if err != nil {
+			return nil, err
+		}
+		c.id = id
 	}
-	vin := id.VIN
-	c.id, c.doubted = id, false
+	vin := c.id.VIN
+	c.met, c.doubted = false, false
 	c.tellUnread(told)
 	if cfg.Engine.Cylinders == 0 && cfg.Map.Len() == 0 {
 		engine, notice := s.KnownEngine(vin, cfg, c.Caps.Cylinders())
@@ -224,6 +258,7 @@ func (c *Car) EndAt(t time.Time) { c.until = t }
 // Events polls the car: samples, and what becomes of the link and the car. It ends when ctx does, or take fails, or the
 // adapter cannot be helped without a person.
 func (c *Car) Events(ctx context.Context, take func(Event) error) error {
+	defer func() { c.memory.SaveCar(c.id.VIN, c.Caps) }()
 	var failed error
 	tell := func(n Notice) { failed = errors.Join(failed, take(Event{Notice: &n})) }
 	c.noticed = func(n elm.Notice) {

@@ -75,7 +75,7 @@ func record(j *journal.Journal, scenario string, at time.Time, length time.Durat
 		panic(err)
 	}
 	dial := func(ctx context.Context) (elm.Link, error) { return car.Dial(ctx) }
-	c, err := job.Connect(ctx, elm.Config{Clock: clk, Dial: dial}, nil)
+	c, err := job.Connect(ctx, elm.Config{Clock: clk, Dial: dial}, nil, nil)
 	if err != nil {
 		panic(err)
 	}

@@ -39,7 +39,7 @@ func plugged(t testing.TB, scenario string, seed uint64, from time.Time) (*Car, 
 	s, err := sim.Open(scenario, seed, clk)
 	require.NoError(t, err)
 	dial := func(ctx context.Context) (elm.Link, error) { return s.Dial(ctx) }
-	c, err := Connect(t.Context(), elm.Config{Clock: clk, Dial: dial}, nil)
+	c, err := Connect(t.Context(), elm.Config{Clock: clk, Dial: dial}, nil, nil)
 	require.NoError(t, err)
 	t.Cleanup(c.Close)
 	return c, s

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -75,27 +76,36 @@ func (e *BaudError) Unwrap() []error {
 	return each
 }
 
-// FindBaud opens the serial port at path and returns it at the first of BaudRates at which ask, which
+// FindBaud opens the serial port at path and returns it at the first speed, first and then BaudRates, at which ask, which
 // speaks to the adapter and checks its answer, gives no error. It sends nothing itself: an adapter repeats
 // its last command when it is sent a bare carriage return, and only the caller knows what may be sent.
 //
 // The port is opened once, because opening may restart the adapter, unless it refuses a speed; that one is
 // passed over. When none answers the error is a *BaudError. Should the port not open, the adapter go away or
 // ctx end, that is the error, and no more speeds are tried.
-func FindBaud(ctx context.Context, path string, clk clock.Clock, ask func(context.Context, Link) error) (Link, int, error) {
+func FindBaud(ctx context.Context, path string, first int, clk clock.Clock, ask func(context.Context, Link) error) (Link, int, error) {
 	open := func(baud int) (*serialLink, error) { return openSerial(path, baud, clk) }
-	l, err := findBaud(ctx, path, open, ask)
+	l, err := findBaud(ctx, path, speeds(first), open, ask)
 	if err != nil {
 		return nil, 0, err
 	}
 	return l, l.baud, nil
 }
 
-func findBaud(ctx context.Context, path string, open func(baud int) (*serialLink, error),
+// speeds are those to try, with one that an adapter was found at before the others; 0 is none.
+func speeds(first int) []int {
+	all := BaudRates()
+	if first <= 0 {
+		return all
+	}
+	return append([]int{first}, slices.DeleteFunc(all, func(b int) bool { return b == first })...)
+}
+
+func findBaud(ctx context.Context, path string, bauds []int, open func(baud int) (*serialLink, error),
 	ask func(context.Context, Link) error) (*serialLink, error) {
 	failed := &BaudError{Path: path}
 	var l *serialLink
-	for _, baud := range BaudRates() {
+	for _, baud := range bauds {
 		var err error
 		if l, err = atBaud(l, baud, open); err == nil {
 			err = ask(ctx, l)

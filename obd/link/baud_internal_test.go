@@ -58,12 +58,19 @@ func TestFindBaudPassesOverARefusedSpeed(t *testing.T) {
 		}
 		return silent
 	}
-	l, err := findBaud(t.Context(), slave.Name(), open, ask)
+	l, err := findBaud(t.Context(), slave.Name(), speeds(0), open, ask)
 	require.NoError(t, err)
 	defer l.Close()
 	assert.Equal(t, 57600, l.baud)
 	assert.Equal(t, []int{38400, 57600}, opened, "opened again only after the refusal")
 	assert.Equal(t, []int{38400, 115200, 57600}, asked)
+}
+
+// The speed that an adapter was found at before is tried first.
+func TestKnownSpeedFirst(t *testing.T) {
+	assert.Equal(t, BaudRates(), speeds(0))
+	assert.Equal(t, []int{500000, 38400, 115200, 9600, 57600, 230400}, speeds(500000))
+	assert.Equal(t, append([]int{31250}, BaudRates()...), speeds(31250))
 }
 
 func TestBaudErrorNamesARefusedSpeed(t *testing.T) {

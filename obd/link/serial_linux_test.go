@@ -283,7 +283,7 @@ func TestFindBaudFindsEachSpeed(t *testing.T) {
 		unix.B38400: 38400, unix.B115200: 115200, unix.B9600: 9600, unix.B57600: 57600, unix.B230400: 230400, unix.B500000: 500000,
 	} {
 		path, _ := baudPort(t, speed)
-		l, found, err := link.FindBaud(t.Context(), path, newClock(), askReady)
+		l, found, err := link.FindBaud(t.Context(), path, 0, newClock(), askReady)
 		require.NoError(t, err)
 		assert.Equal(t, baud, found)
 		assert.NoError(t, askReady(t.Context(), l), "the link goes on at that speed, and without ask's deadline")
@@ -293,7 +293,7 @@ func TestFindBaudFindsEachSpeed(t *testing.T) {
 
 func TestFindBaudTellsWhatEachSpeedGave(t *testing.T) {
 	path, _ := baudPort(t, unix.B19200)
-	l, _, err := link.FindBaud(t.Context(), path, newClock(), askReady)
+	l, _, err := link.FindBaud(t.Context(), path, 0, newClock(), askReady)
 	assert.Nil(t, l)
 	var failed *link.BaudError
 	require.ErrorAs(t, err, &failed)
@@ -310,7 +310,7 @@ func TestFindBaudTellsWhatEachSpeedGave(t *testing.T) {
 func TestFindBaudSendsNothingItself(t *testing.T) {
 	path, heard := baudPort(t, unix.B38400)
 	asked := 0
-	_, _, err := link.FindBaud(t.Context(), path, newClock(), func(context.Context, link.Link) error {
+	_, _, err := link.FindBaud(t.Context(), path, 0, newClock(), func(context.Context, link.Link) error {
 		asked++
 		return errRubbish
 	})
@@ -323,7 +323,7 @@ func TestFindBaudStopsWithItsContext(t *testing.T) {
 	path, _ := baudPort(t, unix.B9600)
 	ctx, cancel := context.WithCancel(t.Context())
 	asked := 0
-	_, _, err := link.FindBaud(ctx, path, newClock(), func(context.Context, link.Link) error {
+	_, _, err := link.FindBaud(ctx, path, 0, newClock(), func(context.Context, link.Link) error {
 		asked++
 		cancel()
 		return errRubbish
@@ -335,7 +335,7 @@ func TestFindBaudStopsWithItsContext(t *testing.T) {
 func TestFindBaudStopsWhenTheAdapterIsGone(t *testing.T) {
 	master, path := openPTY(t)
 	asked := 0
-	_, _, err := link.FindBaud(t.Context(), path, newClock(), func(_ context.Context, l link.Link) error {
+	_, _, err := link.FindBaud(t.Context(), path, 0, newClock(), func(_ context.Context, l link.Link) error {
 		asked++
 		_ = master.Close()
 		_, err := l.Read(make([]byte, 1))
@@ -347,6 +347,6 @@ func TestFindBaudStopsWhenTheAdapterIsGone(t *testing.T) {
 
 func TestFindBaudWithoutAPort(t *testing.T) {
 	path := t.TempDir() + "/ttyUSB0"
-	_, _, err := link.FindBaud(t.Context(), path, newClock(), askReady)
+	_, _, err := link.FindBaud(t.Context(), path, 0, newClock(), askReady)
 	requireOpenError(t, err, link.NoSuchPort, path, "plugged in")
 }

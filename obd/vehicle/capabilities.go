@@ -31,8 +31,22 @@ type Capabilities struct {
 	// Unread is what the car says it has, or may have, and did not answer when it was asked: no proof that it lacks it.
 	Unread []obd.Unread
 
-	lines int // of the answer of one cylinder's monitor, 0 before the first
+	// What polling has learnt of the car.
+	CountLines int      // of the answer of one cylinder's monitor, 0 before the first
+	Size       int      // the most PIDs that a request may hold; 0: not known
+	Pairs      Pairing  // whether two monitors may be asked in one request
+	ToAll      []string // requests, in hexadecimal, that no module answers when it is asked alone
 }
+
+// Pairing is whether two monitors may be asked in one request.
+type Pairing uint8
+
+// The states of a Pairing.
+const (
+	PairsUnknown Pairing = iota
+	PairsAnswered
+	PairsRefused
+)
 
 // Module is one control module.
 type Module struct {
@@ -63,7 +77,7 @@ func (c *Capabilities) HasInfo(id byte) bool {
 // MayHaveInfo reports whether an information type of service 09 is worth asking for: a module lists it, or the engine's
 // module told no list.
 func (c *Capabilities) MayHaveInfo(id byte) bool {
-	return c.HasInfo(id) || len(c.Modules) > 0 && c.Modules[0].Info == obd.Support{}
+	return c.HasInfo(id) || len(c.Modules) == 0 || c.Modules[0].Info == obd.Support{}
 }
 
 // UnreadMonitors are the misfire monitors that the car lists and did not answer for.
@@ -301,11 +315,11 @@ func (c *Capabilities) askOf(car Asker, mid byte) func(context.Context, obd.Requ
 	return func(ctx context.Context, req obd.Request) (elm.Answer, error) {
 		lines := 0
 		if mid > obd.MIDCylinder1 {
-			lines = c.lines
+			lines = c.CountLines
 		}
 		answer, err := aimer.DoOf(ctx, req, has[0], lines)
 		if err == nil && mid >= obd.MIDCylinder1 && len(answer.Messages) == 1 {
-			c.lines = framesOf(len(answer.Messages[0].Data))
+			c.CountLines = framesOf(len(answer.Messages[0].Data))
 		}
 		return answer, err
 	}

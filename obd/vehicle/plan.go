@@ -345,12 +345,20 @@ func (p *plan) due(now time.Time) (most *item, overdue float64) {
 		if it.rests(now) || it == p.fast && len(p.counts) == 0 {
 			continue
 		}
+		if it != p.fast && it.asked.IsZero() && p.uncounted() {
+			continue // the counters first: what is missed until they were read once cannot be placed
+		}
 		waited := it.waited(now)
 		if most == nil || waited > overdue {
 			most, overdue = it, waited
 		}
 	}
 	return most, overdue
+}
+
+// uncounted reports that a counter was not asked yet.
+func (p *plan) uncounted() bool {
+	return len(p.counts) > 0 && slices.ContainsFunc(p.counts, func(it *item) bool { return it.asked.IsZero() })
 }
 
 // counter is the counter whose turn it is: that which was asked longest ago. One that moves as fast as it is asked counts

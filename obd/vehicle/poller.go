@@ -40,10 +40,9 @@ type Poller struct {
 	plan    *plan
 	quest   quest
 	sample  obd.Sample
-	answers int           // good ones, of all requests
-	rpm     float64       // of the engine, newest
-	counts  int           // lines of a counter's answer, 0 before the first
-	toAll   []obd.Request // that a module does not answer when it is asked alone
+	answers int     // good ones, of all requests
+	rpm     float64 // of the engine, newest
+	counts  int     // lines of a counter's answer, 0 before the first
 
 	silent   int // requests in a row without an answer
 	sleeping bool
@@ -64,11 +63,14 @@ const (
 // NewPoller makes a poller for a car whose capabilities are known. What it finds out later, as a counter that was not
 // answered at the start, it adds to them.
 func NewPoller(car Asker, caps *Capabilities, clk clock.Clock) *Poller {
-	p := &Poller{car: car, caps: caps, clock: clk, with: planning{size: batch},
+	p := &Poller{car: car, caps: caps, clock: clk, with: planning{size: batch, pairs: caps.Pairs == PairsAnswered},
 		sample: obd.Sample{Readings: make([]obd.Reading, 0, 32)}}
 	p.aimer, _ = car.(Aimer)
+	if caps.Size > 0 {
+		p.with.size = caps.Size
+	}
 	p.replan()
-	p.quest.begin(caps, clk.Now())
+	p.quest.begin(clk.Now())
 	return p
 }
 
@@ -79,9 +81,9 @@ func (p *Poller) replan() {
 		for _, it := range list {
 			for i := range it.asks {
 				a := &it.asks[i]
-				a.one = a.one && !slices.Contains(p.toAll, a.req)
+				a.one = a.one && !slices.Contains(p.caps.ToAll, a.req.String())
 			}
-			it.rider.one = it.rider.one && !slices.Contains(p.toAll, it.rider.req)
+			it.rider.one = it.rider.one && !slices.Contains(p.caps.ToAll, it.rider.req.String())
 		}
 	}
 }
@@ -133,7 +135,7 @@ func (p *Poller) ask(ctx context.Context, a *ask) (elm.Answer, error) {
 	}
 	lines := a.lines
 	if a.req.Service() == obd.TestResults && a.req.Len() == 2 {
-		lines = p.caps.lines
+		lines = p.caps.CountLines
 	}
 	return p.aimer.DoOf(ctx, a.req, a.module, lines)
 }
@@ -178,8 +180,7 @@ func (p *Poller) counted(it *item, damaged bool, answer *elm.Answer) {
 	}
 	if damaged || n < len(a.req.Params()) {
 		if it.broken++; len(a.req.Params()) > 1 && it.broken >= 2 {
-			p.with.pairs = false
-			p.quest.noPairs()
+			p.with.pairs, p.caps.Pairs = false, PairsRefused
 			p.replan()
 		}
 		return
@@ -187,7 +188,7 @@ func (p *Poller) counted(it *item, damaged bool, answer *elm.Answer) {
 	it.broken, a.proven = 0, true
 	it.moved(sum)
 	if len(answer.Messages) == 1 && a.req.Len() == 2 {
-		p.caps.lines = framesOf(len(answer.Messages[0].Data))
+		p.caps.CountLines = framesOf(len(answer.Messages[0].Data))
 	}
 }
 
@@ -336,7 +337,7 @@ func (p *Poller) askAll(it *item) bool {
 		return false
 	}
 	a.one = false
-	p.toAll = append(p.toAll, a.req)
+	p.caps.ToAll = append(p.caps.ToAll, a.req.String())
 	return true
 }
 
@@ -344,6 +345,7 @@ func (p *Poller) askAll(it *item) bool {
 func (p *Poller) askForLess() {
 	if p.with.size > 1 {
 		p.with.size /= 2
+		p.caps.Size = p.with.size
 		p.replan()
 	}
 }

@@ -12,11 +12,10 @@ import (
 // about, the first cylinders of a car that told no counter at all, and once whether the car allows two monitors in one
 // request.
 type quest struct {
-	item  item
-	kind  questKind
-	next  time.Time
-	turn  int
-	pairs pairing
+	item item
+	kind questKind
+	next time.Time
+	turn int
 }
 
 type questKind uint8
@@ -27,29 +26,15 @@ const (
 	questPair
 )
 
-// pairing is whether two monitors may be asked in one request.
-type pairing uint8
-
-const (
-	pairsUntried pairing = iota
-	pairsTried
-)
-
 // seldom is how often a car is asked again that told no counter at all: it most likely has none.
 const seldom = 30 * time.Second
 
-func (q *quest) begin(c *Capabilities, now time.Time) {
-	if !c.Protocol.CAN() {
-		q.pairs = pairsTried
-	}
+func (q *quest) begin(now time.Time) {
 	q.next = now.Add(firstQuest)
 }
 
 // firstQuest is when the first question is asked: at once, as it were, but not before the drive has begun.
 const firstQuest = time.Second
-
-// noPairs gives two monitors in one request up.
-func (q *quest) noPairs() { q.pairs = pairsTried }
 
 // its reports whether an item is the quest's.
 func (q *quest) its(it *item) bool { return it == &q.item }
@@ -68,8 +53,8 @@ func (q *quest) due(p *Poller, now time.Time) *item {
 		if len(p.caps.Monitors) == 0 {
 			q.next = now.Add(seldom)
 		}
-	case q.pairs == pairsUntried && len(p.plan.counts) > 1:
-		q.pairs = pairsTried
+	case p.caps.Pairs == PairsUnknown && p.caps.Protocol.CAN() && len(p.plan.counts) > 1:
+		p.caps.Pairs = PairsRefused // until it answers
 		req, q.kind = q.pair(p.plan.counts), questPair
 	}
 	if req.Len() == 0 {
@@ -122,6 +107,7 @@ func (q *quest) answered(p *Poller, it *item, answer *elm.Answer) bool {
 		p.replan()
 	case questPair:
 		if p.with.pairs = q.both(req, answer); p.with.pairs {
+			p.caps.Pairs = PairsAnswered
 			p.replan()
 		}
 	}
