@@ -187,8 +187,8 @@ func (b *builder) fastCAN() {
 		b.lampAndGear(gears)
 		return
 	}
-	b.p.fast.rider, b.p.fast.riderEvery = b.ask(obd.Live(rides...)), lampEvery
-	var left []byte // what another module alone tells of the gear
+	b.p.fast.rider, b.p.fast.riderEvery = b.ask(obd.Live(rides...)), lampEvery-fastEvery/2 // it rides on the fast request, which may come late
+	var left []byte                                                                        // what another module alone tells of the gear
 	for _, pid := range gears {
 		if !slices.Contains(rides, pid) || len(b.caps.withPID(pid)) > 1 {
 			left = append(left, pid)
