@@ -14,7 +14,8 @@ import (
 
 // Bench is what was measured by hand under a job, judged.
 type Bench struct {
-	Job      int64 // 0: of no job
+	Job      int64  // 0: of no job
+	Vehicle  string // its name
 	Readings []BenchReading
 }
 
@@ -39,6 +40,10 @@ func WriteBench(w io.Writer, b *Bench, width int) error {
 		}
 	}
 	p.footnotes()
+	if b.Vehicle != "" {
+		p.gap()
+		p.paragraph("", fmt.Sprintf("Job %d, %s.", b.Job, b.Vehicle))
+	}
 	_, err := io.WriteString(w, strings.Map(printableLines, p.String()))
 	return err
 }

@@ -41,7 +41,7 @@ type jobText struct {
 func (p *jobText) write() {
 	line := func(label, text string) {
 		if text = job.Printable(text); text != "" {
-			p.paragraph(fmt.Sprintf("%-11s", label), text)
+			p.paragraph(fmt.Sprintf("%-11s", label+" "), text)
 		}
 	}
 	line("job", fmt.Sprintf("%d %s", p.Job.ID, p.Job.Name))
@@ -62,8 +62,9 @@ func (p *jobText) write() {
 		d := &p.Drives[i]
 		line(fmt.Sprintf("drive %d", d.ID), Minute(d.Started)+", "+DriveLength(d)+": "+p.sentence(d))
 	}
-	for _, n := range p.Notes {
-		line("note", Minute(n.At)+"  "+n.Text)
+	for i := range p.Notes {
+		label, text := noteLine(&p.Notes[i])
+		line(label, text)
 	}
 	if p.Job.Bench > 0 {
 		line("bench", say.Plural(p.Job.Bench, "reading", "readings"))
@@ -71,6 +72,56 @@ func (p *jobText) write() {
 	if c := p.Judged; c != nil {
 		line("compared", Minute(c.At)+"  "+c.Sentence)
 	}
+}
+
+// noteLine is a note as it is listed: what kind it is of with its number, and what it tells.
+func noteLine(n *journal.Note) (label, text string) {
+	label = "note"
+	what := n.Text
+	switch n.Kind {
+	case journal.NoteRepaired:
+		label = "repaired"
+		if n.Part != "" || n.Cylinder != 0 {
+			what = strings.TrimSpace(what + " (" + partWords(n) + ")")
+		}
+	case journal.NoteSwapped:
+		label = "swapped"
+		what = strings.TrimSpace(fmt.Sprintf("%ss of cylinders %d and %d %s", n.Part, n.Cylinder, n.Other, what))
+	}
+	return fmt.Sprintf("%s %d", label, n.ID), Minute(n.At) + "  " + what
+}
+
+// partWords is whose part a repair was of, as far as it was told.
+func partWords(n *journal.Note) string {
+	switch {
+	case n.Cylinder == 0:
+		return n.Part
+	case n.Part == "":
+		return fmt.Sprintf("cylinder %d", n.Cylinder)
+	}
+	return fmt.Sprintf("%s of cylinder %d", n.Part, n.Cylinder)
+}
+
+// WriteNotes writes every version of notes as text of at most so many columns. The error is w's.
+func WriteNotes(w io.Writer, all []journal.Note, width int) error {
+	p := page{width: width}
+	for i := range all {
+		n := &all[i]
+		label, text := noteLine(n)
+		if !n.Written.IsZero() && !n.Written.Equal(n.At) {
+			text += "; written " + Minute(n.Written)
+		}
+		switch {
+		case n.Until.IsZero():
+		case i+1 < len(all) && all[i+1].ID == n.ID:
+			text += "; changed " + Minute(n.Until)
+		default:
+			text += "; taken back " + Minute(n.Until)
+		}
+		p.paragraph(fmt.Sprintf("%-11s", label+" "), job.Printable(text))
+	}
+	_, err := io.WriteString(w, p.String())
+	return err
 }
 
 // sentence is what a drive showed, or why there is none.

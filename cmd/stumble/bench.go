@@ -46,7 +46,7 @@ type benchOptions struct {
 
 func (o *benchOptions) flags(f *pflag.FlagSet) {
 	o.record.flags(f)
-	f.Lookup("job").Usage = "the job of this `NUMBER`; without it the newest"
+	f.Lookup("job").Usage = "the job of this `NUMBER`; without it the one in hand"
 	f.Lookup("new-job").Usage = "begin a job, for a vehicle called by --name"
 	f.StringVar(&o.engine.key, "engine", "", "the engine's layout: a `KEY` or a number of cylinders; without it that of the job")
 	f.StringVar(&o.table, "csv", "", "take the readings of a table in this `FILE`")
@@ -340,6 +340,11 @@ func (b *benching) find() (err error) {
 	case o.another && b.verb == benchList:
 		return usagef("--new-job begins a job with its first reading: give one")
 	}
+	if !o.another {
+		if o.job, err = b.inHand(b.journal, o.job, "stumble bench --job %d"); err != nil && !errors.As(err, new(job.NoJobError)) {
+			return err
+		}
+	}
 	b.bench, err = job.OpenBench(b.journal, o.place())
 	var none job.NoJobError
 	switch {
@@ -363,7 +368,7 @@ func (b *benching) save(all []bench.Reading) (saved int, err error) {
 
 // benchPage judges stored readings as they are now.
 func benchPage(b *job.Bench) *views.Bench {
-	page := &views.Bench{Job: b.Job.ID}
+	page := &views.Bench{Job: b.Job.ID, Vehicle: onOneLine(job.VehicleName(b.Job.Vehicle))}
 	for i, j := range bench.Judge(job.Values(b.Readings)) {
 		r := &b.Readings[i]
 		page.Readings = append(page.Readings, views.BenchReading{ID: r.ID, At: r.At, Judgement: j, Then: r.Then})

@@ -196,7 +196,7 @@ func TestBenchWithoutJob(t *testing.T) {
 	assert.Contains(t, o.out, "no job in "+path)
 	o = benchOf(t, path, "", "--json")
 	requireDone(t, o)
-	assert.JSONEq(t, `{"kind":"bench","job":null,"sentence":"Nothing was measured by hand yet.","readings":[]}`, o.out)
+	assert.JSONEq(t, `{"kind":"bench","job":null,"vehicle":null,"sentence":"Nothing was measured by hand yet.","readings":[]}`, o.out)
 	requireOneLine(t, benchOf(t, path, "", "wire", "1=OL"), statusFailed, "there is no job in the journal", "--new-job")
 	o = benchOf(t, path, "", "wire", "1=OL", "--new-job", "--name", "blue van")
 	require.Equal(t, statusDone, o.status, o.errs)

@@ -71,7 +71,7 @@ func TestDemoKeepsWhatItIsTold(t *testing.T) {
 	assert.Contains(t, string(written), "<!DOCTYPE html>")
 	shown := stepped(t, "jobs", "show", "1", "--journal", path)
 	requireDone(t, shown)
-	assert.Contains(t, shown.out, "repair: new coil on cylinder 3")
+	assert.Regexp(t, `\nrepaired \d+ .*new coil on cylinder 3`, shown.out)
 	assert.Regexp(t, `\ncompared +.*Proven: cylinder 3 no longer misses`, shown.out)
 	requireOneLine(t, stepped(t, "demo", "--plain", "--journal", path), statusUsage, "is there already: name a new file")
 	requireOneLine(t, stepped(t, "demo", "--plain", "--report", filepath.Join(folder, "curlew.doc")), statusUsage, "let it end in .html or .pdf")

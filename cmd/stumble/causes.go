@@ -19,7 +19,7 @@ const causesAbout = `Rank what may be behind a job's misfire by all that is know
 codes, freeze frame, swaps and bench readings. Each cause tells what speaks for and against it and what would overturn
 it; then comes the test that tells most for its time and money. Never a part before a test.
 
-  stumble causes JOB   without JOB the newest
+  stumble causes JOB   without JOB the one in hand
 
 Drives since the repair, or since parts were exchanged, are left out unless it still misses after the repair. The result
 is saved in the job.
@@ -76,6 +76,10 @@ func causes(a *app, o *causesOptions, rest []string) error {
 		}
 	}
 	return a.withJournal(&o.journal, func(j *journal.Journal) error {
+		number, err := a.inHand(j, number, "stumble causes %d")
+		if err != nil {
+			return err
+		}
 		file, err := job.Open(j, number, o.engine.counting(false))
 		if err != nil {
 			return err
@@ -108,7 +112,7 @@ func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
 
 // causesShown is a ranking as the views have it.
 func causesShown(r *job.Ranking) *report.Causes {
-	return &report.Causes{Job: r.Job, Drives: drivesWords(r.Drives), Ignition: r.Ignition, Result: r.Result, Also: alsoKnown(r)}
+	return &report.Causes{Job: r.Job, Vehicle: r.Vehicle, Followed: r.Followed, Drives: drivesWords(r.Drives), Ignition: r.Ignition, Result: r.Result, Also: alsoKnown(r)}
 }
 
 // alsoKnown is what a reader must know of how a ranking was made.

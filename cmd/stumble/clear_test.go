@@ -126,7 +126,7 @@ func TestClearOfCodesThatAreNotSaved(t *testing.T) {
 	s.look(func(j *journal.Journal) {
 		job, err := j.OpenJob(journal.Job{Vehicle: journal.Vehicle{VIN: "0LKWR16A4R0104217"}})
 		require.NoError(t, err)
-		_, err = j.AddIntake(job.ID, &obd.Intake{At: morning(), VIN: "0LKWR16A4R0104217"})
+		_, err = j.AddIntake(job.ID, &obd.Intake{At: morning(), VIN: "0LKWR16A4R0104217"}, journal.Order{})
 		require.NoError(t, err)
 	})
 	s.requireRefused(s.on("engine-off", "CLEAR\n", "clear"), "the car holds P0302", "save a new one first")

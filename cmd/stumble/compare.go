@@ -13,7 +13,6 @@ import (
 	"stumble/misfire/proof"
 	"stumble/misfire/rate"
 	"stumble/views/report"
-	"stumble/views/say"
 	"stumble/views/wire"
 )
 
@@ -21,13 +20,14 @@ const compareAbout = `Judge a repair by a drive before it and one after it, like
 warm. Few misses in little running prove nothing: it says how many minutes, in which gear, are still missing.
 
   stumble compare BEFORE AFTER   drives by their numbers; several as 5,6
-  stumble compare --job JOB      the last before the repair, and all since
+  stumble compare --job JOB      the last before what was last done, and since
 
-The repair is where the codes were last cleared ('stumble clear'), or a later note or mark that begins with "repair".
-Without either it is the first drive of the job against the last.
+What was done is what 'stumble repaired' and 'stumble swapped' were told, or where the codes were last cleared while nobody
+told of a repair. Where nobody told of anything the drives are one evidence, nothing is judged, and it asks.
 
-After parts were exchanged, say which: --swapped coil:5-3 tells whether the fault followed the part. The outcome is proven,
-improved, not_yet, still_missing or moved; that of a swap followed, stayed, both, neither or cannot_tell.`
+Of parts that were exchanged ('stumble swapped', or --swapped coil:5-3) it tells whether the fault followed the part. The
+outcome is proven, improved, not_yet, still_missing, moved or nothing_told; that of a swap followed, stayed, both, neither
+or cannot_tell.`
 
 // compareOptions is what compare was asked for.
 type compareOptions struct {
@@ -155,7 +155,7 @@ func failures(text string, swapped bool) ([]string, error) {
 	if text == "" {
 		return nil, nil
 	}
-	known := []string{anyButProven}
+	known := []string{anyButProven, job.Untold}
 	for _, o := range [...]proof.Outcome{proof.Proven, proof.Improved, proof.NotYet, proof.StillMissing, proof.Moved} {
 		known = append(known, outcomeWord(o))
 	}
@@ -187,12 +187,8 @@ func (c *comparing) run() error {
 	if err != nil {
 		return err
 	}
-	sentence := say.English().Comparison(found.Result)
-	if found.Swap != nil {
-		sentence = say.English().Swap(found.Swap)
-	}
-	c.remember(c.journal, found, sentence)
 	shown := comparisonShown(found)
+	c.remember(c.journal, found, wire.ComparisonSentence(shown))
 	if c.opts.asJSON {
 		err = wire.WriteLine(c.out, wire.NewComparison(shown))
 	} else {
@@ -227,9 +223,15 @@ func (c *comparing) compared() (*job.Comparison, error) {
 
 // comparisonShown is a comparison as the views have it.
 func comparisonShown(c *job.Comparison) *report.Comparison {
+	first := &c.Before[0].Stored
 	shown := &report.Comparison{
-		Before: comparedDrives(c.Before), After: comparedDrives(c.After), Chosen: ruleWords(&c.Choice), Result: c.Result, Swap: c.Swap,
+		Job: first.Job, Vehicle: onOneLine(job.VehicleName(first.Vehicle)), Between: betweenDrives(c), Before: comparedDrives(c.Before), After: comparedDrives(c.After), Chosen: ruleWords(&c.Choice), Result: c.Result, Swap: c.Swap,
 		Readiness: c.Readiness, Rules: c.Progress.Rules(), Causes: c.Causes,
+	}
+	for _, d := range slices.Concat(c.Before, c.After) {
+		if d.Stored.Job != first.Job {
+			shown.Job = 0
+		}
 	}
 	if in := c.Codes.Before; in != nil {
 		shown.Codes.Before = in.At.Local()
@@ -249,8 +251,8 @@ func comparedDrives(all []*job.Counted) (shown []report.Compared) {
 
 // verdict is an error when the outcome is one that --fail-on names.
 func (c *comparing) verdict(shown *report.Comparison) error {
-	outcomes := []string{outcomeWord(shown.Result.Outcome)}
-	if shown.Result.Outcome != proof.Proven {
+	outcomes := []string{wire.NewComparison(shown).Outcome}
+	if outcomes[0] != outcomeWord(proof.Proven) {
 		outcomes = append(outcomes, anyButProven)
 	}
 	if shown.Swap != nil {

@@ -44,7 +44,7 @@ func requirePage(t testing.TB, o outcome, title, first string) {
 }
 
 // titleCompared is over the page of a comparison.
-const titleCompared = "Before and after the repair"
+const titleCompared = "Before and after the clear"
 
 // A job from the intake to the proof: what the simulated cars are known to be is what the program must find.
 func TestCompare(t *testing.T) {
@@ -57,8 +57,9 @@ func TestCompare(t *testing.T) {
 	requireOneLine(t, s.run("", "compare", "--job", "1"), statusFailed, "job 1 holds 1 drive", "record it with 'stumble watch'")
 	s.drive("wren", "15m", "--seed", "7")
 	same := s.comparison("--job", "1")
-	assert.Equal(t, "still_missing", same["outcome"])
+	assert.Equal(t, "nothing_told", same["outcome"])
 	assert.Contains(t, same["chosen"], "the first and the last drive")
+	assert.Equal(t, "still_missing", s.comparison("1", "2")["outcome"], "the user says which is before")
 
 	require.Equal(t, statusDone, s.on("engine-off", "CLEAR\n", "clear").status)
 	requireOneLine(t, s.run("", "compare", "--job", "1"), statusFailed, "no drive since the clear of", "record one")
@@ -99,7 +100,7 @@ func TestCompare(t *testing.T) {
 	word, verdict, told := strings.Cut(later["sentence"].(string), ": ")
 	require.True(t, told)
 	requirePage(t, page, titleCompared, word+"\n"+strings.ToUpper(verdict[:1])+verdict[1:20])
-	for _, part := range []string{"\nBefore  drive 2 of ", "\nAfter   drive 3 of ", "\n        drive 4 of ", "The drives are the last drive before the clear",
+	for _, part := range []string{"\nBefore   drive 2 of ", "\nAfter    drive 3 of ", "\n         drive 4 of ", "The drives are the last drive before the clear",
 		"No longer stored: P0302", "\nNot ready for inspection", "The permanent code goes", "\nCylinder 2: "} {
 		assert.Contains(t, page.out, part)
 	}
@@ -116,7 +117,7 @@ func TestCompare(t *testing.T) {
 	assert.Equal(t, "stayed", s.comparison("1", "5", "--swapped", "wire:1-2")["swap"].(map[string]any)["verdict"])
 	page = s.run("", "compare", "1", "6", "--swapped", "wire:1-2")
 	requireDone(t, page)
-	requirePage(t, page, titleCompared, "Followed the part\nCylinder 2 no longer misses and cylinder 1 does")
+	requirePage(t, page, "Before and after the exchange", "Followed the part\nCylinder 2 no longer misses and cylinder 1 does")
 
 	for _, c := range []struct {
 		after, failOn string

@@ -21,9 +21,12 @@ import (
 
 const jobsAbout = `The jobs in the journal, the newest first, a line each. A job is one complaint on one vehicle.
 
-  stumble jobs show JOB            vehicle, intakes with codes, drives, notes
+  stumble jobs show JOB            vehicle, intakes, drives, notes by number
   stumble jobs name JOB TEXT       give it a name
-  stumble jobs note JOB TEXT       add a note
+  stumble jobs note JOB TEXT       add a note; --at dates it
+  stumble jobs edit-note NOTE TEXT put another text, or --at time, in its place
+  stumble jobs remove-note NOTE    take it back
+  stumble jobs history JOB         all versions of its notes: none is ever lost
   stumble jobs delete JOB          delete it and all that is under it, for good
   stumble jobs delete-drive DRIVE  delete one drive, for good
   stumble jobs export JOB FILE     write it and all under it to a new file
@@ -32,7 +35,7 @@ const jobsAbout = `The jobs in the journal, the newest first, a line each. A job
 // jobsOptions is what jobs was asked for.
 type jobsOptions struct {
 	journal     journalOption
-	find        string
+	find, at    string
 	asJSON, yes bool
 }
 
@@ -49,6 +52,9 @@ func jobVerbs() []jobVerb {
 		{"show", "job", "", (*jobBook).show},
 		{"name", "job", "TEXT", (*jobBook).name},
 		{"note", "job", "TEXT", (*jobBook).note},
+		{"edit-note", "note", "TEXT", (*jobBook).editNote},
+		{"remove-note", "note", "", (*jobBook).removeNote},
+		{"history", "job", "", (*jobBook).history},
 		{"delete", "job", "", (*jobBook).deleteJob},
 		{"delete-drive", "drive", "", (*jobBook).deleteDrive},
 		{"export", "job", "FILE", (*jobBook).export},
@@ -75,6 +81,7 @@ func (o *jobsOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	f.StringVar(&o.find, "find", "", "list only those with this `TEXT` in name, complaint, vehicle or VIN")
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")
+	f.StringVar(&o.at, "at", "", "of note and edit-note: "+atUsage)
 	f.BoolVar(&o.yes, "yes", false, "delete without asking")
 }
 
@@ -84,8 +91,11 @@ func jobs(a *app, o *jobsOptions, rest []string) error {
 		return a.withJournal(&o.journal, func(j *journal.Journal) error { return (&jobBook{a, j, o}).list() })
 	}
 	verb, id, text, err := parseVerb(rest)
-	if err != nil {
+	switch {
+	case err != nil:
 		return err
+	case o.at != "" && verb.name != "note" && verb.name != "edit-note":
+		return usagef("--at dates a note: it goes with 'stumble jobs note' and 'stumble jobs edit-note' alone")
 	}
 	return a.withJournal(&o.journal, func(j *journal.Journal) error { return verb.run(&jobBook{a, j, o}, id, text) })
 }
@@ -103,9 +113,12 @@ func parseVerb(words []string) (verb jobVerb, id int64, text string, err error) 
 	words = words[1:]
 	if verb.what != "" {
 		if len(words) == 0 {
-			return verb, 0, "", usagef("say which %s by its number; 'stumble jobs' lists them", verb.what)
+			return verb, 0, "", usagef("say which %s by its number; 'stumble jobs%s' lists them", verb.what, map[string]string{"note": " show JOB"}[verb.what])
 		}
 		if id, err = numberOf(verb.what, words[0]); err != nil {
+			if verb.what == "note" {
+				err = usagef("%q is no number of a note; 'stumble jobs show JOB' lists them", onOneLine(words[0]))
+			}
 			return verb, 0, "", err
 		}
 		words = words[1:]
@@ -182,10 +195,77 @@ func (b *jobBook) name(id int64, text string) error {
 }
 
 func (b *jobBook) note(id int64, text string) error {
-	if err := b.journal.AddNote(id, journal.Note{At: b.clock.Now(), Text: text}); err != nil {
+	now := b.clock.Now()
+	at, err := parseAt(b.opts.at, now)
+	if err != nil {
 		return err
 	}
-	return b.done("noted in job %d", id)
+	of, err := b.journal.Job(id)
+	if err != nil {
+		return err
+	}
+	if err := job.Note(b.journal, id, journal.Note{Text: text}, at, now); err != nil {
+		return err
+	}
+	if err := b.done("noted in job %d, %s", id, onOneLine(job.VehicleName(of.Vehicle))); err != nil {
+		return err
+	}
+	b.hint(id, text)
+	return nil
+}
+
+// hint says of a note that tells of an exchange of parts how it would be told so that it counts.
+func (b *jobBook) hint(id int64, text string) {
+	if words := strings.ToLower(text); strings.Contains(words, "swap") || strings.Contains(words, "exchang") {
+		fmt.Fprintf(b.err, "a note parts no drives: if parts changed places, say 'stumble swapped %d PART:A-B', too\n", id)
+	}
+}
+
+func (b *jobBook) editNote(id int64, text string) error {
+	n, of, err := b.journal.FindNote(id)
+	if err != nil {
+		return err
+	}
+	now := b.clock.Now()
+	at, err := parseAt(b.opts.at, now)
+	if err != nil {
+		return err
+	}
+	if n.Text, n.Written = text, now; !at.IsZero() {
+		n.At, n.Order = at, journal.Order{}
+	}
+	if err := b.journal.ChangeNote(n); err != nil {
+		return err
+	}
+	return b.done("note %d of job %d is changed; 'stumble jobs history %d' keeps the old one", id, of, of)
+}
+
+func (b *jobBook) removeNote(id int64, _ string) error {
+	_, of, err := b.journal.FindNote(id)
+	if err == nil {
+		err = b.journal.RemoveNote(id, b.clock.Now())
+	}
+	if err != nil {
+		return err
+	}
+	return b.done("note %d of job %d is taken back; 'stumble jobs history %d' keeps it", id, of, of)
+}
+
+func (b *jobBook) history(id int64, _ string) error {
+	if _, err := b.journal.Job(id); err != nil {
+		return err
+	}
+	all, err := b.journal.NoteHistory(id)
+	if err != nil {
+		return err
+	}
+	if b.opts.asJSON {
+		return wire.WriteLine(b.out, wire.NewNoteHistory(id, all))
+	}
+	if len(all) == 0 {
+		return b.done("job %d holds no note", id)
+	}
+	return views.WriteNotes(b.out, all, textWidth)
 }
 
 func (b *jobBook) deleteJob(id int64, _ string) error {

@@ -4,11 +4,15 @@ import (
 	"fmt"
 	"runtime"
 	"strconv"
+	"strings"
+	"time"
 
 	"github.com/spf13/pflag"
 
+	"stumble/misfire/job"
 	"stumble/misfire/journal"
 	"stumble/views/say"
+	"stumble/views/wrap"
 )
 
 // journalOption names the file of the journal.
@@ -46,6 +50,46 @@ func (a *app) withJournal(o *journalOption, do func(*journal.Journal) error) err
 	}
 	defer j.Close()
 	return do(j)
+}
+
+// inHand is the number of the job that is meant: the one that was named, else the one in hand. Where several were in hand
+// today it asks, or, without a terminal, wants the number: what is saved under the wrong car is worse than a question.
+// command is what would name it.
+func (a *app) inHand(j *journal.Journal, named int64, command string) (int64, error) {
+	if named != 0 {
+		return named, nil
+	}
+	now := a.clock.Now().Local()
+	today, err := job.HandledSince(j, time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, time.Local))
+	if err != nil {
+		return 0, err
+	}
+	if len(today) > 1 {
+		return a.askJob(today, command)
+	}
+	last, err := job.InHand(j)
+	return last.ID, err
+}
+
+// mostOffered is how many jobs a question names.
+const mostOffered = 4
+
+// askJob has one of several jobs named.
+func (a *app) askJob(all []journal.Job, command string) (int64, error) {
+	var names []string
+	for i := range all[:min(len(all), mostOffered)] {
+		names = append(names, fmt.Sprintf("%d %s", all[i].ID, wrap.Cut(onOneLine(job.VehicleName(all[i].Vehicle)), 38, '…')))
+	}
+	list := strings.Join(names, "; ")
+	if !a.terminal.Present(a.in, a.written.Writer) {
+		return 0, usagef("%d jobs were in hand today (%s): say which, as '%s'", len(all), list, fmt.Sprintf(command, all[0].ID))
+	}
+	fmt.Fprintf(a.err, "%d jobs were in hand today: %s.\nWhich (Enter is %d): ", len(all), list, all[0].ID)
+	typed, err := a.readLine()
+	if typed = strings.TrimSpace(typed); err != nil || typed == "" {
+		return all[0].ID, err
+	}
+	return numberOf("job", typed)
 }
 
 // numberOf is the number of a job or drive, as it was typed.

@@ -16,6 +16,12 @@ func (a *app) wanted(o *loadtestOptions, s *job.Saver) (c *job.Comparison, plan 
 	if c, err = a.comparedNow(o, s); err != nil {
 		return nil, nil, err
 	}
+	switch {
+	case c.Swap != nil:
+		return nil, nil, fmt.Errorf("job %d wants no running: parts were exchanged last; 'stumble compare --job %d' tells how that came out", o.prove, o.prove)
+	case c.Untold():
+		return nil, nil, fmt.Errorf("job %d knows of no repair to prove: tell it with 'stumble repaired %d TEXT'", o.prove, o.prove)
+	}
 	switch c.Result.Outcome {
 	case proof.Proven:
 		fmt.Fprintf(a.err, "job %d is proven: nothing is left to run\n", o.prove)
@@ -92,10 +98,11 @@ func (a *app) proved(o *loadtestOptions, s *job.Saver) error {
 	if err != nil {
 		return err
 	}
-	sentence := say.English().Comparison(c.Result)
+	shown := comparisonShown(c)
+	sentence := wire.ComparisonSentence(shown)
 	a.remember(s.Journal, c, sentence)
 	if o.asJSON {
-		return wire.WriteLine(a.out, wire.NewComparison(comparisonShown(c)))
+		return wire.WriteLine(a.out, wire.NewComparison(shown))
 	}
 	fmt.Fprintln(a.out)
 	writeWrapped(a.out, "", sentence)

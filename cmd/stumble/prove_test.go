@@ -24,7 +24,7 @@ func TestLoadtestProves(t *testing.T) {
 		return on(append([]string{"loadtest", "--port", "sim:" + scenario, "--speed", "max", "--yes", "--plain"}, args...)...)
 	}
 	done(test("wren", "--complaint", "shudders in gear"))
-	requireOneLine(t, test("wren-repaired", "--prove", "1"), statusFailed, "before and one after the repair")
+	requireOneLine(t, test("wren-repaired", "--prove", "1"), statusFailed, "wants one before and one after")
 	done(on("jobs", "note", "1", "repair: new wire"))
 	done(test("wren-repaired", "--steps", "park,drive"))
 

@@ -21,7 +21,7 @@ drives are those that 'stumble compare' compared last, else the last before the 
   stumble report JOB --html FILE   one page for a browser, all within itself
   stumble report JOB --pdf FILE    for the printer and the customer
 
-Without JOB it is the newest. A FILE - is standard output. The name and logo of the shop stand in a settings file;
+Without JOB it is the one in hand. A FILE - is standard output. The name and logo of the shop stand in a settings file;
 README.md tells how to write one.`
 
 // reportOptions is what report was asked for.
@@ -89,6 +89,10 @@ func writeReports(a *app, o *reportOptions, rest []string) (err error) {
 		}
 	}
 	return a.withJournal(&o.journal, func(j *journal.Journal) error {
+		number, err := a.inHand(j, number, "stumble report %d")
+		if err != nil {
+			return err
+		}
 		c, err := a.reported(j, number)
 		if err != nil {
 			return err

@@ -32,7 +32,8 @@ func reportCase(r *job.Report) *report.Case {
 		c.Drives = append(c.Drives, reportDrive(&r.Drives[i]))
 	}
 	for _, n := range r.Case.Notes {
-		c.Notes = append(c.Notes, report.Note{At: n.At.Local(), Text: n.Text})
+		kind := map[journal.NoteKind]report.NoteKind{journal.NoteRepaired: report.NoteRepaired, journal.NoteSwapped: report.NoteSwapped}[n.Kind]
+		c.Notes = append(c.Notes, report.Note{At: n.At.Local(), Text: n.Text, Kind: kind, Part: n.Part, Cylinder: n.Cylinder, Other: n.Other})
 	}
 	for i, judged := range r.Bench {
 		c.Bench = append(c.Bench, report.BenchReading{At: r.Case.Bench[i].At.Local(), Judged: judged})
@@ -65,7 +66,7 @@ func reportProof(r *job.Report) *report.Proof {
 	case r.Compared == nil:
 		return nil
 	}
-	return &report.Proof{Chosen: ruleWords(&r.Compared.Choice), Result: r.Compared.Result, Swap: r.Compared.Swap}
+	return &report.Proof{Chosen: ruleWords(&r.Compared.Choice), Result: r.Compared.Result, Swap: r.Compared.Swap, Between: betweenDrives(r.Compared)}
 }
 
 func visit(r *journal.IntakeRecord) report.Visit {

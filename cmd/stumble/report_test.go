@@ -156,7 +156,7 @@ func TestReportOfAYoungJob(t *testing.T) {
 	requireDone(t, o)
 	assert.Contains(t, o.out, "Nothing driven yet")
 	s.drive("rook", "2m") // another car, another job
-	o = s.run("", "report")
+	o = s.run("", "report", "2")
 	requireDone(t, o)
 	assert.NotContains(t, o.out, "were not compared")
 	requireDone(t, s.run("", "jobs", "note", "2", "repair: nothing yet"))

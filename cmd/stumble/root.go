@@ -15,7 +15,7 @@ func groups(a *app) []group {
 		{"The car:", []*cobra.Command{
 			portsCommand(a), codesCommand(a), intakeCommand(a), watchCommand(a), loadtestCommand(a), clearCommand(a),
 		}},
-		{"The job:", []*cobra.Command{benchCommand(a), causesCommand(a), compareCommand(a), reportCommand(a)}},
+		{"The job:", []*cobra.Command{benchCommand(a), causesCommand(a), swappedCommand(a), repairedCommand(a), compareCommand(a), reportCommand(a)}},
 		{"What is saved:", []*cobra.Command{jobsCommand(a), playbackCommand(a), exportCommand(a)}},
 	}
 }

@@ -45,7 +45,7 @@ func TestJobsOnTheScreen(t *testing.T) {
 	shows("Nothing was measured by hand yet.")
 	key(tcell.KeyEscape, 0)
 	key(tcell.KeyRune, 'p')
-	shows("Before and after the repair")
+	shows("Drives with nothing told between them")
 	key(tcell.KeyEscape, 0)
 	key(tcell.KeyRune, 'd')
 	shows("plays it back")

@@ -11,6 +11,7 @@ import (
 	"stumble/misfire/journal"
 	"stumble/obd"
 	"stumble/views"
+	"stumble/views/report"
 	"stumble/views/say"
 )
 
@@ -103,24 +104,34 @@ func recordingWords(r *job.RecordingState, s *misfire.Summary, j *journal.Journa
 	return "NOT SAVED", alert
 }
 
-// repairWords is what tells of a repair.
-func repairWords(r *job.Repair) string {
-	switch r.Kind {
-	case job.ByNote:
-		return fmt.Sprintf("the note %q of %s", onOneLine(r.Text), views.Minute(r.At))
-	case job.ByMark:
-		return fmt.Sprintf("the mark %q of %s", onOneLine(r.Text), views.Minute(r.At))
+// deedWords is what tells of a deed.
+func deedWords(d *job.Deed) string {
+	when := views.Minute(d.At)
+	switch {
+	case d.Kind == job.CodesCleared:
+		return "the clear of " + when
+	case d.Kind == job.Swapped && d.By == job.ByComparison:
+		return fmt.Sprintf("the exchange of the %s of cylinders %d and %d", plural(d.Part), d.Cylinder, d.Other)
+	case d.Kind == job.Swapped:
+		return fmt.Sprintf("the exchange of the %s of cylinders %d and %d of %s", plural(d.Part), d.Cylinder, d.Other, when)
+	case d.By == job.ByNote:
+		return fmt.Sprintf("the note %q of %s", onOneLine(d.Text), when)
+	case d.By == job.ByMark:
+		return fmt.Sprintf("the mark %q of %s", onOneLine(d.Text), when)
 	}
-	return "the clear of " + views.Minute(r.At)
+	return fmt.Sprintf("the repair %q of %s", onOneLine(d.Text), when)
 }
+
+// plural is several of a part.
+func plural(part string) string { return part + "s" }
 
 // ruleWords is how drives were chosen; empty when the user named them.
 func ruleWords(c *job.Choice) string {
 	switch c.Rule {
-	case job.SinceRepair:
-		return "the last drive before " + repairWords(&c.Repair) + ", and all drives since"
+	case job.SinceDeed:
+		return "the last drive before " + deedWords(&c.Deed) + ", and all drives since"
 	case job.FirstAndLast:
-		return "the first and the last drive: the job knows of no clear and of no note or mark that begins with \"repair\""
+		return "the first and the last drive: nobody told of a repair, of an exchange of parts or of a clear between them"
 	case job.AsBefore:
 		return "those that were last compared"
 	}
@@ -131,11 +142,28 @@ func ruleWords(c *job.Choice) string {
 func choiceWords(e *job.ChoiceError) string {
 	switch {
 	case e.Drives < 2:
-		return fmt.Sprintf("job %d holds %s: a comparison wants one before and one after the repair; record it with 'stumble watch'", e.Job, say.Plural(e.Drives, "drive", "drives"))
+		return fmt.Sprintf("job %d holds %s: a comparison wants one before and one after; record it with 'stumble watch'", e.Job, say.Plural(e.Drives, "drive", "drives"))
 	case e.Before:
-		return fmt.Sprintf("job %d holds no drive before %s: name the drives to compare by their numbers", e.Job, repairWords(&e.Repair))
+		return fmt.Sprintf("job %d holds no drive before %s: name the drives to compare by their numbers", e.Job, deedWords(&e.Deed))
 	}
-	return fmt.Sprintf("job %d holds no drive since %s: record one with 'stumble watch'", e.Job, repairWords(&e.Repair))
+	return fmt.Sprintf("job %d holds no drive since %s: record one with 'stumble watch'", e.Job, deedWords(&e.Deed))
+}
+
+// betweenDrives is what parts the drives of a comparison.
+func betweenDrives(c *job.Comparison) report.Between {
+	switch {
+	case c.Swap != nil:
+		return report.BetweenSwap
+	case c.Untold():
+		return report.BetweenNothing
+	}
+	switch c.Choice.Deed.Kind {
+	case job.Repaired:
+		return report.BetweenRepair
+	case job.CodesCleared:
+		return report.BetweenClear
+	}
+	return report.BetweenNamed
 }
 
 // leftWords is which drives were left out of a ranking.
@@ -144,9 +172,9 @@ func leftWords(l *job.LeftOut) string {
 	case job.AfterExchange:
 		return fmt.Sprintf("drive %d is left out: parts were exchanged before it", l.Drive)
 	case job.BeforeRepair:
-		return "only the drives since " + repairWords(&l.Repair) + " are looked at: it misses still"
+		return "only the drives since " + deedWords(&l.Repair) + " are looked at: it misses still"
 	}
-	return "the drives since " + repairWords(&l.Repair) + " are left out: they do not miss; 'stumble compare' judges the repair"
+	return "the drives since " + deedWords(&l.Repair) + " are left out: they do not miss; 'stumble compare' judges the repair"
 }
 
 // drivesWords names the drives behind a result.

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"stumble/misfire/bench"
-	"stumble/misfire/engine"
 	"stumble/misfire/guide"
 	"stumble/misfire/journal"
 )
@@ -95,7 +94,7 @@ type Bench struct {
 	place   Place
 }
 
-// OpenBench opens the readings of the job that p names, or of the newest; with p.Another of one that is begun with its
+// OpenBench opens the readings of the job that p names, or of the one in hand; with p.Another of one that is begun with its
 // first reading. The error is a NoJobError where the journal holds no job.
 func OpenBench(j *journal.Journal, p Place) (b *Bench, err error) {
 	b = &Bench{journal: j, place: p}
@@ -105,7 +104,7 @@ func OpenBench(j *journal.Journal, p Place) (b *Bench, err error) {
 	case p.Job != 0:
 		b.Job, err = j.Job(p.Job)
 	default:
-		b.Job, err = Newest(j)
+		b.Job, err = InHand(j)
 	}
 	if err == nil {
 		b.Readings, err = ReadingsOf(j, b.Job.ID)
@@ -113,23 +112,12 @@ func OpenBench(j *journal.Journal, p Place) (b *Bench, err error) {
 	return b, err
 }
 
-// Cylinders returns how many cylinders the engine of the job has: by its layout, else as its newest drive counted; 0
-// when nobody tells.
+// Cylinders returns how many cylinders the engine of the job has; 0 when nobody tells.
 func (b *Bench) Cylinders() (int, error) {
 	if b.Job.ID == 0 {
 		return 0, nil
 	}
-	if layout, err := engine.Find(b.Job.Vehicle.Layout); err == nil {
-		return layout.Cylinders, nil
-	}
-	drives, err := b.journal.Drives(b.Job.ID)
-	n := 0
-	for i := range drives {
-		if c := drives[i].Engine.Cylinders; c > 0 {
-			n = c
-		}
-	}
-	return n, err
+	return Cylinders(b.journal, &b.Job)
 }
 
 // Add saves readings, each with what it is judged among all, and returns how many it could.

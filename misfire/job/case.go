@@ -1,6 +1,7 @@
 package job
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -25,6 +26,8 @@ type Case struct {
 	journal *journal.Journal
 	opts    Options
 	counted map[int64]*Counted
+	deeds   []Deed           // nil before they were asked for
+	uids    map[string]int64 // of all drives, those without samples too
 }
 
 // NoJobError says that a journal holds no job.
@@ -32,23 +35,32 @@ type NoJobError struct{ Path string }
 
 func (e NoJobError) Error() string { return fmt.Sprintf("the journal %s holds no job", e.Path) }
 
-// Newest returns the job that was begun last. The error is a NoJobError where there is none.
-func Newest(j *journal.Journal) (journal.Job, error) {
-	found, err := j.Jobs(journal.JobFilter{Limit: 1})
+// InHand returns the job that somebody had in hand last: that something was last saved in, whatever clocks said. The error
+// is a NoJobError where there is none.
+func InHand(j *journal.Journal) (journal.Job, error) {
+	all, err := HandledSince(j, time.Time{})
 	switch {
 	case err != nil:
 		return journal.Job{}, err
-	case len(found) == 0:
+	case len(all) == 0:
 		return journal.Job{}, NoJobError{j.Path()}
 	}
-	return found[0], nil
+	return all[0], nil
 }
 
-// Open opens a job by its number; 0 is the newest.
+// HandledSince returns the jobs that somebody had in hand since a time, the last first; with the zero time all of them.
+func HandledSince(j *journal.Journal, since time.Time) ([]journal.Job, error) {
+	all, err := j.Jobs(journal.JobFilter{})
+	all = slices.DeleteFunc(all, func(b journal.Job) bool { return b.TouchedAt.Before(since) })
+	slices.SortStableFunc(all, func(a, b journal.Job) int { return cmp.Compare(b.Touched, a.Touched) })
+	return all, err
+}
+
+// Open opens a job by its number; 0 is the one in hand.
 func Open(j *journal.Journal, number int64, opts Options) (c *Case, err error) {
 	c = &Case{journal: j, opts: opts, counted: make(map[int64]*Counted)}
 	if number == 0 {
-		c.Job, err = Newest(j)
+		c.Job, err = InHand(j)
 	} else {
 		c.Job, err = j.Job(number)
 	}
@@ -65,6 +77,10 @@ func Open(j *journal.Journal, number int64, opts Options) (c *Case, err error) {
 		return nil, err
 	}
 	all := len(c.Drives)
+	c.uids = make(map[string]int64, all)
+	for i := range c.Drives {
+		c.uids[c.Drives[i].UID] = c.Drives[i].ID
+	}
 	c.Drives = slices.DeleteFunc(c.Drives, func(d journal.Drive) bool { return d.Samples == 0 })
 	c.Empty = all - len(c.Drives)
 	return c, nil

@@ -1,6 +1,7 @@
 package job
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -21,14 +22,19 @@ func written(t *testing.T, drives int) (*journal.Journal, int64) {
 	b, err := j.OpenJob(journal.Job{Vehicle: journal.Vehicle{Name: "Wren"}, Opened: morning()})
 	require.NoError(t, err)
 	for n := range drives {
-		at := morning().Add(time.Duration(n) * time.Hour)
-		r, err := j.StartDrive(journal.DriveInfo{Job: b.ID, Started: at})
-		require.NoError(t, err)
-		e := idling(n * 3600)
-		r.Sample(e.Sample)
-		require.NoError(t, r.Finish(nil))
+		idled(t, j, b.ID, n)
 	}
 	return j, b.ID
+}
+
+// idled adds a drive of one sample to a job, so many hours after the morning.
+func idled(t *testing.T, j *journal.Journal, job int64, hours int) {
+	t.Helper()
+	r, err := j.StartDrive(journal.DriveInfo{Job: job, Started: morning().Add(time.Duration(hours) * time.Hour)})
+	require.NoError(t, err)
+	e := idling(hours * 3600)
+	r.Sample(e.Sample)
+	require.NoError(t, r.Finish(nil))
 }
 
 // The repair is the last clear, or a later note or mark that begins with "repair"; without one it is the first drive
@@ -43,16 +49,20 @@ func TestChoose(t *testing.T) {
 	chosen, err := choose()
 	require.NoError(t, err)
 	assert.Equal(t, Choice{Rule: FirstAndLast, Before: []int64{1}, After: []int64{3}}, chosen)
+	assert.True(t, chosen.Untold())
 
+	j, id = written(t, 1)
 	c, err := Open(j, id, Options{})
 	require.NoError(t, err)
-	clear := morning().Add(30 * time.Minute)
+	clear := morning().Add(90 * time.Minute) // by a clock that runs ahead of the next drive's
 	require.NoError(t, c.SaveClear(clear, &Cleared{Sure: true}, &obd.CodeReport{}, "codes cleared"))
 	assert.True(t, clear.Equal(c.LastClear()))
+	idled(t, j, id, 1)
+	idled(t, j, id, 2)
 	chosen, err = choose()
 	require.NoError(t, err)
-	assert.Equal(t, SinceRepair, chosen.Rule)
-	assert.Equal(t, ByClear, chosen.Repair.Kind)
+	assert.Equal(t, SinceDeed, chosen.Rule)
+	assert.Equal(t, ByClear, chosen.Deed.By)
 	assert.Equal(t, []int64{1}, chosen.Before)
 	assert.Equal(t, []int64{2, 3}, chosen.After)
 
@@ -61,7 +71,7 @@ func TestChoose(t *testing.T) {
 	require.NoError(t, j.AddNote(id, journal.Note{At: morning().Add(2 * time.Hour), Text: "to be repaired"}))
 	chosen, err = choose()
 	require.NoError(t, err)
-	assert.Equal(t, ByNote, chosen.Repair.Kind)
+	assert.Equal(t, ByNote, chosen.Deed.By)
 	assert.Equal(t, []int64{2}, chosen.Before, "a drive that begins with the note was not repaired yet")
 	assert.Equal(t, []int64{3}, chosen.After)
 
@@ -92,6 +102,85 @@ func TestChooseWithoutDrives(t *testing.T) {
 	assert.True(t, none.Before)
 }
 
+// What was done parts the drives by their order, though clocks say otherwise; a swap is asked how it came out; a clear
+// parts nothing once a repair was told.
+func TestDeedsPartTheDrives(t *testing.T) {
+	j, id := written(t, 1)
+	tell := func(n journal.Note) {
+		order, err := j.Now(id)
+		require.NoError(t, err)
+		n.At, n.Order = morning().Add(20*time.Hour), order
+		require.NoError(t, j.AddNote(id, n))
+	}
+	opened := func() *Case {
+		c, err := Open(j, id, Options{})
+		require.NoError(t, err)
+		return c
+	}
+	tell(journal.Note{Kind: journal.NoteSwapped, Part: "coil", Cylinder: 5, Other: 3})
+	_, err := opened().Choose()
+	var none *ChoiceError
+	require.ErrorAs(t, err, &none)
+	idled(t, j, id, 1)
+	c := opened()
+	require.NoError(t, c.SaveClear(morning(), &Cleared{}, &obd.CodeReport{}, "codes cleared"))
+	chosen, err := opened().Choose()
+	require.ErrorAs(t, err, &none, "the clear came last, and no drive since")
+	idled(t, j, id, 2)
+	chosen, q, err := opened().Recall()
+	require.NoError(t, err)
+	assert.Equal(t, CodesCleared, chosen.Deed.Kind)
+	assert.Nil(t, q.Swap)
+	made, err := opened().exchanges()
+	require.NoError(t, err)
+	assert.Equal(t, []exchange{{swap: proof.Swap{Part: "coil", A: 5, B: 3}, before: []int64{1}, after: []int64{2, 3}}}, made)
+	moved, err := opened().moved()
+	require.NoError(t, err)
+	assert.Equal(t, []bool{false, true, true}, moved)
+
+	tell(journal.Note{Kind: journal.NoteRepaired, Part: "coil", Cylinder: 3, Text: "new coil"})
+	idled(t, j, id, 3)
+	c = opened()
+	require.NoError(t, c.SaveClear(morning().Add(30*time.Hour), &Cleared{}, &obd.CodeReport{}, "codes cleared"))
+	idled(t, j, id, 4)
+	c = opened()
+	chosen, err = c.Choose()
+	require.NoError(t, err)
+	assert.Equal(t, []int64{3}, chosen.Before)
+	assert.Equal(t, []int64{4, 5}, chosen.After)
+	assert.Equal(t, "new coil", chosen.Deed.Text)
+	moved, err = c.moved()
+	require.NoError(t, err)
+	assert.Equal(t, []bool{false, true, true, false, false}, moved)
+	made, err = c.exchanges()
+	require.NoError(t, err)
+	assert.Equal(t, []int64{2, 3}, made[0].after, "not those since the repair")
+
+	between, err := c.between([]int64{1}, []int64{2})
+	require.NoError(t, err)
+	assert.Equal(t, Swapped, between.Kind)
+	between, err = c.between([]int64{4}, []int64{5})
+	require.NoError(t, err)
+	assert.Equal(t, CodesCleared, between.Kind)
+}
+
+// Parts that were swapped twice sit where they were.
+func TestSwappedBack(t *testing.T) {
+	j, id := written(t, 1)
+	for n := range 2 {
+		order, err := j.Now(id)
+		require.NoError(t, err)
+		swap := journal.Note{At: morning(), Kind: journal.NoteSwapped, Part: "coil", Cylinder: 5 - 2*n, Other: 3 + 2*n, Order: order}
+		require.NoError(t, j.AddNote(id, swap))
+		idled(t, j, id, n+1)
+	}
+	c, err := Open(j, id, Options{})
+	require.NoError(t, err)
+	moved, err := c.moved()
+	require.NoError(t, err)
+	assert.Equal(t, []bool{false, true, false}, moved)
+}
+
 // A journal without a job says so, and one without the job that is named, too.
 func TestOpenNothing(t *testing.T) {
 	j := aJournal(t)
@@ -106,7 +195,7 @@ func TestOpenNothing(t *testing.T) {
 func TestEvidence(t *testing.T) {
 	j, id := written(t, 0)
 	for n := range 2 {
-		_, err := j.AddIntake(id, &obd.Intake{At: morning().Add(time.Duration(n) * time.Minute)})
+		_, err := j.AddIntake(id, &obd.Intake{At: morning().Add(time.Duration(n) * time.Minute)}, journal.Order{})
 		require.NoError(t, err)
 	}
 	c, err := Open(j, id, Options{})
@@ -161,11 +250,11 @@ func TestRepairedCar(t *testing.T) {
 	require.NoError(t, err)
 	found, err := c.Compare(t.Context(), Question{})
 	require.NoError(t, err)
-	assert.Equal(t, ByNote, found.Choice.Repair.Kind)
+	assert.Equal(t, ByNote, found.Choice.Deed.By)
 	assert.Contains(t, []proof.Outcome{proof.NotYet, proof.Proven}, found.Result.Outcome)
 	require.NotNil(t, found.Progress)
 	for range 2 {
-		require.NoError(t, found.Remember(j, morning(), "it was told so"))
+		require.NoError(t, found.Remember(j, morning().Add(3*time.Hour), "it was told so"))
 	}
 
 	again := Choice{Before: []int64{before}, After: []int64{after}}
@@ -173,17 +262,19 @@ func TestRepairedCar(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, 10.0, named.Result.Tolerance.Load)
 	require.NotNil(t, named.Swap)
-	require.NoError(t, named.Remember(j, morning(), "it was told so"))
+	require.NoError(t, named.Remember(j, morning().Add(3*time.Hour), "it was told so"))
 
 	c, err = Open(j, 1, Options{})
 	require.NoError(t, err)
 	assert.Len(t, c.Verdicts, 4, "one a drive, and each comparison once")
 	chosen, q, err := c.Recall()
 	require.NoError(t, err)
-	assert.Equal(t, Choice{Rule: AsBefore, Before: []int64{before}, After: []int64{after}}, chosen)
+	assert.Equal(t, Choice{Rule: AsBefore, Before: []int64{before}, After: []int64{after}, Deed: found.Choice.Deed}, chosen)
 	assert.True(t, q.Strict)
 	assert.Equal(t, "wire:2-1", q.Swap.String())
-	require.Len(t, c.exchanges(), 1)
+	made, err := c.exchanges()
+	require.NoError(t, err)
+	assert.Equal(t, []exchange{{swap: *q.Swap, before: []int64{before}, after: []int64{after}, question: Question{Strict: true, Ceiling: q.Ceiling}}}, made)
 
 	require.NoError(t, j.DeleteDrive(after))
 	drive(t, j, "wren-repaired", 3, morning().Add(2*time.Hour), time.Minute)
@@ -191,7 +282,7 @@ func TestRepairedCar(t *testing.T) {
 	require.NoError(t, err)
 	chosen, q, err = c.Recall()
 	require.NoError(t, err)
-	assert.Equal(t, SinceRepair, chosen.Rule, "one of those that were compared is gone")
+	assert.Equal(t, SinceDeed, chosen.Rule, "one of those that were compared is gone")
 	assert.NotNil(t, q.Swap, "it is asked the same")
 }
 
@@ -200,7 +291,7 @@ func TestCodesRead(t *testing.T) {
 	j, id := written(t, 2)
 	for _, minutes := range []int{-10, 30, 61, 70} {
 		at := morning().Add(time.Duration(minutes) * time.Minute)
-		_, err := j.AddIntake(id, &obd.Intake{At: at})
+		_, err := j.AddIntake(id, &obd.Intake{At: at}, journal.Order{})
 		require.NoError(t, err)
 	}
 	before, err := j.Drive(1)
@@ -238,13 +329,14 @@ func TestFaultyDrives(t *testing.T) {
 	}
 	chosen, left, err := c.faulty(all)
 	require.NoError(t, err)
-	assert.Equal(t, []*Counted{all[0], all[2]}, chosen)
-	assert.Equal(t, []LeftOut{{Kind: AfterExchange, Drive: 2}, {Kind: Cured, Repair: repair}}, left)
+	assert.Equal(t, []*Counted{all[0]}, chosen, "nobody put the coils back before the repair")
+	swapped := []LeftOut{{Kind: AfterExchange, Drive: 2}, {Kind: AfterExchange, Drive: 3}}
+	assert.Equal(t, append(slices.Clone(swapped), LeftOut{Kind: Cured, Repair: repair}), left)
 	all[3].Summary.Verdict.Cylinders = []int{5}
 	chosen, left, err = c.faulty(all)
 	require.NoError(t, err)
 	assert.Equal(t, []*Counted{all[3]}, chosen)
-	assert.Equal(t, []LeftOut{{Kind: AfterExchange, Drive: 2}, {Kind: BeforeRepair, Repair: repair}}, left)
+	assert.Equal(t, append(slices.Clone(swapped), LeftOut{Kind: BeforeRepair, Repair: repair}), left)
 	chosen, left, err = c.faulty(all[3:])
 	require.NoError(t, err)
 	assert.Equal(t, []*Counted{all[3]}, chosen)

@@ -17,11 +17,13 @@ import (
 // Ranking is what may be behind the misfire of a job, ranked.
 type Ranking struct {
 	Job      int64
+	Vehicle  string     // its name
 	Drives   []*Counted // that it rests on
 	Left     []LeftOut
 	Ignition cause.Ignition
 	Result   *cause.Result
-	Last     *Kept // what was last compared of the job; nil when nothing was
+	Last     *Kept             // what was last compared of the job; nil when nothing was
+	Followed *proof.SwapResult // a swap that named the part, since which nobody told of a repair; nil where none did
 }
 
 // LeftOutKind is why drives are left out of a ranking.
@@ -37,8 +39,8 @@ const (
 // LeftOut is drives that are left out of a ranking.
 type LeftOut struct {
 	Kind   LeftOutKind
-	Drive  int64  // of AfterExchange
-	Repair Repair // else
+	Drive  int64 // of AfterExchange
+	Repair Deed  // else
 }
 
 // Rank ranks the causes of the job by all that is known of it. told is how the coils are laid out, where that was
@@ -48,14 +50,19 @@ func (c *Case) Rank(ctx context.Context, told cause.Ignition) (*Ranking, error) 
 	if err != nil {
 		return nil, err
 	}
-	r := &Ranking{Job: c.Job.ID}
+	r := &Ranking{Job: c.Job.ID, Vehicle: Printable(VehicleName(c.Job.Vehicle))}
 	if r.Drives, r.Left, err = c.faulty(all); err != nil {
 		return nil, err
 	}
 	e := cause.Gather(causeDrives(r.Drives), c.NewestIntake(), cmp.Or(told, c.ignition(all)))
 	c.addCodes(&e)
-	e.Swaps = c.swaps()
+	if e.Swaps, err = c.swaps(); err != nil {
+		return nil, err
+	}
 	e.Bench = bench.Judge(Values(c.Bench))
+	if r.Followed, err = c.followed(e.Swaps); err != nil {
+		return nil, err
+	}
 	r.Ignition, r.Result = e.Ignition, cause.StandardBook().Explain(e)
 	if last, found := lastKept(c.Verdicts); found {
 		r.Last = &last
@@ -111,73 +118,8 @@ func lastIgnition(verdicts []journal.Verdict) cause.Ignition {
 	return cause.IgnitionUnknown
 }
 
-// faulty finds the drives that show the fault: those before the repair, or all since when it still misses then; of
-// these not the ones after parts were exchanged.
-func (c *Case) faulty(all []*Counted) (chosen []*Counted, left []LeftOut, err error) {
-	repair, err := c.LastRepair()
-	if err != nil || len(all) == 0 {
-		return nil, nil, err
-	}
-	var moved []int64
-	for _, x := range c.exchanges() {
-		moved = append(moved, x.After...)
-	}
-	var before, since []*Counted
-	for _, d := range all {
-		switch {
-		case slices.Contains(moved, d.Stored.ID):
-			left = append(left, LeftOut{Kind: AfterExchange, Drive: d.Stored.ID})
-		case repair.Kind != NoRepair && d.Stored.Started.After(repair.At):
-			since = append(since, d)
-		default:
-			before = append(before, d)
-		}
-	}
-	switch {
-	case len(since) == 0:
-		return before, left, nil
-	case len(before) == 0:
-		return since, left, nil
-	case slices.ContainsFunc(since, (*Counted).misses):
-		return since, append(left, LeftOut{Kind: BeforeRepair, Repair: repair}), nil
-	}
-	return before, append(left, LeftOut{Kind: Cured, Repair: repair}), nil
-}
-
 // misses reports whether a drive accuses a cylinder, a bank or the engine.
 func (d *Counted) misses() bool { return d.Summary.Verdict.Accuses() }
-
-// exchanges are the comparisons of the job in which parts were exchanged, the last of each exchange.
-func (c *Case) exchanges() (all []Kept) {
-	for _, v := range c.Verdicts {
-		found, is := KeptComparison(&v)
-		if !is || found.Swapped == "" || len(found.Before) == 0 || len(found.After) == 0 {
-			continue
-		}
-		all = slices.DeleteFunc(all, func(o Kept) bool { return o.Swapped == found.Swapped })
-		all = append(all, found)
-	}
-	return all
-}
-
-// swaps judges each exchange of parts anew, from the drives as they are counted now. One whose drives are gone, or that
-// can tell nothing, is passed over.
-func (c *Case) swaps() (all []proof.SwapResult) {
-	for _, x := range c.exchanges() {
-		swap, err := proof.ParseSwap(x.Swapped)
-		before, complete := c.side(x.Before)
-		after, there := c.side(x.After)
-		if err != nil || !complete || !there {
-			continue
-		}
-		q := Question{Ceiling: x.Ceiling}
-		in := proof.Input{Before: before, After: after, Strict: x.Strict, Ceiling: q.ceiling()}
-		if result, err := proof.CompareSwap(in, swap); err == nil {
-			all = append(all, *result)
-		}
-	}
-	return all
-}
 
 // side is some counted drives of the job, as a comparison takes them; false when not all are there.
 func (c *Case) side(ids []int64) (out proof.Side, complete bool) {
@@ -205,7 +147,13 @@ func (c *Case) addCodes(e *cause.Evidence) {
 // before; nil where nothing does.
 func (c *Comparison) causes(verdicts []journal.Verdict) *cause.Result {
 	drives := c.Before
-	if c.Swap == nil {
+	switch {
+	case c.Untold(): // one evidence
+		drives = slices.Concat(c.Before, c.After)
+		if !slices.ContainsFunc(drives, (*Counted).misses) {
+			return nil
+		}
+	case c.Swap == nil:
 		switch c.Result.Outcome {
 		case proof.StillMissing, proof.Moved, proof.Improved:
 			drives = c.After

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"stumble/misfire/journal"
@@ -17,8 +16,8 @@ type Rule uint8
 // The rules.
 const (
 	ByNumber     Rule = iota // the user named them
-	SinceRepair              // the last before the repair, and all since
-	FirstAndLast             // the first and the last: the job knows of no repair
+	SinceDeed                // the last before what was done last, and all since
+	FirstAndLast             // the first and the last: nobody told of anything that was done between them
 	AsBefore                 // those that were last compared
 )
 
@@ -26,33 +25,18 @@ const (
 type Choice struct {
 	Rule          Rule
 	Before, After []int64 // numbers of drives, one or more each
-	Repair        Repair  // of SinceRepair
+	Deed          Deed    // of SinceDeed; of others what lies between the drives, as far as anything does
 }
 
-// RepairKind is what tells of a repair.
-type RepairKind uint8
-
-// What tells of a repair.
-const (
-	NoRepair RepairKind = iota
-	ByClear             // the codes were cleared
-	ByNote              // a note of the job begins with "repair"
-	ByMark              // a mark of a drive does
-)
-
-// Repair is when the car was last repaired, as far as the job tells.
-type Repair struct {
-	Kind RepairKind
-	At   time.Time
-	Text string // of the note or mark
-}
+// Untold reports whether drives are held against each other that nobody told of anything between: they are one evidence.
+func (c *Choice) Untold() bool { return c.Rule == FirstAndLast }
 
 // ChoiceError says why no drives can be chosen to be compared.
 type ChoiceError struct {
 	Job    int64
-	Drives int    // that the job holds; with fewer than two there is nothing to compare
-	Repair Repair // else
-	Before bool   // what is missing is a drive before it; else one since
+	Drives int  // that the job holds; with fewer than two there is nothing to compare
+	Deed   Deed // else
+	Before bool // what is missing is a drive before it; else one since
 }
 
 func (e *ChoiceError) Error() string {
@@ -63,60 +47,52 @@ func (e *ChoiceError) Error() string {
 	if e.Drives < 2 {
 		return fmt.Sprintf("too few drives to compare: job %d holds %d of two", e.Job, e.Drives)
 	}
-	return fmt.Sprintf("job %d holds no drive %s the repair of %s", e.Job, when, e.Repair.At.Format(time.RFC3339))
+	return fmt.Sprintf("job %d holds no drive %s what was done at %s", e.Job, when, e.Deed.At.Format(time.RFC3339))
 }
 
-// Choose finds the drives to compare: the last before the repair and all since, or the first and the last. The error is
-// a ChoiceError, or the journal's.
+// Choose finds the drives to compare: the last before what was done last and all since, or the first and the last. The
+// error is a ChoiceError, or the journal's.
 func (c *Case) Choose() (Choice, error) {
 	if len(c.Drives) < 2 {
 		return Choice{}, &ChoiceError{Job: c.Job.ID, Drives: len(c.Drives)}
 	}
-	repair, err := c.LastRepair()
+	last, err := c.lastDeed()
 	if err != nil {
 		return Choice{}, err
 	}
-	if repair.Kind == NoRepair {
-		first, last := c.Drives[0].ID, c.Drives[len(c.Drives)-1].ID
-		return Choice{Rule: FirstAndLast, Before: []int64{first}, After: []int64{last}}, nil
+	ids := make([]int64, len(c.Drives))
+	for i := range c.Drives {
+		ids[i] = c.Drives[i].ID
 	}
-	chosen := Choice{Rule: SinceRepair, Repair: repair}
-	for _, d := range c.Drives {
-		if d.Started.After(repair.At) {
-			chosen.After = append(chosen.After, d.ID)
-		} else {
-			chosen.Before = []int64{d.ID}
-		}
+	n := last.place
+	switch {
+	case last.Kind == NoDeed:
+		return Choice{Rule: FirstAndLast, Before: ids[:1], After: ids[len(ids)-1:]}, nil
+	case n == 0 || n == len(ids):
+		return Choice{}, &ChoiceError{Job: c.Job.ID, Drives: len(ids), Deed: last, Before: n == 0}
 	}
-	if len(chosen.After) == 0 || len(chosen.Before) == 0 {
-		only := len(chosen.After) > 0
-		return Choice{}, &ChoiceError{Job: c.Job.ID, Drives: len(c.Drives), Repair: repair, Before: only}
-	}
-	return chosen, nil
+	return Choice{Rule: SinceDeed, Deed: last, Before: ids[n-1 : n], After: ids[n:]}, nil
 }
 
-// LastRepair returns when the car was last repaired: the codes were cleared, or a later note or mark begins with
-// "repair".
-func (c *Case) LastRepair() (Repair, error) {
-	last := Repair{At: c.LastClear()}
-	if !last.At.IsZero() {
-		last.Kind = ByClear
+// between returns what was done last between the drives of two sides, which the user chose; its Kind is NoDeed where
+// nobody told of anything.
+func (c *Case) between(before, after []int64) (last Deed, err error) {
+	deeds, err := c.Deeds()
+	if err != nil {
+		return last, err
 	}
-	later := func(kind RepairKind, at time.Time, text string) {
-		if at.After(last.At) && strings.HasPrefix(strings.ToLower(strings.TrimSpace(text)), "repair") {
-			last = Repair{kind, at, text}
+	from, to := -1, len(c.Drives)
+	for _, id := range before {
+		from = max(from, c.index(id))
+	}
+	for _, id := range after {
+		if i := c.index(id); i >= 0 {
+			to = min(to, i)
 		}
 	}
-	for _, n := range c.Notes {
-		later(ByNote, n.At, n.Text)
-	}
-	for _, d := range c.Drives {
-		marks, err := c.journal.Marks(d.ID)
-		if err != nil {
-			return Repair{}, err
-		}
-		for _, m := range marks {
-			later(ByMark, m.At, m.Text)
+	for _, d := range deeds {
+		if d.place > from && d.place <= to && d.weight() >= last.weight() {
+			last = d
 		}
 	}
 	return last, nil
@@ -136,12 +112,12 @@ const verdictComparison = "comparison"
 // again.
 type Kept struct {
 	ByRule   bool    `json:"by_rule"`          // the drives were chosen by the rule, which may choose others by now
-	Before   []int64 `json:"before,omitempty"` // drives; empty when chosen by the rule
+	Before   []int64 `json:"before,omitempty"` // drives; empty when chosen by the rule and no parts were exchanged
 	After    []int64 `json:"after,omitempty"`
 	Swapped  string  `json:"swapped,omitempty"`
 	Strict   bool    `json:"strict"`
 	Ceiling  float64 `json:"ceiling"`
-	Outcome  string  `json:"outcome"`  // of a swap followed, stayed, both, neither or cannot_tell
+	Outcome  string  `json:"outcome"`  // as Comparison.Outcome
 	Sentence string  `json:"sentence"` // that it was told in
 
 	At time.Time `json:"-"`
@@ -171,27 +147,39 @@ func (k *Kept) same(o *Kept) bool {
 		k.Outcome == o.Outcome && k.Sentence == o.Sentence
 }
 
-// Recall returns what was last compared of the job, as far as its drives are still there; without a comparison it is as
-// Choose finds it. The question is of no use where the error is not nil.
+// Recall returns what was last compared of the job, as far as its drives are still there and nothing was done since that
+// newer drives tell of; else it is as Choose finds it. The question is of no use where the error is not nil.
 func (c *Case) Recall() (chosen Choice, q Question, err error) {
 	last, found := lastKept(c.Verdicts)
 	if !found {
-		chosen, err = c.Choose()
-		return chosen, q, err
+		return c.chosen(q)
 	}
 	q.Strict, q.Ceiling = last.Strict, last.Ceiling
-	if s, err := proof.ParseSwap(last.Swapped); last.Swapped != "" && err == nil {
+	done, err := c.lastDeed()
+	if err != nil {
+		return chosen, q, err
+	}
+	overtaken := done.Kind != NoDeed && done.By != ByComparison && done.written.After(last.At)
+	if s, err := proof.ParseSwap(last.Swapped); last.Swapped != "" && err == nil && !overtaken {
 		q.Swap = &s
 	}
 	there := func(ids []int64) bool {
-		return len(ids) > 0 && !slices.ContainsFunc(ids, func(id int64) bool {
-			return !slices.ContainsFunc(c.Drives, func(d journal.Drive) bool { return d.ID == id })
-		})
+		return len(ids) > 0 && !slices.ContainsFunc(ids, func(id int64) bool { return c.index(id) < 0 })
 	}
-	if !last.ByRule && there(last.Before) && there(last.After) {
-		return Choice{Rule: AsBefore, Before: last.Before, After: last.After}, q, nil
+	if !last.ByRule && !overtaken && there(last.Before) && there(last.After) {
+		chosen = Choice{Rule: AsBefore, Before: last.Before, After: last.After}
+		chosen.Deed, err = c.between(last.Before, last.After)
+		return chosen, q, err
 	}
-	chosen, err = c.Choose()
+	return c.chosen(q)
+}
+
+// chosen is what Choose finds, with what is asked of it: of a swap, how it came out.
+func (c *Case) chosen(q Question) (Choice, Question, error) {
+	chosen, err := c.Choose()
+	if swap, is := chosen.Deed.swap(); is && q.Swap == nil {
+		q.Swap = &swap
+	}
 	return chosen, q, err
 }
 
@@ -204,17 +192,35 @@ func word(outcome interface{ MarshalText() ([]byte, error) }) string {
 	return string(text)
 }
 
+// Untold is the outcome of drives between which nobody told of anything that was done.
+const Untold = "nothing_told"
+
+// Outcome returns what a comparison comes to, as scripts read it: of a swap followed, stayed, both, neither or
+// cannot_tell; Untold; else proven, improved, not_yet, still_missing or moved.
+func (c *Comparison) Outcome() string {
+	switch {
+	case c.Swap != nil:
+		return word(c.Swap.Verdict)
+	case c.Untold():
+		return Untold
+	}
+	return word(c.Result.Outcome)
+}
+
+// Untold reports whether nobody told of anything that was done between the drives: then nothing is judged.
+func (c *Comparison) Untold() bool { return c.Choice.Untold() && c.Swap == nil }
+
 // Remember keeps what a comparison was asked for and came to in the job of its first drive, unless that is what was
 // kept last. sentence is what it is told in. The error is the journal's: no reason to hold the comparison back.
 func (c *Comparison) Remember(j *journal.Journal, at time.Time, sentence string) error {
 	now := Kept{
-		ByRule: c.Choice.Rule == SinceRepair || c.Choice.Rule == FirstAndLast,
-		Strict: c.Question.Strict, Ceiling: c.Question.ceiling(), Outcome: word(c.Result.Outcome), Sentence: sentence,
+		ByRule: c.Choice.Rule == SinceDeed || c.Choice.Rule == FirstAndLast,
+		Strict: c.Question.Strict, Ceiling: c.Question.ceiling(), Outcome: c.Outcome(), Sentence: sentence,
 	}
 	if c.Swap != nil {
-		now.Outcome, now.Swapped = word(c.Swap.Verdict), c.Question.Swap.String()
+		now.Swapped = c.Question.Swap.String()
 	}
-	if !now.ByRule {
+	if !now.ByRule || c.Swap != nil { // a swap lies between its drives, whatever the rule finds later
 		now.Before, now.After = c.Choice.Before, c.Choice.After
 	}
 	number := c.Before[0].Stored.Job

@@ -19,6 +19,18 @@ type Cleared struct {
 	Back    []obd.Code `json:"back"`    // stored or pending at once afterwards
 	Stays   []obd.Code `json:"stays"`   // permanent afterwards
 	Sure    bool       `json:"sure"`    // the car said that it cleared
+	// After is the uid of the job's last drive before it, empty for none; nil of what an older version kept.
+	After *string `json:"after,omitempty"`
+}
+
+// clearOrder is which drives a clear came after; false for any other verdict.
+func (c *Case) clearOrder(v *journal.Verdict) (order journal.Order, is bool) {
+	var kept Cleared
+	if is = v.Kind == verdictClear; !is || json.Unmarshal(v.Data, &kept) != nil || kept.After == nil {
+		return order, is
+	}
+	id, there := c.uids[*kept.After]
+	return journal.Order{Known: there || *kept.After == "", Drive: id}, true
 }
 
 // LastClear returns when the codes were last cleared under the job; zero when they never were.
@@ -48,13 +60,24 @@ func (c *Case) SaveClear(at time.Time, done *Cleared, after *obd.CodeReport, not
 	if in := c.Evidence(); in != nil && at.Before(in.At) {
 		at = in.At
 	}
+	order, err := c.journal.Now(c.Job.ID)
+	if err != nil {
+		return err
+	}
+	last := ""
+	for uid, id := range c.uids {
+		if id == order.Drive {
+			last = uid
+		}
+	}
+	done.After = &last
 	data, err := json.Marshal(done)
 	if err != nil {
 		return err
 	}
 	saved := c.keep(verdictClear, at, data)
-	_, codes := c.journal.AddCodes(c.Job.ID, at, after)
-	noted := c.journal.AddNote(c.Job.ID, journal.Note{At: at, Text: note})
+	_, codes := c.journal.AddCodes(c.Job.ID, at, after, order)
+	noted := c.journal.AddNote(c.Job.ID, journal.Note{At: at, Text: note, Order: order})
 	return errors.Join(saved, codes, noted)
 }
 

@@ -19,7 +19,7 @@ func codedOf(j *journal.Journal, job, id int64, ended time.Time) []int {
 	if err != nil {
 		return nil
 	}
-	r := readingAt(records, ended)
+	r := readingAt(records, id, ended)
 	if r == nil {
 		return nil
 	}
@@ -31,14 +31,9 @@ func codedOf(j *journal.Journal, job, id int64, ended time.Time) []int {
 	if err != nil {
 		return nil
 	}
-	repair, err := c.LastRepair()
-	if err != nil || repair.Kind != NoRepair && repair.At.After(r.At) != repair.At.After(ended) {
+	deeds, err := c.Deeds()
+	if err != nil || slices.ContainsFunc(deeds, func(d Deed) bool { return c.parts(&d, r, id, ended) }) {
 		return nil
-	}
-	for _, x := range c.exchanges() {
-		if slices.Contains(x.After, id) {
-			return nil
-		}
 	}
 	return coded
 }
@@ -50,7 +45,8 @@ func (s *Saver) readCodes(ctx context.Context, c *Car, job int64, at time.Time) 
 		return nil
 	}
 	if read := c.codes(ctx); len(read.Modules) > 0 {
-		_, _ = s.Journal.AddCodes(job, at, read)
+		order, _ := s.Journal.Now(job)
+		_, _ = s.Journal.AddCodes(job, at, read, order)
 	}
 	return context.Cause(ctx)
 }
@@ -71,10 +67,30 @@ func (d *Drive) setCoded(cylinders []int) {
 	d.tally.SetCoded(cylinders)
 }
 
-// readingAt is the reading of the codes that tells of a time: the newest before it, else the first after.
-func readingAt(records []journal.IntakeRecord, at time.Time) (found *journal.IntakeRecord) {
+// parts reports whether a deed lies between a reading of the codes and a drive.
+func (c *Case) parts(d *Deed, r *journal.IntakeRecord, id int64, ended time.Time) bool {
+	afterDrive := d.At.After(ended) && !(id == 0 && d.sure)
+	if i := c.index(id); i >= 0 {
+		afterDrive = d.place > i
+	}
+	afterReading := d.At.After(r.At)
+	if place := c.place(r.Order, r.At); r.Order.Known && place != d.place {
+		afterReading = d.place > place
+	}
+	return afterDrive != afterReading
+}
+
+// readingAt is the reading of the codes that tells of a drive: the newest before its end, else the first after. A drive of
+// number 0 has but begun.
+func readingAt(records []journal.IntakeRecord, id int64, ended time.Time) (found *journal.IntakeRecord) {
+	before := func(r *journal.IntakeRecord) bool {
+		if r.Order.Known && id != 0 {
+			return r.Order.Drive < id
+		}
+		return !r.At.After(ended)
+	}
 	for i := range records {
-		if r := &records[i]; r.Codes != nil && (found == nil || !r.At.After(at)) {
+		if r := &records[i]; r.Codes != nil && (found == nil || before(r)) {
 			found = r
 		}
 	}

@@ -120,7 +120,7 @@ func TestCodesOfTheTime(t *testing.T) {
 			opened, err := j.OpenJob(journal.Job{Vehicle: journal.Vehicle{VIN: "1L4RKSPR000000001"}, Opened: morning()})
 			require.NoError(t, err)
 			for _, in := range tt.read {
-				_, err := j.AddIntake(opened.ID, in)
+				_, err := j.AddIntake(opened.ID, in, journal.Order{})
 				require.NoError(t, err)
 			}
 			if !tt.repaired.IsZero() {

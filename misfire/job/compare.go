@@ -36,7 +36,7 @@ func (q *Question) ceiling() float64 { return cmp.Or(q.Ceiling, rate.Ceiling) }
 
 // Compare counts the drives that Choose finds and judges them.
 func (c *Case) Compare(ctx context.Context, q Question) (*Comparison, error) {
-	chosen, err := c.Choose()
+	chosen, q, err := c.chosen(q)
 	if err != nil {
 		return nil, err
 	}
@@ -47,9 +47,33 @@ func (c *Case) Compare(ctx context.Context, q Question) (*Comparison, error) {
 
 // Compare counts drives of one car, of whatever jobs, and judges them.
 func Compare(ctx context.Context, j *journal.Journal, chosen Choice, q Question, opts Options) (*Comparison, error) {
+	if err := chosen.learn(j, &q); err != nil {
+		return nil, err
+	}
 	w := comparing{journal: j, opts: opts, counted: make(map[int64]*Counted)}
 	w.result = Comparison{Choice: chosen, Question: q}
 	return w.run(ctx)
+}
+
+// learn finds what was done between drives that the user named, where they are of one job: a swap is asked how it came
+// out.
+func (c *Choice) learn(j *journal.Journal, q *Question) error {
+	first, err := j.Drive(c.Before[0])
+	if err != nil {
+		return err
+	}
+	file, err := Open(j, first.Job, Options{})
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(slices.Concat(c.Before, c.After), func(id int64) bool { return file.index(id) < 0 }) {
+		return nil
+	}
+	c.Deed, err = file.between(c.Before, c.After)
+	if swap, is := c.Deed.swap(); is && q.Swap == nil {
+		q.Swap = &swap
+	}
+	return err
 }
 
 // comparing is one comparison while it is made.
@@ -128,7 +152,7 @@ func codesRead(j *journal.Journal, before, after *journal.Drive) (read CodesRead
 	}
 	for i := range records {
 		r := &records[i]
-		if !r.At.Before(after.Started) && (read.Before == nil || r.ID != read.Before.ID) {
+		if !r.Order.Before(r.At, after) && (read.Before == nil || r.ID != read.Before.ID) {
 			read.After = r
 		}
 	}
@@ -142,9 +166,9 @@ func intakeBefore(records []journal.IntakeRecord, before, after *journal.Drive) 
 		r := &records[i]
 		switch {
 		case r.Intake == nil:
-		case !r.At.After(before.Started):
+		case r.Order.Before(r.At, before):
 			found = r
-		case found == nil && (!r.At.After(before.Ended) || r.At.Before(after.Started)):
+		case found == nil && (!r.Order.Known && !r.At.After(before.Ended) || r.Order.Before(r.At, after)):
 			found = r
 		}
 	}

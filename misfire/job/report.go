@@ -92,7 +92,12 @@ func (r *Report) compare(ctx context.Context) (*Choice, error) {
 		r.Why = err
 		return &chosen, nil
 	}
-	r.Compared, r.Progress = &w.result, w.result.Progress
+	r.Compared = &w.result
+	if r.Compared.Untold() { // one evidence: no drive stands on a side
+		r.Before, r.After = nil, nil
+		return nil, nil
+	}
+	r.Progress = w.result.Progress
 	return &chosen, nil
 }
 

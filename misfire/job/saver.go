@@ -111,8 +111,12 @@ func (s *Saver) Intake(found *obd.Intake, title string) (int64, error) {
 		return 0, nil
 	}
 	in, err := s.settle(s.Place.Vehicle(found.VIN, title), found.At)
+	if err != nil {
+		return in.ID, err
+	}
+	order, err := s.Journal.Now(in.ID)
 	if err == nil {
-		_, err = s.Journal.AddIntake(in.ID, found)
+		_, err = s.Journal.AddIntake(in.ID, found, order)
 	}
 	return in.ID, err
 }

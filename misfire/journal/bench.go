@@ -34,7 +34,10 @@ func (j *Journal) AddBench(b BenchReading) (id int64, err error) {
 	err = j.writeJob(b.Job, func(t tx) (err error) {
 		id, err = t.insert("INSERT INTO bench (uid, job_id, at_ns, kind, cylinder, quantity, value, unit, text, judged) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
 			uid, b.Job, nanoseconds(b.At), b.Kind, b.Cylinder, b.Quantity, orNull(b.Value), b.Unit, b.Text, string(b.Judged))
-		return err
+		if err != nil {
+			return err
+		}
+		return t.touch(b.Job, b.At)
 	})
 	return id, err
 }

@@ -142,6 +142,9 @@ func (t tx) insertDrive(uid string, job int64, info *DriveInfo) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
+	if err := t.touch(job, info.Started); err != nil {
+		return 0, err
+	}
 	started := nanoseconds(info.Started)
 	return t.insert(`INSERT INTO drives (uid, job_id, name, state, started_ns, ended_ns, adapter, protocol, layout, engine, map, catalyst, emission, setup, samples, exchanges, lost)
 		VALUES (?, ?, ?, 'recording', ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0, 0, 0)`,

@@ -13,6 +13,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 
 	"stumble/misfire/engine"
@@ -257,7 +258,12 @@ func (m *importer) job(row *copied) (id int64, err error) {
 	id, err = m.t.id("SELECT id FROM jobs WHERE uid = ?", row.text("uid"))
 	if err == nil && id == 0 {
 		m.found.NewJob = true
-		id, err = m.t.insertCopy("INSERT", row, 1)
+		if row.at("touched") >= 0 {
+			row.set("touched", int64(0)) // its order was that of another journal
+		}
+		if id, err = m.t.insertCopy("INSERT", row, 1); err == nil {
+			err = m.t.touch(id, time.Time{})
+		}
 	}
 	m.found.Job = id
 	return id, err

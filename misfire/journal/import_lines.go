@@ -97,13 +97,13 @@ func unmarshalLine(data []byte, to any) error {
 
 // each gives the rows to an importer.
 func (l jobLines) each(m *importer) error {
-	columns := make(map[string][]column)
+	columns, newer := make(map[string][]column), sinceVersion1()
 	for _, table := range tables() {
 		known, err := columnsIn(m.t.ctx, m.t.conn, table.name)
 		if err != nil {
 			return err
 		}
-		columns[table.name] = slices.DeleteFunc(known, func(c column) bool { return c.name == "form" }) // not in version 1
+		columns[table.name] = slices.DeleteFunc(known, func(c column) bool { return slices.Contains(newer[table.name], c.name) })
 	}
 	for i, line := range l {
 		where := fmt.Sprintf("line %d", i+2)
@@ -116,6 +116,14 @@ func (l jobLines) each(m *importer) error {
 		}
 	}
 	return nil
+}
+
+// sinceVersion1 are the columns of each table that version 1 did not have.
+func sinceVersion1() map[string][]string {
+	return map[string][]string{
+		"samples": {"form"}, "exchanges": {"form"}, "jobs": {"touched", "touched_ns"}, "intakes": {"after_drive"},
+		"notes": {"kind", "part", "cylinder", "other", "written_ns", "after_drive", "version_of", "until_ns"},
+	}
 }
 
 // convert gives the row's values in the order and types of its columns, and refuses any that are missing or too many.

@@ -31,9 +31,9 @@ func workedFor(t testing.TB, j *journal.Journal, exchanges int) journal.Job {
 	job, err := j.OpenJob(journal.Job{Vehicle: journal.Vehicle{Name: "Larkspur Wren", VIN: vin}, Name: "stumbles", Complaint: "shakes in Drive", Opened: morning})
 	require.NoError(t, err)
 	in := intake()
-	_, err = j.AddIntake(job.ID, in)
+	_, err = j.AddIntake(job.ID, in, journal.Order{})
 	require.NoError(t, err)
-	_, err = j.AddCodes(job.ID, morning, &in.CodeReport)
+	_, err = j.AddCodes(job.ID, morning, &in.CodeReport, journal.Order{})
 	require.NoError(t, err)
 	require.NoError(t, j.AddNote(job.ID, journal.Note{At: morning, Text: "wire of cylinder 2 looks burnt"}))
 	_, err = j.AddBench(journal.BenchReading{Job: job.ID, At: morning, Kind: "wire", Cylinder: 2, Quantity: "resistance", Value: inf, Unit: "kΩ", Judged: []byte(`{"bad":true}`)})
@@ -74,6 +74,7 @@ func TestJobGoesToAnotherComputer(t *testing.T) {
 	require.NoError(t, err)
 	want := job
 	want.ID, want.Vehicle.ID = there.ID, there.Vehicle.ID
+	want.Touched = 2 // in hand after the one that is here
 	assert.Equal(t, want, there)
 
 	drives, err := from.Drives(job.ID)
@@ -247,7 +248,7 @@ func TestImportRefusesAFileThatDoesNotFit(t *testing.T) {
 		"no job":           {altered(t, good, "DELETE FROM jobs; DELETE FROM vehicles"), "row 1 of its notes of the exported job does not fit: its job_id is not in the file"},
 		"nothing in it": {altered(t, good, `DELETE FROM vehicles; DELETE FROM jobs; DELETE FROM notes; DELETE FROM intakes; DELETE FROM drives;
 			DELETE FROM samples; DELETE FROM exchanges; DELETE FROM marks; DELETE FROM bench; DELETE FROM verdicts`), "holds no job"},
-		"two jobs":          {altered(t, good, "INSERT INTO jobs SELECT 2, 'X', vehicle_id, name, complaint, opened_ns FROM jobs"), "more than one job"},
+		"two jobs":          {altered(t, good, "INSERT INTO jobs SELECT 2, 'X', vehicle_id, name, complaint, opened_ns, 1, 1 FROM jobs"), "more than one job"},
 		"two vehicles":      {altered(t, good, "INSERT INTO vehicles SELECT 2, 'X', '', name, layout, map, note FROM vehicles"), "more than one vehicle"},
 		"wrong parent":      {altered(t, good, "UPDATE marks SET drive_id = 7"), "its drive_id is not in the file"},
 		"path in uid":       {altered(t, good, "UPDATE drives SET uid = '../x'"), "its uid cannot be read"},

@@ -18,20 +18,37 @@ type Job struct {
 	// What is under it; told by the journal, not by who saves it.
 	Intakes, Drives, Bench, Notes int
 	Last                          time.Time // end of its last drive; zero when there is none
+	Touched                       int64     // the highest is that of the job that was in hand last
+	TouchedAt                     time.Time // when that was; zero in a journal that did not keep it
 }
 
+// jobQuery reads jobs; of a file of an older version, which lies on a disk that cannot be written, with oldJobs.
 const jobQuery = `SELECT j.id, j.uid, j.name, j.complaint, j.opened_ns, v.id, v.uid, v.vin, v.name, v.layout, v.map, v.note,
 	(SELECT count(*) FROM intakes WHERE job_id = j.id), (SELECT count(*) FROM drives WHERE job_id = j.id),
-	(SELECT count(*) FROM bench WHERE job_id = j.id), (SELECT count(*) FROM notes WHERE job_id = j.id),
-	coalesce((SELECT max(ended_ns) FROM drives WHERE job_id = j.id), -9223372036854775808)
+	(SELECT count(*) FROM bench WHERE job_id = j.id), (SELECT count(*) FROM notes WHERE job_id = j.id AND until_ns IS NULL),
+	coalesce((SELECT max(ended_ns) FROM drives WHERE job_id = j.id), -9223372036854775808), j.touched, j.touched_ns
 	FROM jobs j JOIN vehicles v ON v.id = j.vehicle_id `
 
+// oldJobs makes jobQuery one that a journal before version 4 understands.
+func oldJobs() *strings.Replacer {
+	return strings.NewReplacer(" AND until_ns IS NULL", "", "j.touched, j.touched_ns", "0, -9223372036854775808")
+}
+
+// jobQuery is the query of jobs in this journal, as its version has it.
+func (j *Journal) jobQuery() (string, error) {
+	version, err := j.version()
+	if version < 4 {
+		return oldJobs().Replace(jobQuery), err
+	}
+	return jobQuery, err
+}
+
 func readJob(row scanner) (b Job, err error) {
-	var opened, last int64
+	var opened, last, touched int64
 	v := &b.Vehicle
 	err = row.Scan(&b.ID, &b.UID, &b.Name, &b.Complaint, &opened, &v.ID, &v.UID, &v.VIN, &v.Name, &v.Layout, &v.Map, &v.Note,
-		&b.Intakes, &b.Drives, &b.Bench, &b.Notes, &last)
-	b.Opened, b.Last = timeOf(opened), timeOf(last)
+		&b.Intakes, &b.Drives, &b.Bench, &b.Notes, &last, &b.Touched, &touched)
+	b.Opened, b.Last, b.TouchedAt = timeOf(opened), timeOf(last), timeOf(touched)
 	return b, err
 }
 
@@ -47,13 +64,21 @@ func (j *Journal) Jobs(f JobFilter) ([]Job, error) {
 	if limit <= 0 {
 		limit = -1
 	}
-	return list(j, readJob, jobQuery+`WHERE ?1 = '' OR instr(lower(j.name || char(10) || j.complaint || char(10) || v.name || char(10) || v.vin), ?1)
+	query, err := j.jobQuery()
+	if err != nil {
+		return nil, err
+	}
+	return list(j, readJob, query+`WHERE ?1 = '' OR instr(lower(j.name || char(10) || j.complaint || char(10) || v.name || char(10) || v.vin), ?1)
 		ORDER BY j.id DESC LIMIT ?2`, strings.ToLower(f.Text), limit)
 }
 
 // Job finds one job.
 func (j *Journal) Job(id int64) (Job, error) {
-	return one(j, readJob, "job", id, jobQuery+"WHERE j.id = ?", id)
+	query, err := j.jobQuery()
+	if err != nil {
+		return Job{}, err
+	}
+	return one(j, readJob, "job", id, query+"WHERE j.id = ?", id)
 }
 
 // OpenJob begins a job, with its vehicle found or made as SaveVehicle does it.
@@ -78,8 +103,12 @@ func (t tx) job(b Job) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	return t.insert("INSERT INTO jobs (uid, vehicle_id, name, complaint, opened_ns) VALUES (?, ?, ?, ?, ?)",
+	id, err := t.insert("INSERT INTO jobs (uid, vehicle_id, name, complaint, opened_ns) VALUES (?, ?, ?, ?, ?)",
 		b.UID, v.ID, b.Name, b.Complaint, nanoseconds(b.Opened))
+	if err != nil {
+		return 0, err
+	}
+	return id, t.touch(id, b.Opened)
 }
 
 // NameJob gives a job another name.
@@ -102,30 +131,6 @@ func (t tx) known(what, table string, id int64, do func(tx) error) error {
 		return unknown(what, id)
 	}
 	return do(t)
-}
-
-// Note is what somebody wrote down about a job.
-type Note struct {
-	At   time.Time
-	Text string
-}
-
-// AddNote adds a note to a job.
-func (j *Journal) AddNote(job int64, n Note) error {
-	uid := newUID()
-	return j.writeJob(job, func(t tx) error {
-		return t.exec("INSERT INTO notes (uid, job_id, at_ns, text) VALUES (?, ?, ?, ?)", uid, job, nanoseconds(n.At), n.Text)
-	})
-}
-
-// Notes lists the notes of a job in the order they were added.
-func (j *Journal) Notes(job int64) ([]Note, error) {
-	return list(j, func(row scanner) (n Note, err error) {
-		var at int64
-		err = row.Scan(&at, &n.Text)
-		n.At = timeOf(at)
-		return n, err
-	}, "SELECT at_ns, text FROM notes WHERE job_id = ? ORDER BY id", job)
 }
 
 // DeleteJob deletes a job and all under it, for good: what it held is overwritten, and its room given back to the

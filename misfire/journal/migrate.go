@@ -16,7 +16,7 @@ var schema string
 const applicationID = 0x5354424c
 
 // newest is the version of the schema that this program writes.
-const newest = 3
+const newest = 4
 
 // migration leads from one version of the schema to a later one. Released ones never change.
 type migration struct {
@@ -26,7 +26,9 @@ type migration struct {
 
 // migrations begin an empty file, and lead to the newest version from each older one.
 func migrations() []migration {
-	return []migration{{0, newest, schema}, {1, 2, addForms + protocolCodes()}, {2, 3, addKnown}}
+	return []migration{
+		{0, newest, schema}, {1, 2, addForms + protocolCodes()}, {2, 3, addKnown}, {3, 4, addDeeds},
+	}
 }
 
 // addForms marks the blocks of version 1 as packed; they stay as they are.
@@ -44,6 +46,21 @@ CREATE TABLE known (
     data  TEXT NOT NULL,
     UNIQUE (kind, name)
 ) STRICT;`
+
+// addDeeds gives notes what was done, with a history, and tells which job was in hand last: until somebody has one in
+// hand, the one that was begun last.
+const addDeeds = `
+ALTER TABLE jobs ADD COLUMN touched INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE jobs ADD COLUMN touched_ns INTEGER NOT NULL DEFAULT -9223372036854775808;
+ALTER TABLE notes ADD COLUMN kind TEXT NOT NULL DEFAULT '';
+ALTER TABLE notes ADD COLUMN part TEXT NOT NULL DEFAULT '';
+ALTER TABLE notes ADD COLUMN cylinder INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE notes ADD COLUMN other INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE notes ADD COLUMN written_ns INTEGER NOT NULL DEFAULT -9223372036854775808;
+ALTER TABLE notes ADD COLUMN after_drive TEXT;
+ALTER TABLE notes ADD COLUMN version_of TEXT NOT NULL DEFAULT '';
+ALTER TABLE notes ADD COLUMN until_ns INTEGER;
+ALTER TABLE intakes ADD COLUMN after_drive TEXT;`
 
 // protocolCodes puts a number in the place of each protocol that version 1 stored by its words.
 func protocolCodes() string {

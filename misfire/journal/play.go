@@ -161,13 +161,23 @@ func readMark(row scanner) (m Mark, err error) {
 	return m, err
 }
 
-// formColumn is what tells the form of a block: version 1, which may lie on a disk that cannot be written, has one.
-func (j *Journal) formColumn() (string, error) {
+// version is the version of the schema that the file has: an older one than the newest where it lies on a disk that cannot
+// be written.
+func (j *Journal) version() (int, error) {
 	version, err := list(j, func(found scanner) (n int, err error) {
 		err = found.Scan(&n)
 		return n, err
 	}, "PRAGMA user_version")
-	if err != nil || version[0] < 2 {
+	if err != nil {
+		return 0, err
+	}
+	return version[0], nil
+}
+
+// formColumn is what tells the form of a block: version 1 has one.
+func (j *Journal) formColumn() (string, error) {
+	version, err := j.version()
+	if err != nil || version < 2 {
 		return "0", err
 	}
 	return "form", nil

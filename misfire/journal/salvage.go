@@ -122,7 +122,7 @@ func makeFirst(ctx context.Context, path string) error {
 	if err != nil {
 		return err
 	}
-	bare := regexp.MustCompile(`(?m) *--.*$| REFERENCES \w+ \(id\)( ON DELETE CASCADE)?`).ReplaceAllString(schema, "")
+	bare := regexp.MustCompile(`(?m) *--.*$| REFERENCES \w+ \(id\)( ON DELETE CASCADE)?| NOT NULL`).ReplaceAllString(schema, "")
 	bare = regexp.MustCompile(`\s+`).ReplaceAllString(bare, " ")
 	_, err = conn.ExecContext(ctx, fmt.Sprintf(`PRAGMA auto_vacuum = INCREMENTAL; %s; PRAGMA application_id = %d; PRAGMA user_version = %d;
 		CREATE TEMP TABLE needed AS SELECT * FROM sqlite_schema WHERE type = 'table' OR sql IS NULL;

@@ -1,4 +1,4 @@
--- The journal of stumble, version 3. The version is in PRAGMA user_version; PRAGMA application_id is 0x5354424c.
+-- The journal of stumble, version 4. The version is in PRAGMA user_version; PRAGMA application_id is 0x5354424c.
 --
 -- Times end in _ns: nanoseconds since 1970-01-01 00:00 UTC; -9223372036854775808 is "not known". To read one:
 --     SELECT datetime(opened_ns / 1000000000, 'unixepoch') FROM jobs;
@@ -23,16 +23,27 @@ CREATE TABLE jobs (
     vehicle_id INTEGER NOT NULL REFERENCES vehicles (id),
     name       TEXT NOT NULL,
     complaint  TEXT NOT NULL,         -- in the customer's words
-    opened_ns  INTEGER NOT NULL
+    opened_ns  INTEGER NOT NULL,
+    touched    INTEGER NOT NULL DEFAULT 0, -- the highest is that of the job somebody had in hand last
+    touched_ns INTEGER NOT NULL DEFAULT -9223372036854775808 -- when that was
 ) STRICT;
 CREATE INDEX jobs_vehicle ON jobs (vehicle_id);
 
+-- What somebody wrote down, and what was done to the car. A note that was changed or taken back stays, with until_ns.
 CREATE TABLE notes (
     id     INTEGER PRIMARY KEY,
     uid    TEXT NOT NULL UNIQUE,
     job_id INTEGER NOT NULL REFERENCES jobs (id) ON DELETE CASCADE,
-    at_ns  INTEGER NOT NULL,
-    text   TEXT NOT NULL
+    at_ns  INTEGER NOT NULL,          -- of a repair or a swap, when it was done
+    text   TEXT NOT NULL,
+    kind   TEXT NOT NULL DEFAULT '',  -- repaired, swapped; empty: a note
+    part   TEXT NOT NULL DEFAULT '',  -- that was repaired or swapped
+    cylinder INTEGER NOT NULL DEFAULT 0, -- whose part that was; 0: not told, or of no cylinder
+    other  INTEGER NOT NULL DEFAULT 0, -- of a swap, the other cylinder
+    written_ns INTEGER NOT NULL DEFAULT -9223372036854775808,
+    after_drive TEXT,                 -- uid of the last drive before it, empty for none; NULL where the time alone tells
+    version_of TEXT NOT NULL DEFAULT '', -- uid of the note's first version; empty for that itself
+    until_ns INTEGER                  -- when it was changed or taken back; NULL while it holds
 ) STRICT;
 CREATE INDEX notes_job ON notes (job_id);
 
@@ -43,7 +54,8 @@ CREATE TABLE intakes (
     job_id INTEGER NOT NULL REFERENCES jobs (id) ON DELETE CASCADE,
     at_ns  INTEGER NOT NULL,
     kind   TEXT NOT NULL CHECK (kind IN ('intake', 'codes')), -- everything, or the trouble codes alone
-    data   TEXT NOT NULL              -- JSON
+    data   TEXT NOT NULL,             -- JSON
+    after_drive TEXT                  -- as in notes
 ) STRICT;
 CREATE INDEX intakes_job ON intakes (job_id);
 

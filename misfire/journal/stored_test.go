@@ -24,7 +24,7 @@ import (
 // The files under testdata/journals were written by the program as it was when each version of the schema was current:
 // version-1-first by the first that kept a journal, version-1 by the last before version 2, version-1-cut by the same
 // in the middle of a drive, with the log and the drive's lock beside it; version-2 is version-1 as the last before version 3
-// brought it to version 2 and exported its job. The numbers below were printed by that
+// brought it to version 2 and exported its job, version-3 is that as the last before version 4 did. The numbers below were printed by that
 // program, too, from what it read of them. The simulated car is a Larkspur Curlew.
 
 // unpackedJournal puts a stored journal into a folder of the test's own, with its log and a lock where there is one.
@@ -199,7 +199,7 @@ func assertStoredWords(t *testing.T, j *journal.Journal, job int64, drives int) 
 }
 
 func TestStoredJournalsOpen(t *testing.T) {
-	for _, name := range []string{"version-1-first", "version-1", "version-2"} {
+	for _, name := range []string{"version-1-first", "version-1", "version-2", "version-3"} {
 		t.Run(name, func(t *testing.T) {
 			path := unpackedJournal(t, name)
 			j, notices := open(t, path)
@@ -242,18 +242,40 @@ func TestStoredJobIsImported(t *testing.T) {
 	sound(t, j.Path())
 }
 
-// A job exported by version 2: a journal with one job in it.
-func TestStoredJobOfVersion2IsImported(t *testing.T) {
-	file, err := os.Open(filepath.Join("testdata", "journals", "version-2.job.gz"))
+// A job exported by version 2 or 3: a journal with one job in it.
+func TestStoredJobOfALaterVersionIsImported(t *testing.T) {
+	for _, name := range []string{"version-2", "version-3"} {
+		file, err := os.Open(filepath.Join("testdata", "journals", name+".job.gz"))
+		require.NoError(t, err)
+		defer file.Close()
+		unzipped, err := gzip.NewReader(file)
+		require.NoError(t, err)
+		j := fresh(t)
+		found, err := j.ImportJob(unzipped)
+		require.NoError(t, err)
+		assert.Equal(t, journal.Imported{Job: 1, NewJob: true, Added: 12}, found)
+		assertStored(t, j, journal.DriveFinished, journal.DriveFinished)
+	}
+}
+
+// A journal of the version before this on a disk that cannot be written is read as it is: its notes came after what its
+// clock says, and no job of it was in hand.
+func TestStoredJournalBeforeDeedsIsReadWhereItCannotBeWritten(t *testing.T) {
+	path := unpackedJournal(t, "version-3")
+	before, err := os.ReadFile(path)
 	require.NoError(t, err)
-	defer file.Close()
-	unzipped, err := gzip.NewReader(file)
-	require.NoError(t, err)
-	j := fresh(t)
-	found, err := j.ImportJob(unzipped)
-	require.NoError(t, err)
-	assert.Equal(t, journal.Imported{Job: 1, NewJob: true, Added: 12}, found)
+	forbidWriting(t, filepath.Dir(path))
+	j, notices := open(t, path)
+	require.Len(t, notices, 1)
 	assertStored(t, j, journal.DriveFinished, journal.DriveFinished)
+	notes, err := j.NoteHistory(1)
+	require.NoError(t, err)
+	require.NotEmpty(t, notes)
+	assert.Equal(t, journal.NotePlain, notes[0].Kind)
+	assert.False(t, notes[0].Order.Known)
+	after, err := os.ReadFile(path)
+	require.NoError(t, err)
+	assert.Equal(t, before, after)
 }
 
 // A journal of version 1 with one job in it may be given where an exported job is.

@@ -25,8 +25,10 @@ func (j *Journal) AddVerdict(v Verdict) (id int64, err error) {
 	}
 	uid := newUID()
 	err = j.writeJob(v.Job, func(t tx) (err error) {
-		id, err = t.verdict(uid, v)
-		return err
+		if id, err = t.verdict(uid, v); err != nil {
+			return err
+		}
+		return t.touch(v.Job, v.At)
 	})
 	return id, err
 }

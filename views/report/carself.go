@@ -45,7 +45,7 @@ func (w *writer) newestIntake() *obd.Intake {
 // cycleTable is what has been driven of the car's own cycles since the repair.
 func (w *writer) cycleTable(p *proof.Progress) *table {
 	t := facts()
-	t.caption = w.tell("caption-cycles")
+	t.caption = w.tell("caption-cycles", w.deed())
 	t.add(w.tell("cycles-driving"), w.tell("cycles-driving-text", p.Driving, p.Similar, p.CleanInRow))
 	t.add(w.tell("cycles-warm-up"), whole(p.WarmUps))
 	t.add(w.tell("cycles-trip"), w.tell("cycles-trip-text", p.Trips, p.CleanTrips))

@@ -98,11 +98,24 @@ type BenchReading struct {
 	Judged bench.Judgement
 }
 
-// Note is what somebody wrote down about the job.
+// Note is what somebody wrote down about the job, or what was done to the car.
 type Note struct {
-	At   time.Time
-	Text string
+	At              time.Time
+	Text            string
+	Kind            NoteKind
+	Part            string // that was repaired or swapped; empty where it was not told
+	Cylinder, Other int    // whose; 0 where it was not told
 }
+
+// NoteKind is what a note tells of.
+type NoteKind uint8
+
+// Kinds of note.
+const (
+	NotePlain NoteKind = iota
+	NoteRepaired
+	NoteSwapped
+)
 
 // Proof is the drives before the repair held against those after it.
 type Proof struct {
@@ -110,4 +123,6 @@ type Proof struct {
 	Result *proof.Comparison // nil when they cannot be compared
 	Why    string            // then why not, in a line
 	Swap   *proof.SwapResult // nil when no part was exchanged
+	// Between is what parts the drives. Of BetweenNothing the Result is held back: the report shows each drive by itself.
+	Between Between
 }

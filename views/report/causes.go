@@ -12,8 +12,10 @@ import (
 
 // Causes is all there is to tell of what may be behind a misfire.
 type Causes struct {
-	Job      int64  // 0: of no job
-	Drives   string // which drives it rests on, in words; empty for none
+	Job      int64             // 0: of no job
+	Vehicle  string            // its name
+	Followed *proof.SwapResult // a swap that named the part; nil where none did
+	Drives   string            // which drives it rests on, in words; empty for none
 	Ignition cause.Ignition
 	Result   *cause.Result
 	Also     []string // what a reader must know beside its notes, a phrase each
@@ -33,6 +35,10 @@ const (
 func WriteCauses(w io.Writer, c *Causes, width int) error {
 	d := newDocument(Metric)
 	d.head(d.tell("title-causes"))
+	if c.Followed != nil {
+		d.add(finding{toneBad, d.SwapVerdict(c.Followed.Verdict), d.SwapFinding(c.Followed)})
+		d.say(d.SwapMeaning(c.Followed))
+	}
 	d.say(d.Causes(c.Result))
 	if len(c.Result.Ranked) > 0 {
 		d.section(d.tell("head-causes"))
@@ -50,8 +56,8 @@ func (w *writer) causes() {
 		return
 	}
 	w.chapter(w.tell("head-causes"))
-	if w.Proof != nil && w.Proof.Result != nil && w.Proof.Result.Outcome == proof.Proven {
-		w.say(w.tell("say-causes-before"))
+	if w.Proof != nil && w.Proof.Result != nil && w.Proof.Result.Outcome == proof.Proven && w.between != BetweenNothing {
+		w.say(w.tell("say-causes-before", w.deed()))
 	}
 	w.say(w.Words.Causes(r))
 	if r.Basis == cause.NumberingOpen {
@@ -213,6 +219,9 @@ func (d *Document) addGrounds(c *Causes) {
 	}
 	for _, n := range slices.Concat(d.CauseNotes(c.Result), c.Also) {
 		lines = append(lines, d.asSentence(n))
+	}
+	if c.Job != 0 && c.Vehicle != "" {
+		lines = append(lines, d.asSentence(d.tell("ground-job", c.Job, foreign(c.Vehicle))))
 	}
 	if c.Drives != "" {
 		lines = append(lines, d.asSentence(d.tell("ground-from", c.Drives)))

@@ -22,7 +22,7 @@ func (w *words) charts() *chart.Words {
 		Spread: w.tell("chart-spread"), Ticks: w.tell("chart-ticks"), NotRecorded: w.tell("chart-blank"),
 		Minutes: w.tell("chart-minutes"), Hours: w.tell("chart-hours"),
 		EachTick: func(s int) string { return w.tell("chart-each", s) },
-		Ratio:    w.tell("chart-ratios"), Fewer: w.tell("chart-fewer"), Most: w.tell("chart-more"),
+		Ratio:    w.tell("chart-ratios", w.deed()), Fewer: w.tell("chart-fewer"), Most: w.tell("chart-more"),
 		Speed: w.tell("chart-speed"), LoadBand: w.tell("chart-load-band"), TooLittle: w.tell("chart-too-little"),
 	}
 }

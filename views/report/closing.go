@@ -22,7 +22,7 @@ func (w *writer) unknown() {
 			add(line)
 		}
 		if r.Codes == nil {
-			add(w.tell("unknown-codes"))
+			add(w.tell("unknown-codes", w.deed()))
 		}
 		for _, n := range w.ComparisonNotes(r) {
 			add(w.asSentence(n))
@@ -49,9 +49,9 @@ func (w *writer) unknown() {
 // notCompared has a line for each condition that one side alone ran in.
 func (w *words) notCompared(r *proof.Comparison) (lines list) {
 	for _, a := range r.NotCompared {
-		side := w.tell("only-after")
+		side := w.tell("only-after", w.deed())
 		if a.Before {
-			side = w.tell("only-before")
+			side = w.tell("only-before", w.deed())
 		}
 		lines = append(lines, w.tell("not-compared-line", a.Where, side, w.grouped(a.Firings)))
 	}

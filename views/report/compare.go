@@ -12,6 +12,9 @@ import (
 
 // Comparison is all there is to tell of drives before a repair against drives after it.
 type Comparison struct {
+	Job           int64  // of the drives; 0 where they are of several
+	Vehicle       string // its name
+	Between       Between
 	Before, After []Compared
 	Chosen        string // by which rule the drives were chosen; empty when the user named them
 	Result        *proof.Comparison
@@ -36,15 +39,22 @@ type CodesRead struct{ Before, After time.Time }
 // wanted, what was compared, and what a reader must know. An error says that width is too small, or what w reported.
 func WriteComparison(w io.Writer, c *Comparison, width int) error {
 	d := newDocument(Metric)
-	d.head(d.tell("head-comparison"))
+	d.between = c.Between
+	if c.Between == BetweenNothing {
+		return d.untold(c).WriteText(w, width)
+	}
+	d.head(d.tell("head-comparison", d.deed()))
 	r := c.Result
 	d.addVerdict(r, c.Swap, d.Finding(r))
-	if c.Causes != nil && len(c.Causes.Ranked) > 0 {
+	if c.Causes != nil && len(c.Causes.Ranked) > 0 && !followed(c.Swap) {
 		d.say(d.Causes(c.Causes))
 	}
 	d.section(d.tell("head-compared"))
 	d.show(d.comparedTable(c))
 	d.addChosen(c.Chosen)
+	if c.Between == BetweenNamed && c.Job != 0 {
+		d.say(d.tell("say-named", c.Job))
+	}
 	d.addComparison(r, c.Swap)
 	d.addCodeChange(c)
 	d.section(d.tell("head-car-itself"))
@@ -60,9 +70,34 @@ func WriteComparison(w io.Writer, c *Comparison, width int) error {
 	return d.WriteText(w, width)
 }
 
+// followed reports whether a swap named the part.
+func followed(s *proof.SwapResult) bool { return s != nil && s.Verdict == proof.FollowedPart }
+
+// untold tells of drives between which nobody told of anything: what each showed, and the question.
+func (d *Document) untold(c *Comparison) *Document {
+	d.head(d.tell("head-untold"))
+	d.add(finding{toneOpen, d.tell("outcome-untold"), d.Untold(c.Result)})
+	d.say(d.tell("say-untold", c.Job))
+	if c.Causes != nil && len(c.Causes.Ranked) > 0 {
+		d.say(d.Causes(c.Causes))
+	}
+	d.section(d.tell("head-compared"))
+	d.show(d.comparedTable(c))
+	d.addChosen(c.Chosen)
+	var lines list
+	for _, drive := range append(append([]Compared(nil), c.Before...), c.After...) {
+		lines = append(lines, d.tell("untold-drive", drive.Drive, d.Verdict(drive.Summary)))
+	}
+	d.add(lines)
+	return d
+}
+
 // comparedTable has a row for each drive.
 func (w *words) comparedTable(c *Comparison) *table {
 	t := facts()
+	if c.Vehicle != "" {
+		t.add(w.tell("fact-vehicle"), isolate(c.Vehicle))
+	}
 	for _, side := range []struct {
 		name   string
 		drives []Compared
@@ -82,11 +117,11 @@ func (d *Document) addCodeChange(c *Comparison) {
 	d.section(d.tell("title-codes"))
 	switch {
 	case c.Result.Codes != nil:
-		d.say(d.tell("say-codes-read", d.minute(c.Codes.Before), d.minute(c.Codes.After)))
+		d.say(d.tell("say-codes-read", d.minute(c.Codes.Before), d.minute(c.Codes.After), d.deed()))
 		d.add(list(d.CodeChange(c.Result.Codes)))
 	case c.Codes.Before.IsZero():
-		d.say(d.tell("say-codes-unread-before"))
+		d.say(d.tell("say-codes-unread-before", d.deed()))
 	default:
-		d.say(d.tell("say-codes-unread-after"))
+		d.say(d.tell("say-codes-unread-after", d.deed()))
 	}
 }

@@ -77,7 +77,7 @@ func TestComparisonSaysWhatTheReportSays(t *testing.T) {
 func TestComparisonBeginsWithTheVerdict(t *testing.T) {
 	c := comparisonOf(repaired(t))
 	page := comparisonPage(t, c, 400)
-	title := en("head-comparison")
+	title := en("head-comparison", en("deed-repair"))
 	word := english(Metric).Outcome(c.Result.Outcome)
 	assert.True(t, strings.HasPrefix(page, title+"\n"+strings.Repeat("=", len(title))+"\n\n"+word+"\n"), page)
 	assert.Contains(t, page, english(Metric).meaning(c.Result.Outcome))
@@ -87,7 +87,43 @@ func TestComparisonBeginsWithTheVerdict(t *testing.T) {
 func TestComparisonOfCodesNotRead(t *testing.T) {
 	c := comparisonOf(repaired(t))
 	require.Nil(t, c.Result.Codes)
-	assert.Contains(t, comparisonPage(t, c, 400), en("say-codes-unread-after"))
+	assert.Contains(t, comparisonPage(t, c, 400), en("say-codes-unread-after", en("deed-repair")))
 	c.Codes = CodesRead{}
-	assert.Contains(t, comparisonPage(t, c, 400), en("say-codes-unread-before"))
+	assert.Contains(t, comparisonPage(t, c, 400), en("say-codes-unread-before", en("deed-repair")))
+}
+
+// Of drives between which nobody told of anything no repair is spoken of and nothing is judged: it asks.
+func TestUntoldComparisonSpeaksOfNoRepair(t *testing.T) {
+	c := comparisonOf(repaired(t))
+	c.Between, c.Job = BetweenNothing, 3
+	page := comparisonPage(t, c, 400)
+	assert.Contains(t, page, en("outcome-untold"))
+	assert.Contains(t, page, "Was something done between them?")
+	assert.Contains(t, page, "'stumble repaired 3 TEXT")
+	for _, word := range []string{"Proven", "proven", "the repair", "still wanted", "Not yet"} {
+		assert.NotContains(t, page, word)
+	}
+	whole := worked(t)
+	whole.Proof.Between = BetweenNothing
+	for i := range whole.Drives {
+		whole.Drives[i].Side = SideNone
+	}
+	printed, _, _ := strings.Cut(reportText(t, Compose(whole, Options{}), 132), en("head-work"))
+	assert.Contains(t, strings.Join(strings.Fields(printed), " "), "Was something done between them?")
+	assert.NotContains(t, printed, "repair")
+	assert.NotContains(t, printed, "roven")
+}
+
+// What is said where a clear or the user's own choice parts the drives speaks of no repair either.
+func TestOtherDeedsAreNamed(t *testing.T) {
+	for between, word := range map[Between]string{BetweenClear: "the clear", BetweenNamed: "what was done"} {
+		c := comparisonOf(repaired(t))
+		c.Between, c.Job = between, 3
+		page := comparisonPage(t, c, 400)
+		title := "Before and after " + word
+		assert.True(t, strings.HasPrefix(page, title+"\n"), page[:80])
+		verdict, _, _ := strings.Cut(page, en("head-compared"))
+		assert.NotContains(t, verdict, "the repair")
+		assert.Equal(t, between == BetweenNamed, strings.Contains(page, "You named these drives"))
+	}
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/plot/vg"
 
@@ -11,11 +12,11 @@ import (
 
 // comparison shows before against after, condition by condition, and what the judgement rests on.
 func (w *writer) comparison() {
-	if w.Proof == nil || w.Proof.Result == nil {
+	if w.Proof == nil || w.Proof.Result == nil || w.between == BetweenNothing {
 		return
 	}
-	w.chapter(w.tell("head-comparison"))
-	w.say(w.tell("say-comparison", w.drivesOf(SideBefore), w.drivesOf(SideAfter)))
+	w.chapter(w.tell("head-comparison", w.deed()))
+	w.say(w.tell("say-comparison", w.drivesOf(SideBefore), w.drivesOf(SideAfter), w.deed()))
 	w.addChosen(w.Proof.Chosen)
 	w.addComparison(w.Proof.Result, w.Proof.Swap)
 }
@@ -29,13 +30,20 @@ func (d *Document) addChosen(rule string) {
 
 // addComparison holds the conditions of both sides against each other and tells what each judgement rests on; s is nil
 // when no part was exchanged.
+//
+// Of a swap both cylinders are held against each other, and nothing is judged as a repair.
 func (d *Document) addComparison(r *proof.Comparison, s *proof.SwapResult) {
+	if s != nil {
+		d.addSwap(s)
+		d.addNewcomers(slices.DeleteFunc(slices.Clone(r.Newcomers), func(n proof.Newcomer) bool { return n.Cylinder == s.To }))
+		d.add(note(d.tell("note-comparison", d.grouped(r.Tolerance.RPM), d.grouped(r.Tolerance.Load), d.figureOf(r.Ceiling))))
+		return
+	}
 	d.show(d.comparisonTable(r))
 	d.picture(d.ratioFigure(r))
 	for i := range r.Cylinders {
 		d.judgedSo(&r.Cylinders[i])
 	}
-	d.addSwap(s)
 	d.addNewcomers(r.Newcomers)
 	d.add(note(d.tell("note-comparison", d.grouped(r.Tolerance.RPM), d.grouped(r.Tolerance.Load), d.figureOf(r.Ceiling))))
 }
@@ -138,7 +146,7 @@ func (w *words) ratioFigure(r *proof.Comparison) *figure {
 			words = append(words, w.tell("alt-ratio", label, w.ratioPhrase(o.Ratio, o.Low, o.High)))
 		}
 	}
-	return newFigure(func(width vg.Length) *chart.Chart { return w.charts().Ratios(ratios, width) }, w.tell("caption-ratios"), w.tell("alt-list", w.chain("join-semicolon", words))).repeating()
+	return newFigure(func(width vg.Length) *chart.Chart { return w.charts().Ratios(ratios, width) }, w.tell("caption-ratios", w.deed()), w.tell("alt-list", w.chain("join-semicolon", words))).repeating()
 }
 
 func (w *words) ratioPhrase(ratio, low, high float64) string {
@@ -167,9 +175,6 @@ func (d *Document) judgedSo(c *proof.Cylinder) {
 
 // addSwap tells both cylinders of a swap side by side.
 func (d *Document) addSwap(s *proof.SwapResult) {
-	if s == nil {
-		return
-	}
 	d.subsection(d.tell("head-swap", s.Part, s.A, s.B))
 	d.say(d.Swap(s))
 	t := &table{

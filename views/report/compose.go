@@ -13,6 +13,9 @@ func Compose(c *Case, o Options) *Document {
 	d := newDocument(o.Units)
 	d.paper, d.made = o.Paper, c.Made
 	w := &writer{Document: d, Case: c}
+	if c.Proof != nil {
+		d.between = c.Proof.Between
+	}
 	w.top()
 	w.outcome()
 	w.work()
@@ -98,6 +101,8 @@ func (w *writer) engineLine() string {
 // outcome is the verdict: of the comparison where there is one, else of the drives.
 func (w *writer) outcome() {
 	switch {
+	case w.Proof != nil && w.Proof.Between == BetweenNothing && w.Proof.Result != nil:
+		w.add(finding{toneBad, w.tell("outcome-untold"), w.Untold(w.Proof.Result)})
 	case w.Proof != nil && w.Proof.Result != nil:
 		w.addVerdict(w.Proof.Result, w.Proof.Swap, w.headline(w.Proof.Result))
 	case len(w.Drives) > 0:
@@ -123,11 +128,23 @@ func (w *writer) easedOff() bool {
 // exchanged.
 func (d *Document) addVerdict(r *proof.Comparison, s *proof.SwapResult, sentence string) {
 	if s != nil {
-		d.add(finding{toneOpen, d.SwapVerdict(s.Verdict), d.SwapFinding(s)})
+		d.add(finding{toneOfSwap(s.Verdict), d.SwapVerdict(s.Verdict), d.SwapFinding(s)})
+		if s.Verdict != proof.CannotTell {
+			d.say(d.SwapMeaning(s))
+		}
+		return
 	}
 	d.add(finding{toneOf(r.Outcome), d.Outcome(r.Outcome), sentence})
 	d.say(d.meaning(r.Outcome))
 	d.addNeeded(r)
+}
+
+// toneOfSwap is loud where a swap named what to replace or where to look.
+func toneOfSwap(v proof.SwapVerdict) tone {
+	if v == proof.FollowedPart || v == proof.StayedPut {
+		return toneBad
+	}
+	return toneOpen
 }
 
 // headline is the comparison in one sentence. What it rests on is told with the table.
@@ -154,16 +171,24 @@ func (w *words) notYet(r *proof.Comparison) string {
 	}
 	switch named := say.Capital(w.Cylinders(numbers)); {
 	case firings == 0:
-		return w.Count("not-yet-undriven", float64(len(numbers)), named)
+		return w.Count("not-yet-undriven", float64(len(numbers)), named, w.deed())
 	case misses == 0:
-		return w.Count("not-yet-clean", float64(len(numbers)), named, w.counted("count-firings", firings))
+		return w.Count("not-yet-clean", float64(len(numbers)), named, w.deed(), w.counted("count-firings", firings))
 	default:
-		return w.Count("not-yet-misses", float64(len(numbers)), named, w.counted("count-misses", misses), w.counted("count-firings", firings))
+		return w.Count("not-yet-misses", float64(len(numbers)), named, w.deed(), w.counted("count-misses", misses), w.counted("count-firings", firings))
 	}
 }
 
-// meaning says to an owner what an outcome is good for.
+// meaning says to an owner what an outcome is good for. Of a repair it speaks only where somebody told of one.
 func (w *words) meaning(o proof.Outcome) string {
+	if w.between != BetweenRepair {
+		switch o {
+		case proof.StillMissing:
+			return w.tell("meaning-misses-on")
+		case proof.NotYet:
+			return w.tell("meaning-too-little")
+		}
+	}
 	switch o {
 	case proof.Proven:
 		return w.tell("meaning-proven")
@@ -244,9 +269,29 @@ func (w *writer) work() {
 	w.section(w.tell("head-work"))
 	t := &table{columns: []column{{title: w.tell("col-when"), firm: true, head: true}, {title: w.tell("col-note")}}}
 	for _, n := range w.Notes {
-		t.add(w.minute(n.At), isolate(n.Text))
+		t.add(w.minute(n.At), w.done(&n))
 	}
 	w.show(t)
+}
+
+// done is a note, or what was done to the car, in words.
+func (w *writer) done(n *Note) string {
+	text := isolate(n.Text)
+	switch {
+	case n.Kind == NoteSwapped:
+		swapped := w.tell("work-swapped", n.Part, n.Cylinder, n.Other)
+		if text == "" {
+			return swapped
+		}
+		return w.tell("join-sentences", swapped, text)
+	case n.Kind == NotePlain:
+		return text
+	case n.Part != "" && n.Cylinder > 0:
+		return w.tell("work-repaired-part", text, isolate(n.Part), n.Cylinder)
+	case n.Cylinder > 0:
+		return w.tell("work-repaired-cylinder", text, n.Cylinder)
+	}
+	return w.tell("work-repaired", text)
 }
 
 // gearsSeen are the gear states of a drive, in the order in which they are told.

@@ -33,7 +33,7 @@ func (w *writer) drives() {
 
 // inDetail reports whether a drive has a section of its own: one that is compared, or any where nothing is.
 func (w *writer) inDetail(d *Drive) bool {
-	return w.Proof == nil || w.Proof.Result == nil || d.Side != SideNone
+	return w.Proof == nil || w.Proof.Result == nil || w.between == BetweenNothing || d.Side != SideNone
 }
 
 func (w *writer) driveTable() *table {
@@ -66,9 +66,9 @@ func (w *writer) driveName(d *Drive) string {
 func (w *writer) drive(d *Drive) {
 	switch d.Side {
 	case SideBefore:
-		w.subsection(w.tell("head-drive-before", d.Number))
+		w.subsection(w.tell("head-drive-before", d.Number, w.deed()))
 	case SideAfter:
-		w.subsection(w.tell("head-drive-after", d.Number))
+		w.subsection(w.tell("head-drive-after", d.Number, w.deed()))
 	default:
 		w.subsection(w.tell("head-drive", d.Number))
 	}

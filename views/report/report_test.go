@@ -150,7 +150,7 @@ func requireInOrder(t testing.TB, page string, parts ...string) {
 // An owner reads first what came out of it; what a technician checks it by comes after.
 func TestReportOrder(t *testing.T) {
 	page := reportText(t, Compose(worked(t), Options{}), 132)
-	requireInOrder(t, page, "Corner Garage", en("title-report"), "Larkspur Wren", "Jerks in Drive at the lights", en("head-work"), en("head-comparison"),
+	requireInOrder(t, page, "Corner Garage", en("title-report"), "Larkspur Wren", "Jerks in Drive at the lights", en("head-work"), "Before and after the repair",
 		en("head-drives"), en("title-codes"), en("head-codes"), "The moment P0302 was stored", en("head-causes"), "Next test: exchange the wires",
 		en("head-bench"), en("head-car-itself"), en("head-inspection"), en("head-measured"), en("head-unknown"), en("head-marks"), en("head-care"),
 		en("head-signatures"), en("sign-technician"), en("sign-owner"))
@@ -203,7 +203,7 @@ func TestHeadline(t *testing.T) {
 		want   string
 	}{
 		{proof.Comparison{Outcome: proof.Proven, Cylinders: failing(rate.Count{})}, "Cylinder 2 no longer misses in conditions similar to those it failed in."},
-		{proof.Comparison{Outcome: proof.NotYet}, "The drive before shows no cylinder that misses beyond doubt: there is nothing to prove a repair by."},
+		{proof.Comparison{Outcome: proof.NotYet}, "The drive before shows no cylinder that misses beyond doubt: there is nothing to judge the drive after by."},
 		{proof.Comparison{Outcome: proof.NotYet, Cylinders: failing(rate.Count{})}, "Cylinder 2 was not driven since the repair in the conditions it failed in."},
 		{proof.Comparison{Outcome: proof.NotYet, Cylinders: failing(rate.Count{Firings: 1234})},
 			"Cylinder 2 has not missed since the repair in the conditions it failed in, but 1,234 firings are too few to call it proven."},

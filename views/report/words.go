@@ -13,11 +13,37 @@ import (
 // through them, but for names that package obd has from the standards.
 type words struct {
 	say.Words
-	units Units
+	units   Units
+	between Between // what parts the drives that are compared
 }
 
 // english is how pages are written that nobody asked to have otherwise.
 func english(u Units) *words { return &words{Words: say.English(), units: u} }
+
+// Between is what parts the drives of a comparison.
+type Between uint8
+
+// What parts drives.
+const (
+	BetweenRepair  Between = iota // somebody told of a repair
+	BetweenSwap                   // parts changed places
+	BetweenClear                  // the codes were cleared, and nobody told of more
+	BetweenNamed                  // the user named the drives, and nobody told of anything
+	BetweenNothing                // nobody told of anything: they are one evidence
+)
+
+// deed names what parts the drives: "the repair".
+func (w *words) deed() string {
+	switch w.between {
+	case BetweenRepair:
+		return w.tell("deed-repair")
+	case BetweenSwap:
+		return w.tell("deed-swap")
+	case BetweenClear:
+		return w.tell("deed-clear")
+	}
+	return w.tell("deed-none")
+}
 
 func (w *words) tell(key catalogue.Key, about ...any) string { return w.Tell(key, about...) }
 

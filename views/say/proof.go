@@ -34,6 +34,37 @@ func (w Words) Comparison(c *proof.Comparison) string {
 	return w.Finding(c)
 }
 
+// Untold says how drives compare between which nobody told of anything, and asks.
+func (w Words) Untold(c *proof.Comparison) string {
+	var came []int
+	for _, n := range c.Newcomers {
+		came = append(came, n.Cylinder)
+	}
+	slices.Sort(came)
+	came = slices.Compact(came)
+	n, still := float64(len(c.Cylinders)), slices.ContainsFunc(c.Cylinders, missesOn)
+	named, others := w.cylindersOf(c), w.Cylinders(came)
+	var first string
+	switch {
+	case n == 0 && len(came) > 0:
+		first = w.tell("join-sentences", w.tell("untold-none"), w.tell("untold-came", others))
+	case n == 0:
+		first = w.tell("untold-none")
+	case still:
+		first = Capital(w.Count("untold-both", n, named))
+	case len(came) > 0:
+		first = Capital(w.Count("untold-other", n, named, others))
+	default:
+		first = Capital(w.Count("untold-gone", n, named))
+	}
+	return w.tell("join-sentences", first, w.tell("untold-ask"))
+}
+
+// missesOn reports whether a cylinder that failed before was seen to miss after.
+func missesOn(c proof.Cylinder) bool {
+	return slices.ContainsFunc(c.Conditions, func(c proof.Condition) bool { return c.Failing && c.Most.Misses > 0 })
+}
+
 // opening is the outcome that begins the sentence; none where the sentence names it by itself.
 func (w Words) opening(c *proof.Comparison) string {
 	switch {

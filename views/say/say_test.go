@@ -232,7 +232,7 @@ func TestComparison(t *testing.T) {
 	} {
 		assert.Regexp(t, c.want, w.Comparison(compare(t, before, c.after)), name)
 	}
-	assert.Contains(t, w.Comparison(compare(t, drive(inDrive(0, 2000)), drive(inDrive(0, 2000)))), "nothing to prove a repair by")
+	assert.Contains(t, w.Comparison(compare(t, drive(inDrive(0, 2000)), drive(inDrive(0, 2000)))), "nothing to judge the drive after by")
 
 	other := drive(inDrive(0, 3000), counted{cylinder: 1, gear: gear.Drive, misses: 90, firings: 3000})
 	moved := compare(t, drive(inDrive(90, 3000), counted{cylinder: 1, gear: gear.Drive, firings: 3000}), other)

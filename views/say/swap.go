@@ -63,6 +63,17 @@ func (w Words) SwapFinding(r *proof.SwapResult) string {
 	return w.tell("swap-open-wanted", text, w.minutes(n.Minutes), w.inFrameGear(n.Gear))
 }
 
+// SwapMeaning says what a swap is good for: what to replace, or where to look.
+func (w Words) SwapMeaning(r *proof.SwapResult) string {
+	switch r.Verdict {
+	case proof.FollowedPart:
+		return w.tell("meaning-followed", r.Part, r.To)
+	case proof.StayedPut:
+		return w.tell("meaning-stayed", r.Part, r.From)
+	}
+	return w.tell("meaning-swap-open", r.Part)
+}
+
 // SwapNotes are what a reader must know to take a swap for what it is, a phrase each.
 func (w Words) SwapNotes(r *proof.SwapResult) []string {
 	notes := []string{w.alike(r.Tolerance)}

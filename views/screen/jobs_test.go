@@ -64,7 +64,7 @@ func (b *books) Page(_ context.Context, number int64) (*job.Page, error) {
 	b.asked = append(b.asked, fmt.Sprint("page ", number))
 	drives, _ := b.Drives(number)
 	return &job.Page{Job: b.job(number), Drives: drives, Sentences: map[int64]string{5: "Cylinder 5 misses 31 of 1,000 firings in Drive."},
-		Notes: []journal.Note{{At: openedAt(), Text: "coils of cylinders 5 and 3 exchanged"}}}, b.failed
+		Notes: []journal.Note{{ID: 1, At: openedAt(), Text: "coils of cylinders 5 and 3 exchanged"}}}, b.failed
 }
 
 func (b *books) Causes(ctx context.Context, number int64) (*report.Causes, error) {

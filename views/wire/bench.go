@@ -9,6 +9,7 @@ import (
 type Bench struct {
 	Kind     string         `json:"kind"`
 	Job      *int64         `json:"job"` // null: not saved under any
+	Vehicle  Word           `json:"vehicle"`
 	Sentence string         `json:"sentence"`
 	Readings []BenchReading `json:"readings"` // in the order they were taken
 }
@@ -39,7 +40,7 @@ type BenchReading struct {
 
 // NewBench is readings as an object.
 func NewBench(b *views.Bench) Bench {
-	o := Bench{Kind: "bench", Job: numbered(b.Job), Sentence: views.BenchSentence(b), Readings: []BenchReading{}}
+	o := Bench{Kind: "bench", Job: numbered(b.Job), Vehicle: Word(b.Vehicle), Sentence: views.BenchSentence(b), Readings: []BenchReading{}}
 	for i := range b.Readings {
 		o.Readings = append(o.Readings, newBenchReading(&b.Readings[i]))
 	}

@@ -10,6 +10,7 @@ import (
 type Causes struct {
 	Kind     string      `json:"kind"`
 	Job      *int64      `json:"job"` // null: of no job
+	Vehicle  Word        `json:"vehicle"`
 	Drives   Word        `json:"from"`
 	Ignition Word        `json:"ignition"` // "each", "shared", "distributor"; null when not told
 	Sentence string      `json:"sentence"`
@@ -20,6 +21,7 @@ type Causes struct {
 	Others   []Test      `json:"other_tests"`
 	Facts    []Fact      `json:"facts"`
 	Done     []TestDone  `json:"tests_made"`
+	Swap     *Swap       `json:"swap"` // an exchange of parts that named the part; null where none did
 	Notes    []string    `json:"notes"`
 }
 
@@ -86,7 +88,7 @@ func NewCauses(c *report.Causes) Causes {
 	r := c.Result
 	words := say.English()
 	o := Causes{
-		Kind: "causes", Drives: Word(c.Drives), Ignition: Word(c.Ignition.Key()), Sentence: words.Causes(r), Basis: r.Basis, Bits: rounded(r.Bits),
+		Kind: "causes", Vehicle: Word(c.Vehicle), Swap: swapObject(c.Followed), Drives: Word(c.Drives), Ignition: Word(c.Ignition.Key()), Sentence: words.Causes(r), Basis: r.Basis, Bits: rounded(r.Bits),
 		Ranked: []Ranked{}, Others: []Test{}, Facts: []Fact{}, Done: []TestDone{}, Notes: append(words.CauseNotes(r), c.Also...),
 	}
 	if c.Job != 0 {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"stumble/misfire/gear"
+	"stumble/misfire/job"
 	"stumble/misfire/proof"
 	"stumble/misfire/rate"
 	"stumble/obd"
@@ -14,7 +15,10 @@ import (
 // Comparison is a comparison: {"kind":"comparison",...}.
 type Comparison struct {
 	Kind        string             `json:"kind"`
-	Outcome     proof.Outcome      `json:"outcome"` // "proven", "improved", "not_yet", "still_missing", "moved"
+	Job         int64              `json:"job"` // 0 where the drives are of several
+	Vehicle     Word               `json:"vehicle"`
+	Between     string             `json:"between"` // what parts the drives: "repair", "swap", "clear", "named", "nothing"
+	Outcome     string             `json:"outcome"` // "proven", "improved", "not_yet", "still_missing", "moved", "nothing_told"
 	Sentence    string             `json:"sentence"`
 	Before      []ComparedDrive    `json:"before"`
 	After       []ComparedDrive    `json:"after"`
@@ -180,12 +184,18 @@ type Rule struct {
 func NewComparison(c *report.Comparison) Comparison {
 	r, w := c.Result, say.English()
 	o := Comparison{
-		Kind: "comparison", Outcome: r.Outcome, Sentence: w.Comparison(r), Before: each(c.Before, comparedDrive), After: each(c.After, comparedDrive),
+		Kind: "comparison", Job: c.Job, Vehicle: Word(c.Vehicle), Between: between(c.Between), Outcome: r.Outcome.String(), Sentence: ComparisonSentence(c), Before: each(c.Before, comparedDrive), After: each(c.After, comparedDrive),
 		Chosen: Word(c.Chosen), Cells: []ComparedCell{}, Cylinders: []ComparedCylinder{}, Ratio: unknown(), Low: unknown(), High: unknown(),
 		Needed: each(r.Needed, needObject), Checks: each(r.Checks, checkObject), Newcomers: each(r.Newcomers, newcomerObject), NotCompared: each(r.NotCompared, aloneObject),
 		Swap: swapObject(c.Swap), Codes: codeChangeObject(r.Codes, c.Codes), Readiness: readinessObject(c.Readiness), Rules: each(c.Rules, ruleObject),
 		RPM: rounded(r.Tolerance.RPM), Load: rounded(r.Tolerance.Load), Ceiling: rounded(r.Ceiling), Notes: list(w.ComparisonNotes(r)),
 		Causes: NewCausesBrief(c.Causes),
+	}
+	switch {
+	case c.Swap != nil: // a swap is no repair that would want a proof
+		o.Needed, o.Checks = []Need{}, []Check{}
+	case c.Between == report.BetweenNothing:
+		o.Outcome, o.Needed, o.Checks = job.Untold, []Need{}, []Check{}
 	}
 	for i := range r.Cylinders {
 		cyl := &r.Cylinders[i]
@@ -202,6 +212,24 @@ func NewComparison(c *report.Comparison) Comparison {
 		}
 	}
 	return o
+}
+
+// between is what parts the drives, as scripts read it.
+func between(b report.Between) string {
+	return [...]string{report.BetweenRepair: "repair", report.BetweenSwap: "swap", report.BetweenClear: "clear",
+		report.BetweenNamed: "named", report.BetweenNothing: "nothing"}[b]
+}
+
+// ComparisonSentence is what a comparison comes to, in a sentence: of a swap how it came out.
+func ComparisonSentence(c *report.Comparison) string {
+	w := say.English()
+	switch {
+	case c.Swap != nil:
+		return w.Swap(c.Swap)
+	case c.Between == report.BetweenNothing:
+		return w.Untold(c.Result)
+	}
+	return w.Comparison(c.Result)
 }
 
 func comparedDrive(d *report.Compared) ComparedDrive {

@@ -69,10 +69,36 @@ type JobDrive struct {
 	Lost      int                `json:"lost"` // samples and exchanges that could not be saved
 }
 
-// JobNote is a note of a job.
+// JobNote is a note of a job, or what was done to the car.
 type JobNote struct {
-	Time Stamp  `json:"time"`
-	Text string `json:"text"`
+	Note     int64  `json:"note"` // its number
+	Time     Stamp  `json:"time"` // of a repair or a swap, when it was done
+	Text     string `json:"text"`
+	About    Word   `json:"about"` // "repaired", "swapped"; null: a note
+	Part     Word   `json:"part"`
+	Cylinder int    `json:"cylinder"` // 0: not told
+	Other    int    `json:"other"`    // of a swap, the other cylinder
+	Written  Stamp  `json:"written"`
+	Until    Stamp  `json:"until"` // when it was changed or taken back; null while it holds
+}
+
+// NoteHistory is every version of the notes of a job: {"kind":"note_history",...}.
+type NoteHistory struct {
+	Kind  string    `json:"kind"`
+	Job   int64     `json:"job"`
+	Notes []JobNote `json:"notes"`
+}
+
+// NewNoteHistory is every version of notes as an object.
+func NewNoteHistory(id int64, all []journal.Note) NoteHistory {
+	return NoteHistory{Kind: "note_history", Job: id, Notes: each(all, jobNote)}
+}
+
+func jobNote(n *journal.Note) JobNote {
+	return JobNote{
+		Note: n.ID, Time: Stamp(n.At), Text: n.Text, About: Word(n.Kind), Part: Word(n.Part), Cylinder: n.Cylinder, Other: n.Other,
+		Written: Stamp(n.Written), Until: Stamp(n.Until),
+	}
 }
 
 // NewJobs is a list of jobs as an object.
@@ -98,7 +124,7 @@ func NewJob(p *job.Page) Job {
 				Sentence: Word(p.Sentences[d.ID]), Samples: d.Samples, Exchanges: d.Exchanges, Lost: d.Lost,
 			}
 		}),
-		Notes: each(p.Notes, func(n *journal.Note) JobNote { return JobNote{Stamp(n.At), n.Text} }),
+		Notes: each(p.Notes, jobNote),
 	}
 }
 
