@@ -22,6 +22,10 @@ func Answers(req Request, m Message) bool {
 		return echoes(m, FreezeFrames, func(pid, frame byte) bool { return frozenAsked(req.Params(), pid, frame) })
 	case TestResults, VehicleInfo:
 		return len(m.Data) >= 2 && bytes.IndexByte(req.Params(), m.Data[1]) >= 0
+	case DataByID:
+		return len(m.Data) >= 3 && identifierAsked(req.Params(), m.Data[1], m.Data[2])
+	case CodeData:
+		return echoesCode(req.Params(), m.Data[1:])
 	}
 	return true
 }
@@ -50,3 +54,35 @@ func frozenAsked(params []byte, pid, frame byte) bool {
 	}
 	return false
 }
+
+// identifierAsked reports whether the first identifier of an answer of service 22 was asked for. The lengths of the
+// others are not known here: decoding tells.
+func identifierAsked(params []byte, high, low byte) bool {
+	for ; len(params) >= 2; params = params[2:] {
+		if params[0] == high && params[1] == low {
+			return true
+		}
+	}
+	return false
+}
+
+// echoesCode checks what an answer of service 19 repeats of its request: the subfunction, then the functional group,
+// or the code and, behind the status, the record, where there is one (ISO 14229-1).
+func echoesCode(asked, said []byte) bool {
+	const code, record = 4, 5 // where the code ends in both, and the record stands in an answer
+	switch {
+	case len(asked) < 2 || len(said) < 2 || said[0] != asked[0]:
+		return false
+	case asked[0] != CodeFrame && asked[0] != CodeRecord:
+		return said[1] == asked[1]
+	case len(asked) <= code || len(said) < code || !bytes.Equal(said[1:code], asked[1:code]):
+		return false
+	}
+	return len(said) <= record || said[record] == asked[code]
+}
+
+// Subfunctions of service 19 that speak of one code.
+const (
+	CodeFrame  byte = 0x04 // a freeze frame
+	CodeRecord byte = 0x06 // a record of extended data
+)

@@ -8,6 +8,8 @@ type ModuleCodes struct {
 	Stored    []Code
 	Pending   []Code
 	Permanent []Code
+	// Status is each code with all that a module of SAE J1979-2 tells of it; empty for other modules.
+	Status []CodeStatus
 }
 
 // CodeReport is all trouble codes of a car, with the moments they were stored at.
@@ -43,4 +45,18 @@ type ModuleIntake struct {
 	CVNs         []CVN
 	Monitors     *Monitors // since the last clear; nil when not told
 	ThisCycle    *Monitors // this driving cycle; nil when not told
+	UDS          bool      // it says that it speaks OBD on UDS (SAE J1979-2)
+	// Checks is how far the checks behind single codes have come, told by modules of SAE J1979-2 alone.
+	Checks []CodeCheck
 }
+
+// CodeCheck is how far the check behind a code has come. Group is the number of the readiness group it was told in, 0
+// when it came with the code's own data: what the numbers mean is in a part of the standard that is not at hand.
+type CodeCheck struct {
+	CodeStatus
+	Group byte
+	Ratio *InUse // nil when not told
+}
+
+// InUse is how often a check was completed, and how often the conditions for it were met.
+type InUse struct{ Completed, Met int }

@@ -33,6 +33,10 @@ func (n NegativeResponse) Meaning() string {
 		return "service not supported"
 	case 0x12:
 		return "sub-function not supported"
+	case 0x13:
+		return "length or format not understood"
+	case 0x14:
+		return "answer too long"
 	case 0x21:
 		return "busy, ask again"
 	case 0x22:
@@ -67,3 +71,6 @@ func (n NegativeResponse) Unsupported() bool {
 	}
 	return false
 }
+
+// TooMuch reports that a request for several values may be refused for their number alone: fewer may be answered.
+func (n NegativeResponse) TooMuch() bool { return n.Code == 0x13 || n.Code == 0x14 || n.Code == 0x31 }

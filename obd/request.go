@@ -17,6 +17,13 @@ const (
 	PermanentCodes Service = 0x0A
 )
 
+// The services of ISO 14229 that cars of SAE J1979-2 (OBD on UDS) answer instead.
+const (
+	ClearGroup Service = 0x14 // erases the codes of a functional group
+	CodeData   Service = 0x19 // codes, and what is kept with each
+	DataByID   Service = 0x22 // values by identifiers of two bytes
+)
+
 // Response is the first byte of a positive answer to s.
 func (s Service) Response() byte { return byte(s) + 0x40 }
 

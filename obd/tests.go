@@ -25,6 +25,7 @@ const (
 type TestKey struct {
 	Module          Module
 	MID, TID, UASID byte
+	Record          byte
 }
 
 // TestResult is one record of service 06 on CAN (SAE J1979): a value and the limits it is held against.
@@ -39,10 +40,13 @@ type TestResult struct {
 	NotRun                    bool // value and limits all zero: never run since the last clear
 	MinApplies, MaxApplies    bool // false when the limit is the one that stands for "none"
 	Pass                      bool // within the limits that apply; false when not run
+	// Record is the place, from 1, among the results that hang on a code of SAE J1979-2; 0 for results of service 06.
+	// Such a result has no test id: TID is TIDCount where it is the only count of its code, else 0.
+	Record byte
 }
 
 // Key is what tells this test from the others.
-func (r TestResult) Key() TestKey { return TestKey{r.Module, r.MID, r.TID, r.UASID} }
+func (r TestResult) Key() TestKey { return TestKey{r.Module, r.MID, r.TID, r.UASID, r.Record} }
 
 // Saturated reports a count that stands at its end and says only "at least".
 func (r TestResult) Saturated() bool { return r.UASID == uasCounts && r.Raw == 0xFFFF }
@@ -73,6 +77,7 @@ func recordTail(m Message, rest []byte) error {
 	return malformed(m, "ends inside a test: MID %02X has %d of %d bytes", rest[0], len(rest), recordBytes)
 }
 
+// testResult reads MID TID UASID value min max.
 func testResult(module Module, b []byte) TestResult {
 	r := TestResult{Module: module, MID: b[0], TID: b[1], UASID: b[2], Raw: word(b[3:]), Min: word(b[5:]), Max: word(b[7:])}
 	s, known := ScalingOf(r.UASID)
@@ -85,6 +90,15 @@ func testResult(module Module, b []byte) TestResult {
 	r.MinApplies, r.MaxApplies = limits(s.Signed, r.Min, r.Max)
 	value, low, high := ordered(s.Signed, r.Raw), ordered(s.Signed, r.Min), ordered(s.Signed, r.Max)
 	r.Pass = !r.NotRun && (!r.MinApplies || value >= low) && (!r.MaxApplies || value <= high)
+	return r
+}
+
+// RecordResult reads one result that hangs on a misfire code of a cylinder: unit-and-scaling id, value and limits as
+// words. It is number record, from 1, of its code.
+func RecordResult(module Module, cylinder int, record, uas byte, value, low, high uint16) TestResult {
+	r := testResult(module, []byte{MIDMisfire + byte(cylinder), 0, uas,
+		byte(value >> 8), byte(value), byte(low >> 8), byte(low), byte(high >> 8), byte(high)})
+	r.Record = record
 	return r
 }
 

@@ -97,6 +97,8 @@ type Adapter struct {
 
 	counts  countBook
 	modules []obd.Module // that have answered something
+	modern  []obd.Module // of them, those that speak OBD on UDS
+	byID    bool         // the car was found by that: it answers no service 01
 
 	strangers []stranger
 

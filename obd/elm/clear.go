@@ -4,14 +4,17 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"stumble/obd"
+	"stumble/obd/uds"
 )
 
-// Service 04 erases what a fault is found and a repair proven by: codes, freeze frames, readiness, test results. It
-// is the one request of this package that changes a car, so it has a way of its own: leave is given by Permit, holds
-// for a few seconds and one exchange, and what went wrong with that exchange is told and never mended by sending again.
+// Service 04, and service 14 of SAE J1979-2, erase what a fault is found and a repair proven by: codes, freeze frames,
+// readiness, test results. They are the requests of this package that change a car, so they have a way of their own:
+// leave is given by Permit, holds for a few seconds and one clear, and what went wrong with it is told and never mended
+// by sending again.
 
 // ClearWord is what a person must have typed before anything is cleared.
 const ClearWord = "CLEAR"
@@ -61,13 +64,46 @@ func (a *Adapter) Permit(ctx context.Context, c Conditions) (Permission, error) 
 
 // Standing is when the car said that its engine stands still. The error is an ErrNoPermission: it runs, or nobody tells.
 func (a *Adapter) Standing(ctx context.Context) (time.Time, error) {
-	answer, err := a.Do(ctx, obd.Live(obd.PIDRPM))
-	if err != nil {
+	classic := obd.Live(obd.PIDRPM)
+	asked := []obd.Request{classic}
+	if byID, ok := uds.FromClassic(classic); ok && len(a.modern) > 0 {
+		asked = append(asked, byID)
+	}
+	var stood time.Time
+	var unread error
+	for _, req := range asked {
+		at, err := a.stands(ctx, req)
+		switch {
+		case errors.Is(err, errNotTold):
+			unread = err
+		case err != nil:
+			return time.Time{}, err
+		case stood.IsZero():
+			stood = at
+		}
+	}
+	if stood.IsZero() {
+		return stood, fmt.Errorf("%w: %w", ErrNoPermission, unread)
+	}
+	return stood, nil
+}
+
+// errNotTold says that nobody told the engine speed: with a cause where it could not be read.
+var errNotTold = errors.New("the car does not tell its engine speed, so that the engine is off cannot be seen")
+
+// stands asks for the engine speed in one way. It is an errNotTold where nothing came of it, else an ErrNoPermission.
+func (a *Adapter) stands(ctx context.Context, req obd.Request) (time.Time, error) {
+	answer, err := a.Do(ctx, req)
+	var refused obd.NegativeResponse
+	switch {
+	case len(a.modern) > 0 && (errors.Is(err, NoData) || errors.As(err, &refused)): // it may tell in the other way
+		return time.Time{}, errNotTold
+	case err != nil:
 		return time.Time{}, fmt.Errorf("%w: the engine speed cannot be read: %w", ErrNoPermission, err)
 	}
 	told := false
 	for _, m := range answer.Messages {
-		readings, err := obd.AppendLive(nil, m)
+		readings, err := liveReadings(req, m)
 		if err != nil {
 			return time.Time{}, fmt.Errorf("%w: the engine speed cannot be read: %w", ErrNoPermission, err)
 		}
@@ -82,13 +118,26 @@ func (a *Adapter) Standing(ctx context.Context) (time.Time, error) {
 		}
 	}
 	if !told {
-		return time.Time{}, fmt.Errorf("%w: the car does not tell its engine speed, so that the engine is off cannot be seen", ErrNoPermission)
+		return time.Time{}, errNotTold
 	}
 	return answer.Sent, nil
 }
 
-// Clear sends service 04 once and returns what each module made of it: a message of one that cleared, a negative
-// response of one that refused. It uses the permission up, whatever comes of it.
+// liveReadings decodes live data asked for in either way.
+func liveReadings(req obd.Request, m obd.Message) ([]obd.Reading, error) {
+	if req.Service() != obd.DataByID {
+		return obd.AppendLive(nil, m)
+	}
+	data, err := uds.AppendClassic(nil, req, m)
+	if err != nil {
+		return nil, err
+	}
+	return obd.AppendLive(nil, obd.Message{Module: m.Module, Data: data})
+}
+
+// Clear sends service 04 once, or to modules that say they speak OBD on UDS service 14, and returns what each module made
+// of it: a message of one that cleared, a negative response of one that refused. A car with modules of both kinds is
+// sent both. It uses the permission up, whatever comes of it.
 //
 // When every module refused, or none answered, the error says so (an obd.NegativeResponse, NoData). Any other trouble
 // after the line was sent is an ErrUncertain; nothing is repeated, nor is a lost link sought again.
@@ -107,11 +156,45 @@ func (a *Adapter) Clear(ctx context.Context, p Permission) (Answer, error) {
 	if age := a.cfg.Clock.Now().Sub(p.stood); age < 0 || age > permissionLife {
 		return Answer{}, fmt.Errorf("%w: that the engine stands still was seen too long ago; try again", ErrNoPermission)
 	}
-	answer, err := a.clearOnce(ctx)
+	requests := a.clears()
+	answer, err := a.clearOnce(ctx, requests[0])
+	if len(requests) > 1 && !errors.Is(err, ErrUncertain) && !errors.Is(err, ErrNoPermission) {
+		answer, err = a.clearRest(ctx, requests[1], answer, err)
+	}
 	// A carriage return of whoever uses the adapter next would make it repeat its last line: let that be a harmless
 	// one. Where this fails the next line in its stead does it.
 	_ = a.try(ctx, probe)
 	return answer, err
+}
+
+// clears are the requests that clear this car: by service 14 the modules that speak OBD on UDS, by service 04 others.
+func (a *Adapter) clears() (out []obd.Request) {
+	if len(a.modern) > 0 {
+		out = append(out, obd.NewRequest(obd.ClearGroup, 0xFF, 0xFF, 0x33))
+	}
+	if len(a.modern) == 0 || slices.ContainsFunc(a.modules, func(m obd.Module) bool { return !slices.Contains(a.modern, m) }) {
+		out = append(out, obd.NewRequest(obd.ClearCodes))
+	}
+	return out
+}
+
+// clearRest clears the modules that the first request was not for, once the engine is seen to stand still yet. before
+// and why are what came of the first.
+func (a *Adapter) clearRest(ctx context.Context, req obd.Request, before Answer, why error) (Answer, error) {
+	if _, err := a.Standing(ctx); err != nil {
+		return before, fmt.Errorf("%w (%w)", ErrUncertain, err)
+	}
+	answer, err := a.clearOnce(ctx, req)
+	answer.Sent = before.Sent
+	answer.Messages = append(before.Messages, answer.Messages...)
+	answer.Negatives = append(before.Negatives, answer.Negatives...)
+	switch {
+	case errors.Is(err, ErrUncertain), errors.Is(err, ErrNoPermission):
+		return answer, fmt.Errorf("%w (%w)", ErrUncertain, err)
+	case len(answer.Messages) > 0:
+		return answer, nil
+	}
+	return answer, why
 }
 
 // brace makes ready for a line that must not be lost, torn or sent twice: what was changed is put back, the adapter
@@ -134,10 +217,10 @@ func (a *Adapter) brace(ctx context.Context) error {
 }
 
 // clearOnce opens the guard for the one line and sends it.
-func (a *Adapter) clearOnce(ctx context.Context) (Answer, error) {
+func (a *Adapter) clearOnce(ctx context.Context, req obd.Request) (Answer, error) {
 	a.armed, a.patience = true, patienceLong
 	defer func() { a.armed, a.patience = false, 0 }()
-	answer, err := a.askOnce(ctx, a.cfg.Clock.Now(), obd.NewRequest(obd.ClearCodes), 0)
+	answer, err := a.askOnce(ctx, a.cfg.Clock.Now(), req, 0)
 	answer.Messages = cloneMessages(answer.Messages) // the next exchange would overwrite them
 	answer.Negatives = append([]obd.NegativeResponse(nil), answer.Negatives...)
 	var refused obd.NegativeResponse

@@ -10,14 +10,15 @@ import (
 var ErrForbidden = errors.New("not allowed on the bus")
 
 // guard is the one gate to the bus: every line that leaves for the adapter passes it, and what it does not
-// know it refuses. It lets through the read-only services of SAE J1979 (01, 02, 03, 06, 07, 09, 0A) and
-// the set-up commands listed in setup; nothing that writes or drives an actuator. An empty line is
-// refused too: a lone carriage return makes an adapter repeat its last command, whoever sent that.
+// know it refuses. It lets through the read-only services of SAE J1979 (01, 02, 03, 06, 07, 09, 0A), of SAE J1979-2
+// what guardIdentifiers and guardCodes admit of services 22 and 19, and the set-up commands listed in setup; nothing
+// that writes or drives an actuator. An empty line is refused too: a lone carriage return makes an adapter repeat its
+// last command, whoever sent that.
 //
-// Service 04 clears what a fault is found by. It passes only where clear is true, which Clear makes it for one
-// line, and only as that very line.
+// Services 04 and 14 clear what a fault is found by. They pass only where clear is true, which Clear makes it for one
+// line, and only as the very lines it sends.
 func guard(line []byte, clear bool) error {
-	if clear && string(line) == clearLine {
+	if clear && (string(line) == clearLine || string(line) == clearGroupLine) {
 		return nil
 	}
 	if len(line) == 0 {
@@ -29,8 +30,12 @@ func guard(line []byte, clear bool) error {
 	return guardService(line)
 }
 
-// clearLine is service 04 as it is sent: nothing else clears.
-const clearLine = "04"
+// The lines that clear: service 04, and service 14 for the group of emission-related codes (ISO 14229-1). Nothing else
+// does.
+const (
+	clearLine      = "04"
+	clearGroupLine = "14FFFF33"
+)
 
 // guardService admits a request of a reading service: whole bytes in upper-case hexadecimal, with at most
 // one digit more, the number of lines to wait for.
@@ -44,13 +49,45 @@ func guardService(line []byte) error {
 			return fmt.Errorf("%w: %q is not a service request", ErrForbidden, line)
 		}
 	}
-	if line[0] == '0' {
-		switch line[1] {
-		case '1', '2', '3', '6', '7', '9', 'A':
+	params := string(line[2 : len(line)&^1])
+	switch string(line[:2]) {
+	case "01", "02", "03", "06", "07", "09", "0A":
+		return nil
+	case "22":
+		return guardIdentifiers(params)
+	case "19":
+		return guardCodes(params)
+	}
+	return fmt.Errorf("%w: service %s", ErrForbidden, line[:2])
+}
+
+// guardIdentifiers admits one to three identifiers from F400 to F8FF: what SAE J1979-2 sets aside for the values of
+// SAE J1979 (ISO 14229-1). All others are the maker's.
+func guardIdentifiers(params string) error {
+	rest := params
+	for ; len(rest) >= 4 && rest[0] == 'F' && rest[1] >= '4' && rest[1] <= '8'; rest = rest[4:] {
+	}
+	if len(params) == 0 || len(rest) > 0 {
+		return fmt.Errorf("%w: identifiers %s of service 22", ErrForbidden, params)
+	}
+	return nil
+}
+
+// codeRequests lists what may be asked of service 19, without the 19. An x stands for one hexadecimal digit. All of
+// them read: lists of the emission-related codes, and what is kept with one code.
+var codeRequests = []string{
+	"4233xx1E", "5533", "5633xx", // by status, permanent, of a readiness group
+	"04xxxxxxxx",               // a freeze frame
+	"06xxxxxx91", "06xxxxxx92", // how often it was checked, and its results
+}
+
+func guardCodes(params string) error {
+	for _, pattern := range codeRequests {
+		if matches([]byte(params), pattern) {
 			return nil
 		}
 	}
-	return fmt.Errorf("%w: service %s", ErrForbidden, line[:2])
+	return fmt.Errorf("%w: request %s of service 19", ErrForbidden, params)
 }
 
 // setup lists the adapter commands that may be sent, without the AT. An x stands for one hexadecimal digit.

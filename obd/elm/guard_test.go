@@ -14,8 +14,9 @@ import (
 )
 
 // permitted is the rule of the bus, written down a second time and apart from the guard: SAE J1979 services
-// that only read, and adapter set-up that puts nothing else on the bus.
+// that only read, of services 22 and 19 what SAE J1979-2 reads with, and adapter set-up that puts nothing else on the bus.
 var permitted = regexp.MustCompile(`^(0[123679A]([0-9A-F]{2}){0,6}[0-9A-F]?|` +
+	`22(F[4-8][0-9A-F]{2}){1,3}[0-9A-F]?|19(4233[0-9A-F]{2}1E|5533|5633[0-9A-F]{2}|04[0-9A-F]{8}|06[0-9A-F]{6}9[12])[0-9A-F]?|` +
 	`AT(Z|WS|D|I|@1|FE|E0|L0|S0|H1|CAF1|AL|AT[01]|ST[0-9A-F]{2}|SP[0-9A-F]|TP[0-9A-F]|DPN|PC|RV|IGN|SH[0-9A-F]{3}|SH[0-9A-F]{6}|CRA([0-9A-F]{3}|[0-9A-F]{8})?|AR))$`)
 
 func TestGuardAdmitsOnlyReadingServices(t *testing.T) {
@@ -47,6 +48,9 @@ func TestGuardRefuses(t *testing.T) {
 		"10", "11", "14", "27", "2E", "2F", "31", "34", "3B", "3D", // ISO 14229 and 14230 services that change things
 		"ATPP2CSV81", "ATBRD23", "ATMA", "ATMR10", "ATSP", "ATSPG", "ATSTF", "ATCRA7", "ATE1", "ATSH7E", "ATR0", "ATLP", "AT", "STI", "ATCM7E8",
 		"ATSTAx", "ATSPx", "ATSHxxx", // the x of the list of set-up commands is no digit
+		"14FFFF33", "14FFFF331", "14FFFFFF", "14FFFF", // clear, too
+		"22", "22F4", "22F40", "22F190", "22F3FF", "22F900", "22F40CF190", "22F40CF40DF404F4", "22F40CF40DF404F405", // others' identifiers
+		"19", "1902FF", "1942330F", "194233081F", "1942FF081E", "190603020090", "190603020093", "1906030200FF", "1914", "1A90", // not named
 	} {
 		assert.ErrorIs(t, guard([]byte(line), false), ErrForbidden, "%q", line)
 	}
@@ -58,9 +62,9 @@ func TestGuardAdmitsItsOwnSetUp(t *testing.T) {
 	}
 }
 
-// Armed or not, every line of up to four hexadecimal digits: only "04" is let through in addition.
+// Armed or not, every line of up to four hexadecimal digits: only "04" and "14FFFF33" are let through in addition.
 func TestArmedGuardAdmitsOneLineMore(t *testing.T) {
-	lines := []string{"", "04", "\r04", "04\r", " 04", "04 ", "0404", "AT04", "040", "041", "04\x00", "4", "04\r04"}
+	lines := []string{"", "04", "\r04", "04\r", " 04", "04 ", "0404", "14FFFF33", "14FFFF3", "14FFFF330", "14FFFF", "14FFFF32", "14ffff33", "AT04", "040", "041", "04\x00", "4", "04\r04"}
 	for digits := 1; digits <= 4; digits++ {
 		for v := range 1 << (4 * digits) {
 			lines = append(lines, fmt.Sprintf("%0*X", digits, v))
@@ -71,7 +75,7 @@ func TestArmedGuardAdmitsOneLineMore(t *testing.T) {
 		if strings.HasPrefix(line, "04") && unarmed {
 			t.Errorf("%q passes an unarmed guard", line)
 		}
-		if armed := guard([]byte(line), true) == nil; armed != (unarmed || line == "04") {
+		if armed := guard([]byte(line), true) == nil; armed != (unarmed || line == "04" || line == "14FFFF33") {
 			t.Errorf("%q passes an armed guard: %v", line, armed)
 		}
 	}
@@ -94,14 +98,14 @@ func TestGuardOfShortSetUp(t *testing.T) {
 }
 
 func FuzzGuard(f *testing.F) {
-	for _, line := range []string{"010C", "04", "ATZ", "ATSP6", "0100411", "\r04", "", "ATSTAx", "ATSPx"} {
+	for _, line := range []string{"010C", "04", "ATZ", "ATSP6", "0100411", "\r04", "", "ATSTAx", "ATSPx", "22F40CF40D2", "1906030200921", "14FFFF33"} {
 		f.Add([]byte(line))
 	}
 	f.Fuzz(func(t *testing.T, line []byte) {
 		if got, want := guard(line, false) == nil, permitted.Match(line) && !strings.ContainsAny(string(line), "\r\n"); got != want {
 			t.Errorf("guard(%q) admits: %v, the rule says %v", line, got, want)
 		}
-		if got, want := guard(line, true) == nil, guard(line, false) == nil || string(line) == "04"; got != want {
+		if got, want := guard(line, true) == nil, guard(line, false) == nil || string(line) == "04" || string(line) == "14FFFF33"; got != want {
 			t.Errorf("armed, guard(%q) admits: %v, the rule says %v", line, got, want)
 		}
 	})
@@ -110,7 +114,7 @@ func FuzzGuard(f *testing.F) {
 // One place arms the guard.
 func TestOnlyClearArms(t *testing.T) {
 	assert.Len(t, places(t, "armed, a.patience = true", "armed = true", "armed: true", "&a.armed"), 1)
-	for _, place := range append(places(t, "clearOnce("), places(t, "obd.ClearCodes")...) {
+	for _, place := range append(places(t, "clearOnce("), places(t, "obd.Clear")...) {
 		assert.Regexp(t, `^clear\.go:`, place)
 	}
 }

@@ -24,10 +24,13 @@ func (a *Adapter) crowded(req obd.Request, answer *Answer, err error) bool {
 	return err == nil && answer.Faults != nil || errors.Is(err, Garbled) || errors.Is(err, BufferFull)
 }
 
-// remember notes who answers.
-func (a *Adapter) remember(m obd.Module) {
-	if !slices.Contains(a.modules, m) && len(a.modules) < cap(a.modules) {
-		a.modules = append(a.modules, m)
+// remember notes who answers, and who speaks OBD on UDS.
+func (a *Adapter) remember(req obd.Request, m obd.Message) {
+	if !slices.Contains(a.modules, m.Module) && len(a.modules) < cap(a.modules) {
+		a.modules = append(a.modules, m.Module)
+	}
+	if req.Service() == obd.DataByID && speaksByID(req, m) && !slices.Contains(a.modern, m.Module) {
+		a.modern = append(a.modern, m.Module)
 	}
 }
 

@@ -377,7 +377,7 @@ func (a *Adapter) collect(req obd.Request) (answer Answer, stray bool, err error
 			stray = true
 			continue
 		}
-		a.remember(m.Module)
+		a.remember(req, m)
 		stray = a.keep(m) || stray
 	}
 	answer = Answer{Sent: a.sent, Received: a.received, Messages: a.messages, Negatives: a.negatives, Faults: faults}

@@ -253,7 +253,7 @@ func (a *Adapter) FindCar(ctx context.Context) error {
 		}
 	}
 	a.counts.forget()
-	a.modules, a.fixed = a.modules[:0], false
+	a.modules, a.modern, a.byID, a.fixed = a.modules[:0], nil, false, false
 	if found, err := a.usual(ctx); found || err != nil {
 		return err
 	}
@@ -266,7 +266,7 @@ func (a *Adapter) FindCar(ctx context.Context) error {
 	}
 	guess, err := a.firstContact(ctx)
 	if err != nil {
-		return err
+		return a.askModern(ctx, err)
 	}
 	p, err := a.askProtocol(ctx)
 	if err != nil {
@@ -297,6 +297,10 @@ func (a *Adapter) usual(ctx context.Context) (found bool, err error) {
 	if err == nil && guess == obd.ProtocolUnknown {
 		guess, err = a.askProtocol(ctx)
 	}
+	// The bus took the question and nobody answered: a car of SAE J1979-2 does so.
+	if err != nil && bytes.Contains(a.answer, []byte(NoData.text)) && a.contactByID(ctx, p) == nil {
+		return true, nil
+	}
 	switch {
 	case err == nil && guess == p:
 		a.protocol = p
@@ -312,6 +316,9 @@ func (a *Adapter) usual(ctx context.Context) (found bool, err error) {
 func (a *Adapter) takeUp(ctx context.Context, p obd.Protocol) error {
 	if err := a.fix(ctx, p); err != nil {
 		return err
+	}
+	if a.byID {
+		return a.contactByID(ctx, p)
 	}
 	_, err := a.firstContact(ctx)
 	return err
@@ -330,6 +337,9 @@ func (a *Adapter) tryEach(ctx context.Context) error {
 	for _, p := range [...]obd.Protocol{obd.CAN11At500, obd.CAN11At250, obd.J1850PWM, obd.CAN29At500,
 		obd.CAN29At250, obd.J1850VPW, obd.ISO9141, obd.KWP5Baud, obd.KWPFast} {
 		err := a.takeUp(ctx, p)
+		if p.CAN() && RemedyFor(err) == RemedyWaitIgnition && ctx.Err() == nil {
+			err = a.contactByID(ctx, p)
+		}
 		if err == nil {
 			a.protocol = p
 			return nil

@@ -87,7 +87,7 @@ func (a *Adapter) reaches(p obd.Protocol) bool {
 // searchTime is how long a search takes from a time on, whether it will find the car or not.
 func (a *Adapter) searchTime(at time.Time) time.Duration {
 	car := a.protocolOfCar(at)
-	if car != obd.ProtocolUnknown && car == a.bus.protocol && a.reaches(car) {
+	if car != obd.ProtocolUnknown && car == a.bus.protocol && a.reaches(car) && a.answersSearch() {
 		return recall
 	}
 	var took time.Duration
@@ -96,11 +96,17 @@ func (a *Adapter) searchTime(at time.Time) time.Duration {
 			continue
 		}
 		took += probeTime(p)
-		if p == car {
+		if p == car && a.answersSearch() {
 			break
 		}
 	}
 	return took
+}
+
+// answersSearch reports whether the car answers what adapters search with, service 01.
+func (a *Adapter) answersSearch() bool {
+	c, tells := a.cfg.Bus.(interface{ AnswersSearch() bool })
+	return !tells || c.AnswersSearch()
 }
 
 func probeTime(p obd.Protocol) time.Duration {
@@ -119,7 +125,7 @@ func probeTime(p obd.Protocol) time.Duration {
 func (a *Adapter) searched(at time.Time) {
 	a.print(at, "\r")
 	car := a.protocolOfCar(at)
-	if car == obd.ProtocolUnknown || !a.reaches(car) {
+	if car == obd.ProtocolUnknown || !a.reaches(car) || !a.answersSearch() {
 		a.reply(at, "UNABLE TO CONNECT")
 		return
 	}

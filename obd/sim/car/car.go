@@ -54,6 +54,8 @@ type Car struct {
 	tested       pidSet // on-board monitors of the engine module
 	live         sensors
 	verified     bool // the calibration was checked since the key was turned on
+	promised     bool // the first record of counts was promised, and told later
+	turnedDown   int  // requests for counts, because the module was busy
 }
 
 // New builds a car that begins at start. The seed decides everything that is left to chance.

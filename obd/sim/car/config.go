@@ -29,6 +29,7 @@ type Controller struct {
 	WithholdGear  bool          // neither PID A4 nor PID 65
 	SilentAfter   time.Duration // the transmission module falls silent this long after the beginning; 0 never
 	Latency       time.Duration // from request to answer of the engine module; 0 means the bus's usual
+	ByID          ByID          // the language of SAE J1979-2 beside that of SAE J1979, or in its place
 }
 
 // History is what the modules hold when the simulation begins.
@@ -66,6 +67,8 @@ func (c *Config) check() error {
 		return errors.New("car: a calibration id has at most 16 characters")
 	case v.Transmission && !v.Protocol.CAN():
 		return errors.New("car: a transmission module of its own is simulated on CAN only")
+	case c.Controller.ByID.Speaks && !v.Protocol.CAN():
+		return errors.New("car: OBD on UDS is simulated on CAN only")
 	case len(v.Banks) < 1 || len(v.Banks) > 2:
 		return errors.New("car: a vehicle has one bank or two")
 	case len(v.Ratios) < 1 || len(v.Ratios) > 15:

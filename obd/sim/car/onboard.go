@@ -65,7 +65,11 @@ func (c *Car) appendCounts(dst []byte, mid byte) []byte {
 		high = 0
 	}
 	dst = record(dst, mid, 0x0B, 0x24, uint16(min(k.average[cyl-1]+0.5, saturated)), 0, high)
-	return record(dst, mid, 0x0C, 0x24, k.shown[cyl-1], 0, high)
+	count := k.shown[cyl-1]
+	if c.cfg.Controller.ByID.ClassicStands {
+		count = 0
+	}
+	return record(dst, mid, 0x0C, 0x24, count, 0, high)
 }
 
 // appendMisfire is the misfire monitor in general: totals, and the maker's tests 80 and 81, the share of misses

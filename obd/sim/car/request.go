@@ -14,10 +14,10 @@ func (c *Car) Request(dst []Answer, at time.Time, node byte, request []byte) []A
 	}
 	from := len(dst)
 	if node == 0 || node == EngineNode {
-		dst = c.askEngine(dst, request)
+		dst = c.askEngine(dst, request, node == 0)
 	}
 	if (node == 0 || node == TransmissionNode) && c.transmissionListens() {
-		dst = c.askTransmission(dst, request)
+		dst = c.askTransmission(dst, request, node == 0)
 	}
 	inOrder(dst[from:])
 	return dst
@@ -105,8 +105,11 @@ func (c *Car) refuse(r *reply, service byte) {
 }
 
 // askEngine is the engine module's answer.
-func (c *Car) askEngine(dst []Answer, request []byte) []Answer {
+func (c *Car) askEngine(dst []Answer, request []byte, toAll bool) []Answer {
 	r := c.open(dst, EngineNode)
+	if c.byID(&r, request, toAll) {
+		return r.answers
+	}
 	service, params := request[0], request[1:]
 	can := c.cfg.Vehicle.Protocol.CAN()
 	switch {
@@ -138,8 +141,11 @@ func (c *Car) askEngine(dst []Answer, request []byte) []Answer {
 }
 
 // askTransmission is the transmission module's answer. It keeps no freeze frame and runs no on-board tests.
-func (c *Car) askTransmission(dst []Answer, request []byte) []Answer {
+func (c *Car) askTransmission(dst []Answer, request []byte, toAll bool) []Answer {
 	r := c.open(dst, TransmissionNode)
+	if c.byID(&r, request, toAll) {
+		return r.answers
+	}
 	switch request[0] {
 	case 0x01:
 		c.live.read(&c.machine, &c.mixture, c.volts())
@@ -169,11 +175,16 @@ func (c *Car) answerClear(r *reply) {
 		r.say(0x7F, 0x04, 0x22)
 		return
 	}
+	c.erase()
+	r.say(0x44)
+}
+
+// erase is what a clear does to the engine module.
+func (c *Car) erase() {
 	c.memory.clear()
 	c.counters.clear()
 	c.evaluation = newEvaluation()
 	c.mixture = mixture{}
-	r.say(0x44)
 }
 
 // answerCodes lists trouble codes: with a count on CAN, three a message padded with zeros before it.

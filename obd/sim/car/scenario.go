@@ -37,6 +37,7 @@ func Scenarios() []Scenario {
 	}
 	all = append(all, attempts()...)
 	all = append(all, controllers()...)
+	all = append(all, newer()...)
 	return append(all, manners()...)
 }
 
@@ -100,7 +101,7 @@ func wrenComplaint() Config {
 
 // complaints are the faults, each on its car.
 func complaints() (all []Scenario) {
-	for _, some := range [][]Scenario{curlews(), wrens(), plovers(), rooks()} {
+	for _, some := range [][]Scenario{curlews(), wrens(), plovers(), rooks(), unheard()} {
 		all = append(all, some...)
 	}
 	return all
@@ -175,6 +176,14 @@ func rooks() (all []Scenario) {
 		all = append(all, Scenario{bus.name, summary, c})
 	}
 	return all
+}
+
+// unheard are cars of SAE J1979-2: they answer nothing an older tool asks.
+func unheard() []Scenario {
+	return []Scenario{
+		{"siskin", "Larkspur Siskin 1.4, OBD on UDS alone: coil of cylinder 3 breaks down hot and under load", siskinComplaint()},
+		{"heron", "Larkspur Heron 4.8, OBD on UDS alone: coil of cylinder 7 breaks down hot and under load", heronComplaint()},
+	}
 }
 
 // attempts are cars after work that was not, or not wholly, the cure. The Wren's codes have been cleared.

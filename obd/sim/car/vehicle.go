@@ -90,6 +90,32 @@ func Plover() Vehicle {
 	}
 }
 
+// Siskin is a new 1.4 l inline four, with a coil on each plug.
+func Siskin() Vehicle {
+	return Vehicle{
+		Name: "Larkspur Siskin 1.4", VIN: "0LKSK14E3V0400316", Protocol: obd.CAN11At500,
+		FiringOrder: []int{1, 3, 4, 2}, Banks: [][]int{{1, 2, 3, 4}},
+		Litres: 1.4, Torque: 165, Mass: 1290, Idle: 720, DriveIdle: 660, IdleLoad: 22, GearLoad: 12,
+		Ratios: []float64{3.9, 2.3, 1.5, 1.1, 0.84, 0.67}, Reverse: 3.3, Final: 3.8,
+		Transmission: true,
+		Calibration:  "LKS14-AT-0226", Verification: 0x40E7119C,
+		TransmissionCalibration: "LKT6-2604", TransmissionCheck: 0x19B2F0A6,
+	}
+}
+
+// Heron is a new 4.8 l V8, numbered along the banks, with a coil on each plug.
+func Heron() Vehicle {
+	return Vehicle{
+		Name: "Larkspur Heron 4.8", VIN: "0LKHN48F9V0500927", Protocol: obd.CAN11At500,
+		FiringOrder: []int{1, 5, 4, 8, 6, 3, 7, 2}, Banks: [][]int{{1, 2, 3, 4}, {5, 6, 7, 8}},
+		Litres: 4.8, Torque: 470, Mass: 2150, Idle: 620, DriveIdle: 570, IdleLoad: 18, GearLoad: 10,
+		Ratios: []float64{4.2, 2.6, 1.7, 1.3, 1.0, 0.77}, Reverse: 3.4, Final: 3.3,
+		Transmission: true,
+		Calibration:  "LKH48-AT-0311", Verification: 0xC2085D61,
+		TransmissionCalibration: "LKT8-2601", TransmissionCheck: 0x8D5530EE,
+	}
+}
+
 // Rook is an older 1.8 l inline four on the K-line: no misfire counts.
 func Rook() Vehicle {
 	return Vehicle{
