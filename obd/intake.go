@@ -59,4 +59,7 @@ type CodeCheck struct {
 }
 
 // InUse is how often a check was completed, and how often the conditions for it were met.
-type InUse struct{ Completed, Met int }
+type InUse struct {
+	Completed int `json:"completed"`
+	Met       int `json:"conditions_met"`
+}

@@ -31,6 +31,8 @@ type (
 		CVNs         []uint32        `json:"cvns"`
 		Monitors     *storedMonitors `json:"monitors"`
 		ThisCycle    *storedMonitors `json:"this_cycle"`
+		UDS          bool            `json:"uds,omitzero"`
+		Checks       []storedCheck   `json:"checks,omitempty"`
 	}
 	storedMonitors struct {
 		Module      obd.Module    `json:"module"`
@@ -63,6 +65,19 @@ type (
 		Stored    []obd.Code `json:"stored"`
 		Pending   []obd.Code `json:"pending"`
 		Permanent []obd.Code `json:"permanent"`
+		// Of a car of SAE J1979-2: each code whole.
+		Status []storedStatus `json:"status,omitempty"`
+	}
+	storedStatus struct {
+		Code     obd.Code `json:"code"`
+		Failure  byte     `json:"failure"`
+		Status   byte     `json:"status"`
+		Severity byte     `json:"severity"`
+	}
+	storedCheck struct {
+		storedStatus
+		Group byte       `json:"group,omitzero"`
+		Ratio *obd.InUse `json:"in_use,omitzero"`
 	}
 	storedFrame struct {
 		Module   obd.Module      `json:"module"`
@@ -87,6 +102,7 @@ type (
 		MinApplies bool       `json:"min_applies"`
 		MaxApplies bool       `json:"max_applies"`
 		Pass       bool       `json:"pass"`
+		Record     byte       `json:"record,omitzero"` // of a car of SAE J1979-2
 	}
 	storedLegacy struct {
 		Module     obd.Module `json:"module"`
@@ -143,15 +159,29 @@ func storeModule(m obd.ModuleIntake) storedModule {
 	return storedModule{
 		Module: m.Module, Name: m.Name, Calibrations: m.Calibrations,
 		CVNs:     each(m.CVNs, func(n obd.CVN) uint32 { return uint32(n) }),
-		Monitors: storeMonitors(m.Monitors), ThisCycle: storeMonitors(m.ThisCycle),
+		Monitors: storeMonitors(m.Monitors), ThisCycle: storeMonitors(m.ThisCycle), UDS: m.UDS,
+		Checks: each(m.Checks, func(c obd.CodeCheck) storedCheck {
+			return storedCheck{storedStatus: storeStatus(c.CodeStatus), Group: c.Group, Ratio: c.Ratio}
+		}),
 	}
+}
+
+func storeStatus(c obd.CodeStatus) storedStatus {
+	return storedStatus{Code: c.Code, Failure: c.Failure, Status: byte(c.Status), Severity: c.Severity}
+}
+
+func (s storedStatus) status() obd.CodeStatus {
+	return obd.CodeStatus{Code: s.Code, Failure: s.Failure, Status: obd.Status(s.Status), Severity: s.Severity}
 }
 
 func (s storedModule) module() obd.ModuleIntake {
 	return obd.ModuleIntake{
 		Module: s.Module, Name: s.Name, Calibrations: s.Calibrations,
 		CVNs:     each(s.CVNs, func(n uint32) obd.CVN { return obd.CVN(n) }),
-		Monitors: s.Monitors.monitors(), ThisCycle: s.ThisCycle.monitors(),
+		Monitors: s.Monitors.monitors(), ThisCycle: s.ThisCycle.monitors(), UDS: s.UDS,
+		Checks: each(s.Checks, func(c storedCheck) obd.CodeCheck {
+			return obd.CodeCheck{CodeStatus: c.status(), Group: c.Group, Ratio: c.Ratio}
+		}),
 	}
 }
 
@@ -181,7 +211,9 @@ func (s *storedMonitors) monitors() *obd.Monitors {
 
 func storeCodes(r *obd.CodeReport) storedCodes {
 	return storedCodes{
-		Codes: each(r.Modules, func(m obd.ModuleCodes) storedCodeList { return storedCodeList(m) }),
+		Codes: each(r.Modules, func(m obd.ModuleCodes) storedCodeList {
+			return storedCodeList{m.Module, m.Stored, m.Pending, m.Permanent, each(m.Status, storeStatus)}
+		}),
 		Frames: each(r.Frames, func(f obd.FreezeFrame) storedFrame {
 			return storedFrame{Module: f.Module, Frame: f.Frame, Code: f.Code, Readings: each(f.Readings, storeReading)}
 		}),
@@ -191,7 +223,10 @@ func storeCodes(r *obd.CodeReport) storedCodes {
 
 func (s storedCodes) report() obd.CodeReport {
 	return obd.CodeReport{
-		Modules: each(s.Codes, func(l storedCodeList) obd.ModuleCodes { return obd.ModuleCodes(l) }),
+		Modules: each(s.Codes, func(l storedCodeList) obd.ModuleCodes {
+			return obd.ModuleCodes{Module: l.Module, Stored: l.Stored, Pending: l.Pending, Permanent: l.Permanent,
+				Status: each(l.Status, storedStatus.status)}
+		}),
 		Frames: each(s.Frames, func(f storedFrame) obd.FreezeFrame {
 			return obd.FreezeFrame{Module: f.Module, Frame: f.Frame, Code: f.Code, Readings: each(f.Readings, storedReading.reading)}
 		}),

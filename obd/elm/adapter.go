@@ -149,6 +149,9 @@ func (a *Adapter) Protocol() obd.Protocol { return a.protocol }
 // Identity is what the adapter calls itself. Many lie about the version.
 func (a *Adapter) Identity() string { return a.identity }
 
+// ByID reports whether the car was found by the question of SAE J1979-2 and answers none of SAE J1979.
+func (a *Adapter) ByID() bool { return a.byID }
+
 // Headers reports whether the adapter tells which module said what.
 func (a *Adapter) Headers() bool { return a.headers }
 

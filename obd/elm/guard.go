@@ -49,7 +49,7 @@ func guardService(line []byte) error {
 			return fmt.Errorf("%w: %q is not a service request", ErrForbidden, line)
 		}
 	}
-	params := string(line[2 : len(line)&^1])
+	params := line[2 : len(line)&^1]
 	switch string(line[:2]) {
 	case "01", "02", "03", "06", "07", "09", "0A":
 		return nil
@@ -63,7 +63,7 @@ func guardService(line []byte) error {
 
 // guardIdentifiers admits one to three identifiers from F400 to F8FF: what SAE J1979-2 sets aside for the values of
 // SAE J1979 (ISO 14229-1). All others are the maker's.
-func guardIdentifiers(params string) error {
+func guardIdentifiers(params []byte) error {
 	rest := params
 	for ; len(rest) >= 4 && rest[0] == 'F' && rest[1] >= '4' && rest[1] <= '8'; rest = rest[4:] {
 	}
@@ -81,9 +81,9 @@ var codeRequests = []string{
 	"06xxxxxx91", "06xxxxxx92", // how often it was checked, and its results
 }
 
-func guardCodes(params string) error {
+func guardCodes(params []byte) error {
 	for _, pattern := range codeRequests {
-		if matches([]byte(params), pattern) {
+		if matches(params, pattern) {
 			return nil
 		}
 	}

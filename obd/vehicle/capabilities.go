@@ -54,6 +54,8 @@ type Module struct {
 	PIDs    obd.Support // service 01
 	Tests   obd.Support // service 06, CAN only
 	Info    obd.Support // service 09
+	UDS     bool        // it says that it speaks OBD on UDS (SAE J1979-2)
+	ByID    bool        // it tells the values of those services by identifiers alone (service 22)
 }
 
 // Monitor is one cylinder's misfire monitor.
@@ -62,6 +64,7 @@ type Monitor struct {
 	MID      byte
 	Cylinder int  // by the standard's numbering; a car may mean the place in the firing order
 	Counts   bool // it carries the count of this driving cycle (test 0C)
+	ByCode   bool // its counts hang on the cylinder's misfire code (service 19)
 }
 
 // Has reports whether any module supports a PID of service 01.
@@ -105,22 +108,46 @@ func (c *Capabilities) Cylinders() int {
 // taken for hints: what a list leaves out though it belongs to every car is asked for all the same.
 func Discover(ctx context.Context, car Asker) (*Capabilities, error) {
 	c := &Capabilities{Protocol: car.Protocol()}
-	if err := c.bitmaps(ctx, car, obd.LiveData); err != nil {
+	if err := c.live(ctx, car); err != nil {
 		return nil, fmt.Errorf("asking what the car supports: %w", err)
 	}
-	if err := optional(ctx, c.bitmaps(ctx, car, obd.VehicleInfo)); err != nil {
-		return nil, err
+	if c.older() {
+		if err := optional(ctx, c.bitmaps(ctx, car, obd.VehicleInfo)); err != nil {
+			return nil, err
+		}
 	}
 	if !c.Protocol.CAN() {
 		return c, nil // no standard misfire counts there
 	}
+	car = c.speaking(car, true)
 	var refused obd.NegativeResponse
-	if err := c.bitmaps(ctx, car, obd.TestResults); err != nil && !errors.As(err, &refused) {
+	if err := c.bitmaps(ctx, car, obd.TestResults); err != nil && c.older() && !errors.As(err, &refused) {
 		if err := note(ctx, &c.Unread, obd.Unread{What: obd.UnreadTests}, err); err != nil {
 			return nil, err
 		}
 	}
-	return c, c.misfireMonitors(ctx, car)
+	if err := c.misfireMonitors(ctx, car); err != nil {
+		return c, err
+	}
+	return c, c.recordMonitors(ctx, car)
+}
+
+// live asks which live data there are, in either language: a car of the change-over years may speak both.
+func (c *Capabilities) live(ctx context.Context, car Asker) error {
+	var err error = elm.NoData
+	if !silentToClassic(car) {
+		err = c.bitmaps(ctx, car, obd.LiveData)
+	}
+	if ctx.Err() != nil || err != nil && optional(ctx, err) != nil {
+		return err
+	}
+	if e := c.identified(ctx, car); e != nil {
+		return e
+	}
+	if slices.ContainsFunc(c.Modules, func(m Module) bool { return m.ByID }) {
+		return nil
+	}
+	return err
 }
 
 // askTwice asks for something that the car may do without, and once more at once where nothing came or what came was

@@ -22,6 +22,10 @@ func ReadCodes(ctx context.Context, car Asker, caps *Capabilities) (*obd.CodeRep
 // ReadCodeLists reads what ReadCodes does but for the freeze frames, which take many requests.
 func ReadCodeLists(ctx context.Context, car Asker) (*obd.CodeReport, error) {
 	report := &obd.CodeReport{}
+	told, err := readFull(ctx, car, caps, report)
+	if err != nil || !caps.older() {
+		return report, err
+	}
 	for _, list := range [...]struct {
 		service obd.Service
 		unread  obd.UnreadKind
@@ -42,6 +46,9 @@ func ReadCodeLists(ctx context.Context, car Asker) (*obd.CodeReport, error) {
 			continue
 		}
 		for _, m := range answer.Messages {
+			if slices.Contains(told, m.Module) {
+				continue // it told them whole
+			}
 			codes, err := obd.DecodeCodes(car.Protocol(), m)
 			if err != nil {
 				report.Unread = append(report.Unread, obd.Unread{What: list.unread, Module: &m.Module, Why: err.Error()})
@@ -92,7 +99,7 @@ func readFrames(ctx context.Context, car Asker, caps *Capabilities, report *obd.
 	}
 	for _, m := range answer.Messages {
 		code, frame, err := obd.DecodeFrozenCode(m)
-		if err == nil && code != 0 {
+		if err == nil && code != 0 && !slices.ContainsFunc(report.Frames, func(f obd.FreezeFrame) bool { return f.Module == m.Module }) {
 			report.Frames = append(report.Frames, obd.FreezeFrame{Module: m.Module, Frame: frame, Code: code})
 		}
 	}

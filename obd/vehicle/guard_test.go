@@ -31,6 +31,10 @@ func (b *watchedBus) Request(dst []car.Answer, at time.Time, node byte, request 
 	b.asked[service]++
 	switch service {
 	case "01", "02", "03", "06", "07", "09", "0A":
+	case "22", "19":
+		if !permitted.MatchString(text) {
+			b.odd = append(b.odd, text)
+		}
 	default:
 		b.odd = append(b.odd, text)
 	}

@@ -21,7 +21,7 @@ type Voltmeter interface {
 // only when the car or the adapter is lost, together with what was read until then. What stays unanswered though
 // the car said it has it is asked for once more at the end: a module may have been busy with something else.
 func ReadIntake(ctx context.Context, car Asker, meter Voltmeter, caps *Capabilities, progress func(string)) (*obd.Intake, error) {
-	r := intakeReader{ctx: ctx, car: car, caps: caps, intake: &obd.Intake{Protocol: car.Protocol(), Adapter: meter.Identity()}}
+	r := intakeReader{ctx: ctx, car: caps.speaking(car, true), caps: caps, intake: &obd.Intake{Protocol: car.Protocol(), Adapter: meter.Identity()}}
 	for _, part := range [...]struct {
 		name string
 		read func() error
@@ -32,6 +32,7 @@ func ReadIntake(ctx context.Context, car Asker, meter Voltmeter, caps *Capabilit
 		{"vehicle information", r.information},
 		{"monitor status", r.monitors},
 		{"on-board test results", r.tests},
+		{"what hangs on the misfire codes", r.checks},
 		{"live values", r.live},
 		{"what was not answered", r.second},
 	} {
@@ -310,7 +311,7 @@ func supportedTests(caps *Capabilities) []byte {
 		}
 	}
 	for _, m := range caps.Monitors { // some are there without being listed
-		if !slices.Contains(out, m.MID) {
+		if !m.ByCode && !slices.Contains(out, m.MID) {
 			out = append(out, m.MID)
 		}
 	}
@@ -452,7 +453,7 @@ func ReadVIN(ctx context.Context, car Asker, caps *Capabilities) (vin string, ch
 	if !caps.MayHaveInfo(obd.InfoVIN) {
 		return "", false, nil
 	}
-	answer, err := askTwice(ctx, car, obd.Info(obd.InfoVIN))
+	answer, err := askTwice(ctx, caps.speaking(car, true), obd.Info(obd.InfoVIN))
 	if err != nil {
 		return "", false, optional(ctx, err)
 	}

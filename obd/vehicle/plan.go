@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"stumble/obd"
+	"stumble/obd/uds"
 )
 
 // plan decides what is asked next. Each request has a pace that its worth sets: engine speed as often as the integral of
@@ -255,7 +256,7 @@ func (b *builder) counters(pairs bool) {
 	var mids []byte
 	modules := map[byte][]obd.Module{}
 	for _, m := range b.caps.Monitors {
-		if m.Counts {
+		if m.Counts && !m.ByCode {
 			if !slices.Contains(mids, m.MID) {
 				mids = append(mids, m.MID)
 			}
@@ -274,6 +275,11 @@ func (b *builder) counters(pairs bool) {
 		}
 		b.p.counts = append(b.p.counts, &item{asks: []ask{a}})
 		mids = mids[n:]
+	}
+	for i := range b.caps.Monitors {
+		if m := &b.caps.Monitors[i]; m.Counts && m.ByCode {
+			b.p.counts = append(b.p.counts, &item{asks: []ask{{req: uds.Counts(m.Cylinder), module: m.Module, one: true}}})
+		}
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"stumble/obd"
 	"stumble/obd/clock"
 	"stumble/obd/elm"
+	"stumble/obd/uds"
 )
 
 // ErrNothingToPoll says that the car supports no live data at all.
@@ -63,7 +64,12 @@ const (
 // NewPoller makes a poller for a car whose capabilities are known. What it finds out later, as a counter that was not
 // answered at the start, it adds to them.
 func NewPoller(car Asker, caps *Capabilities, clk clock.Clock) *Poller {
-	p := &Poller{car: car, caps: caps, clock: clk, with: planning{size: batch, pairs: caps.Pairs == PairsAnswered},
+	car = caps.speaking(car, false)
+	size := batch
+	if caps.engineByID() {
+		size = uds.MostIdentifiers
+	}
+	p := &Poller{car: car, caps: caps, clock: clk, with: planning{size: size, pairs: caps.Pairs == PairsAnswered},
 		sample: obd.Sample{Readings: make([]obd.Reading, 0, 32)}}
 	p.aimer, _ = car.(Aimer)
 	if caps.Size > 0 {
@@ -153,6 +159,8 @@ func (p *Poller) give(it *item, answer *elm.Answer, take func(*obd.Sample) error
 	case p.quest.answered(p, it, answer):
 	case a.req.Service() == obd.TestResults:
 		p.counted(it, damaged, answer)
+	case a.req.Service() == obd.CodeData:
+		p.countedByCode(it, damaged)
 	case !a.several():
 		a.proven = true
 	case damaged || !a.proven:
@@ -192,6 +200,20 @@ func (p *Poller) counted(it *item, damaged bool, answer *elm.Answer) {
 	}
 }
 
+// countedByCode notes what the answer tells of a counter that hangs on a code.
+func (p *Poller) countedByCode(it *item, damaged bool) {
+	if damaged || len(p.sample.Readings) == 0 {
+		it.broken++
+		return
+	}
+	sum := 0.0
+	for i := range p.sample.Readings {
+		sum += p.sample.Readings[i].Value
+	}
+	it.broken, it.now().proven = 0, true
+	it.moved(sum)
+}
+
 // follow sets the pace of the engine speed by the speed itself: faster while it changes much from one reading to the next,
 // as in a shift.
 func (p *Poller) follow(readings []obd.Reading) {
@@ -217,8 +239,11 @@ func (p *Poller) follow(readings []obd.Reading) {
 // damaged tells.
 func appendReadings(dst []obd.Reading, s obd.Service, messages []obd.Message) (readings []obd.Reading, damaged bool) {
 	decode := obd.AppendLive
-	if s == obd.TestResults {
+	switch s {
+	case obd.TestResults:
 		decode = obd.AppendCounts
+	case obd.CodeData:
+		decode = uds.AppendCounts
 	}
 	for _, m := range messages {
 		before := len(dst)

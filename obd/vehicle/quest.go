@@ -79,7 +79,7 @@ func (q *quest) missing(c *Capabilities) (mids []byte) {
 // pair is a request for two counters of one module; none where there are no two.
 func (q *quest) pair(counts []*item) obd.Request {
 	a, b := counts[0].asks[0], counts[1].asks[0]
-	if !a.one || !b.one || a.module != b.module {
+	if !a.one || !b.one || a.module != b.module || a.req.Service() != obd.TestResults || b.req.Service() != obd.TestResults {
 		return obd.Request{}
 	}
 	return obd.NewRequest(obd.TestResults, a.req.Params()[0], b.req.Params()[0])

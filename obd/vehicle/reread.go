@@ -3,6 +3,7 @@ package vehicle
 import (
 	"stumble/obd"
 	"stumble/obd/elm"
+	"stumble/obd/uds"
 )
 
 // Reread turns recorded exchanges into samples again, as a Poller did when they were live.
@@ -19,13 +20,30 @@ func NewReread(protocol obd.Protocol, headers bool) *Reread {
 // Sample is what an exchange told of the running engine, nil for nothing. It is good until the next call.
 func (r *Reread) Sample(e *obd.Exchange) *obd.Sample {
 	req, answer, err := r.answers.Answer(e)
-	if s := req.Service(); err != nil || s != obd.LiveData && s != obd.TestResults {
+	if err != nil {
+		return nil
+	}
+	service, messages := req.Service(), answer.Messages
+	if s, byID := uds.Classic(req); byID {
+		service, messages = s, older(req, messages)
+	}
+	if service != obd.LiveData && service != obd.TestResults && (service != obd.CodeData || req.Params()[0] != obd.CodeRecord) {
 		return nil
 	}
 	r.sample.Sent, r.sample.Received = e.Sent, e.Received
-	r.sample.Readings, _ = appendReadings(r.sample.Readings[:0], req.Service(), answer.Messages)
+	r.sample.Readings, _ = appendReadings(r.sample.Readings[:0], service, messages)
 	if len(r.sample.Readings) == 0 {
 		return nil
 	}
 	return &r.sample
+}
+
+// older puts the answers to a request of service 22 into the words of SAE J1979, as far as they can be read.
+func older(req obd.Request, messages []obd.Message) (out []obd.Message) {
+	for _, m := range messages {
+		if data, err := uds.AppendClassic(nil, req, m); err == nil {
+			out = append(out, obd.Message{Module: m.Module, Data: data})
+		}
+	}
+	return out
 }
