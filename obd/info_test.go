@@ -146,7 +146,7 @@ func TestRefusals(t *testing.T) {
 		same(t, fmt.Sprintf("code %02X", code), kind, kinds[byte(code)])
 		meanings[n.Meaning()] = true
 	}
-	same(t, "different meanings", len(meanings), 10)
+	same(t, "different meanings", len(meanings), 12)
 	n, _ := DecodeNegative(message(t, "7F 04 22"))
 	same(t, "the error", n.Error(), "module 7E8 refused service 04: conditions not correct (code 22)")
 	for _, none := range []string{"", "7F", "7F 04", "44"} {

@@ -54,7 +54,7 @@ func (s *Saver) readCodes(ctx context.Context, c *Car, job int64, at time.Time) 
 // codes reads the lists of codes; an empty report where they cannot be read. Its exchanges are not those of the drive.
 func (c *Car) codes(ctx context.Context) *obd.CodeReport {
 	defer c.countAnew()
-	read, err := vehicle.ReadCodeLists(ctx, c.Adapter)
+	read, err := vehicle.ReadCodeLists(ctx, c.Adapter, c.Caps)
 	if err != nil {
 		return &obd.CodeReport{}
 	}

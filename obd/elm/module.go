@@ -120,7 +120,7 @@ func (a *Adapter) gather(ctx context.Context, req obd.Request) (all Answer, last
 		all.Received = a.received
 		all.Messages = append(all.Messages, cloneMessages(answer.Messages)...)
 		all.Negatives = append(all.Negatives, answer.Negatives...)
-		if err != nil {
+		if err != nil && (last == nil || !says(err)) { // a spoiled answer matters more than that others have none
 			last = err
 		}
 		if a.gone || ctx.Err() != nil {
@@ -128,6 +128,12 @@ func (a *Adapter) gather(ctx context.Context, req obd.Request) (all Answer, last
 		}
 	}
 	return all, last
+}
+
+// says reports an error that is a module's own word, or its silence.
+func says(err error) bool {
+	var refused obd.NegativeResponse
+	return errors.Is(err, NoData) || errors.As(err, &refused)
 }
 
 // askPatiently asks again while that may help.

@@ -270,7 +270,8 @@ func (c *Capabilities) recordMonitors(ctx context.Context, car Asker) error {
 	const silentToEnd = 3
 	for cylinder, silent := 1, 0; cylinder <= uds.MostCylinders && silent < silentToEnd; cylinder++ {
 		answer, err := askTwice(ctx, car, uds.Counts(cylinder))
-		if err := optional(ctx, err); err != nil {
+		what := obd.Unread{What: obd.UnreadTests}
+		if err := noteSpoiled(ctx, &c.Unread, what, err); err != nil {
 			return err
 		}
 		silent++

@@ -121,7 +121,7 @@ func Discover(ctx context.Context, car Asker) (*Capabilities, error) {
 	}
 	car = c.speaking(car, true)
 	var refused obd.NegativeResponse
-	if err := c.bitmaps(ctx, car, obd.TestResults); err != nil && c.older() && !errors.As(err, &refused) {
+	if err := c.bitmaps(ctx, car, obd.TestResults); err != nil && !c.engineByID() && !errors.As(err, &refused) {
 		if err := note(ctx, &c.Unread, obd.Unread{What: obd.UnreadTests}, err); err != nil {
 			return nil, err
 		}

@@ -61,7 +61,7 @@ func TestTwoModulesWithDifferentBitmaps(t *testing.T) {
 	assert.False(t, c.Has(0xA4))
 	assert.True(t, c.HasInfo(obd.InfoVIN))
 	assert.Zero(t, c.Cylinders())
-	assert.Equal(t, []string{"010020406080A0", "0100", "0120", "0900",
+	assert.Equal(t, []string{"010020406080A0", "0100", "0120", "22F810", "0900",
 		"060020406080A0", "0600", "0600", "06A1", "06A1", "06A2", "06A2", "06A3", "06A3"}, car.asked, "silence is asked twice")
 }
 
@@ -273,7 +273,7 @@ func TestDiscoverEnds(t *testing.T) {
 	}
 	_, err := Discover(ctx, car)
 	assert.Error(t, err)
-	assert.Equal(t, []string{"010020406080A0", "0100", "0900"}, car.asked)
+	assert.Equal(t, []string{"010020406080A0", "0100", "22F810", "0900"}, car.asked)
 }
 
 // Before CAN there are no counts to ask for. The bitmap answers are framed as those buses frame them (SAE J1979:

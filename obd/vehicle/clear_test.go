@@ -27,7 +27,7 @@ func (l tap) Write(p []byte) (int, error) {
 	return l.Link.Write(p)
 }
 
-// On every simulated car, behind every adapter: whatever is read, service 04 is not sent; by Clear it is once, or
+// On every simulated car, behind every adapter: whatever is read, services 04 and 14 are not sent; by Clear it is once, or
 // where the engine runs or a condition is not met not at all.
 func TestOnlyClearClears(t *testing.T) {
 	for _, scenario := range sim.Scenarios() {
@@ -37,7 +37,9 @@ func TestOnlyClearClears(t *testing.T) {
 			s, err := sim.Open(scenario.Name, 1, clk)
 			require.NoError(t, err)
 			var lines strings.Builder
-			sent := func() int { return strings.Count("\r"+lines.String(), "\r04") }
+			sent := func() int {
+				return strings.Count("\r"+lines.String(), "\r04") + strings.Count("\r"+lines.String(), "\r14")
+			}
 			adapter, err := elm.Connect(t.Context(), elm.Config{Clock: clk, Patience: time.Minute, Dial: func(ctx context.Context) (elm.Link, error) {
 				l, err := s.Dial(ctx)
 				return tap{l, &lines}, err
@@ -62,6 +64,8 @@ func TestOnlyClearClears(t *testing.T) {
 			require.ErrorIs(t, clear(elm.Conditions{EvidenceSaved: true}), elm.ErrNoPermission)
 			require.ErrorIs(t, clear(elm.Conditions{Confirmed: "CLEAR"}), elm.ErrNoPermission)
 			_, err = adapter.Do(t.Context(), obd.NewRequest(obd.ClearCodes))
+			require.ErrorIs(t, err, elm.ErrForbidden)
+			_, err = adapter.Do(t.Context(), obd.NewRequest(obd.ClearGroup, 0xFF, 0xFF, 0x33))
 			require.ErrorIs(t, err, elm.ErrForbidden)
 			_, err = ReadIntake(t.Context(), adapter, adapter, caps, nil)
 			require.NoError(t, err)

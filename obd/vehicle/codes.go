@@ -12,19 +12,27 @@ import (
 // ReadCodes reads stored, pending and permanent codes of every module, and the freeze frame of each module
 // that has one. A car without a list is noted in the report, not an error.
 func ReadCodes(ctx context.Context, car Asker, caps *Capabilities) (*obd.CodeReport, error) {
-	report, err := ReadCodeLists(ctx, car)
+	report, told, err := codeLists(ctx, car, caps)
 	if err != nil {
 		return nil, err
 	}
-	return report, readFrames(ctx, car, caps, report)
+	if err := readFullFrames(ctx, car, report); err != nil || !caps.older() {
+		return report, err
+	}
+	return report, readFrames(ctx, car, caps, report, len(told) == 0)
 }
 
 // ReadCodeLists reads what ReadCodes does but for the freeze frames, which take many requests.
-func ReadCodeLists(ctx context.Context, car Asker) (*obd.CodeReport, error) {
-	report := &obd.CodeReport{}
-	told, err := readFull(ctx, car, caps, report)
-	if err != nil || !caps.older() {
-		return report, err
+func ReadCodeLists(ctx context.Context, car Asker, caps *Capabilities) (*obd.CodeReport, error) {
+	report, _, err := codeLists(ctx, car, caps)
+	return report, err
+}
+
+// codeLists reads the lists, and returns the modules that told theirs in the words of SAE J1979-2.
+func codeLists(ctx context.Context, car Asker, caps *Capabilities) (report *obd.CodeReport, told []obd.Module, err error) {
+	report = &obd.CodeReport{}
+	if told, err = readFull(ctx, car, caps, report); err != nil || !caps.older() {
+		return report, told, err
 	}
 	for _, list := range [...]struct {
 		service obd.Service
@@ -41,7 +49,7 @@ func ReadCodeLists(ctx context.Context, car Asker) (*obd.CodeReport, error) {
 		answer, err := car.Do(ctx, obd.NewRequest(list.service))
 		if err != nil {
 			if err := note(ctx, &report.Unread, obd.Unread{What: list.unread}, err); err != nil {
-				return nil, err
+				return nil, nil, err
 			}
 			continue
 		}
@@ -57,7 +65,7 @@ func ReadCodeLists(ctx context.Context, car Asker) (*obd.CodeReport, error) {
 			*kept = append(*kept, codes...)
 		}
 	}
-	return report, nil
+	return report, told, nil
 }
 
 // note keeps why something could not be read and lets the reading go on, unless nothing more can be read.
@@ -91,9 +99,12 @@ func moduleCodes(r *obd.CodeReport, m obd.Module) *obd.ModuleCodes {
 const frameZero = 0
 
 // readFrames reads the freeze frame of each module that says it holds one: first whose code it is, then
-// every PID that a frame may hold and the module supports.
-func readFrames(ctx context.Context, car Asker, caps *Capabilities, report *obd.CodeReport) error {
+// every PID that a frame may hold and the module supports. expected tells that a car without an answer is noted.
+func readFrames(ctx context.Context, car Asker, caps *Capabilities, report *obd.CodeReport, expected bool) error {
 	answer, err := car.Do(ctx, obd.Frozen(obd.PIDFreezeCode, frameZero))
+	if err != nil && !expected {
+		return optional(ctx, err)
+	}
 	if err != nil {
 		return note(ctx, &report.Unread, obd.Unread{What: obd.UnreadFrame}, err)
 	}

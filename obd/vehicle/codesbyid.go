@@ -2,14 +2,16 @@ package vehicle
 
 import (
 	"context"
+	"errors"
 	"reflect"
 	"slices"
 
 	"stumble/obd"
+	"stumble/obd/elm"
 	"stumble/obd/uds"
 )
 
-// readFull reads the codes of the modules that speak OBD on UDS: whole, with their status, and the freeze frames of each.
+// readFull reads the codes of the modules that speak OBD on UDS: whole, with their status.
 // It returns the modules that gave a list so; the others are to be asked in the words of SAE J1979.
 func readFull(ctx context.Context, car Asker, caps *Capabilities, report *obd.CodeReport) (told []obd.Module, err error) {
 	if !caps.speaksUDS() {
@@ -56,7 +58,7 @@ func readFull(ctx context.Context, car Asker, caps *Capabilities, report *obd.Co
 		}
 		report.Unread = append(report.Unread, unansweredBy(list.unread, answer.Negatives, answer.Messages)...)
 	}
-	return told, readFullFrames(ctx, car, report)
+	return told, nil
 }
 
 // keepFull adds a code to a list, once however many types of failure it has, and once whole for each type.
@@ -103,7 +105,7 @@ func readFullFrames(ctx context.Context, car Asker, report *obd.CodeReport) erro
 	for _, c := range codes[:min(len(codes), mostFrames)] {
 		for _, record := range [...]byte{uds.FirstFrame, uds.LatestFrame} {
 			answer, err := car.Do(ctx, uds.Frame(c, record))
-			if err := optional(ctx, err); err != nil {
+			if err := noteSpoiled(ctx, &report.Unread, obd.Unread{What: obd.UnreadFrame}, err); err != nil {
 				return err
 			}
 			for _, m := range answer.Messages {
@@ -112,6 +114,15 @@ func readFullFrames(ctx context.Context, car Asker, report *obd.CodeReport) erro
 		}
 	}
 	return nil
+}
+
+// noteSpoiled notes what was answered and did not come whole; what is not answered or refused is not there.
+func noteSpoiled(ctx context.Context, unread *[]obd.Unread, what obd.Unread, err error) error {
+	var refused obd.NegativeResponse
+	if err == nil || errors.Is(err, elm.NoData) || errors.As(err, &refused) {
+		return nil
+	}
+	return note(ctx, unread, what, err)
 }
 
 // keepFrame adds a freeze frame; the latest that is also the first is left out.

@@ -83,10 +83,10 @@ func (r *intakeReader) voltage(meter Voltmeter) error {
 
 // read asks for something that the car may do without. The time of the first answer dates the intake.
 func (r *intakeReader) read(w wanted) error {
-	answer, err := r.car.Do(r.ctx, w.req)
+	answer, err := r.ask(w)
 	switch {
 	case err == nil:
-	case errors.Is(err, elm.NoData) && !r.last:
+	case !r.last && (errors.Is(err, elm.NoData) || elm.RemedyFor(err) == elm.RemedyAskAgain):
 		r.missed = append(r.missed, w)
 		return nil
 	default:
@@ -102,6 +102,20 @@ func (r *intakeReader) read(w wanted) error {
 	}
 	r.missing(w, answer)
 	return nil
+}
+
+// ask asks all modules, and the second time those that were silent, one by one: beside another's answer theirs may not have
+// had room in the adapter.
+func (r *intakeReader) ask(w wanted) (elm.Answer, error) {
+	aimer, can := r.car.(Aimer)
+	if !r.last || !can || len(w.from) == 0 {
+		return r.car.Do(r.ctx, w.req)
+	}
+	var all gathered
+	for _, m := range w.from {
+		all.take(aimer.DoOf(r.ctx, w.req, m, 0))
+	}
+	return all.result()
 }
 
 // missing sees to the modules whose answer is not there beside that of another.

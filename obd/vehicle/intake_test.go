@@ -50,7 +50,7 @@ func TestIntake(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, []string{"03", "07", "0A"}, car.asked[asked:asked+3], "the evidence first")
 	assert.Equal(t, "trouble codes and freeze frame", parts[0])
-	assert.Len(t, parts, 7)
+	assert.Len(t, parts, 8)
 	assert.Empty(t, in.Unread)
 	assert.Equal(t, "1D4GP00R55B123456", in.VIN)
 	assert.False(t, in.VINCheck, "the data sheet's example has no right check digit")

@@ -55,7 +55,7 @@ func (s *spy) Write(p []byte) (int, error) {
 	}
 	n, err := s.Link.Write(p)
 	s.rig.look()
-	if r := s.rig; r.asked.Len() > 0 && r.asked.Service() == obd.TestResults {
+	if r := s.rig; r.asked.Len() > 0 && r.asked.Service() != obd.LiveData {
 		r.shown = append(r.shown, r.sim.Car.Truth()) // the car has lived to the moment of its answer
 	}
 	return n, err
@@ -85,6 +85,8 @@ type rig struct {
 	orders []order               // to the driver, in order of time
 	asleep func(time.Time, bool) // hears the poller's word of sleep; may be nil
 
+	countAt       byte      // the place of this cycle's count in a code's record
+	stands        bool      // the counts of service 06 do
 	inFiringOrder bool      // this car's monitors are numbered in the order its cylinders fire
 	until         time.Time // when to end the drive
 	end           context.CancelCauseFunc
@@ -208,8 +210,12 @@ func (r *rig) check(s *obd.Sample) {
 
 // wrong tells what the car never showed, or nothing.
 func (r *rig) wrong(x *obd.Reading) string {
-	if x.Service == obd.TestResults {
-		if x.Part != obd.TIDCount || x.ID < obd.MIDCylinder1 {
+	if x.Service == obd.TestResults || x.Service == obd.CodeData {
+		count := obd.TIDCount
+		if x.Service == obd.CodeData {
+			count = r.countAt
+		}
+		if x.Part != count || x.ID < obd.MIDCylinder1 || r.stands && x.Service == obd.TestResults {
 			return ""
 		}
 		cylinder := int(x.ID-obd.MIDCylinder1) + 1

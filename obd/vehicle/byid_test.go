@@ -1,0 +1,202 @@
+package vehicle
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"stumble/obd"
+	"stumble/obd/sim"
+	"stumble/obd/sim/car"
+	"stumble/obd/uds"
+)
+
+// Every simulated car of SAE J1979-2, some behind adapters that misbehave: found, read whole, and polled for a minute.
+// No real car of this kind was at hand.
+func TestEveryModernScenario(t *testing.T) {
+	names := []string{"siskin+cheap-adapter", "heron+poor-radio", "siskin+dropping-link", "siskin-old-gearbox+slow-serial",
+		"siskin+restless-adapter"}
+	for _, s := range sim.Scenarios() {
+		if cfg := configOf(s.Name); cfg.Controller.ByID.Speaks {
+			names = append(names, s.Name)
+		}
+	}
+	require.Greater(t, len(names), 15)
+	for _, name := range names {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			cfg := configOf(name)
+			by := cfg.Controller.ByID
+			r := connected(t, name, 1)
+			if by.Order == car.AverageFirst {
+				r.countAt = 1
+			}
+			r.stands = by.ClassicStands
+			r.checkModern(&cfg)
+			if !by.Ragged && !strings.Contains(name, "cheap") {
+				r.checkIntake(&cfg, false)
+			}
+			r.checkFull(&cfg)
+			r.checkModernDrive(&cfg, name)
+		})
+	}
+}
+
+func (r *rig) checkModern(cfg *car.Config) {
+	r.t.Helper()
+	by := cfg.Controller.ByID
+	assert.True(r.t, sameReading(cfg.Vehicle.Protocol, r.caps.Protocol), "%v", r.caps.Protocol)
+	require.Len(r.t, r.caps.Modules, 2)
+	engine, gearbox := r.caps.Modules[0], r.caps.Modules[1]
+	assert.True(r.t, engine.UDS)
+	assert.Equal(r.t, !by.Classic, engine.ByID)
+	assert.Equal(r.t, !by.OldGearbox, gearbox.UDS)
+	assert.Equal(r.t, !by.OldGearbox && !by.Classic, gearbox.ByID)
+	assert.Equal(r.t, cfg.Vehicle.Cylinders(), r.caps.Cylinders())
+	roads := 1
+	if by.Classic {
+		roads = 2
+	}
+	assert.Len(r.t, r.caps.Monitors, roads*cfg.Vehicle.Cylinders())
+	for _, pid := range []byte{obd.PIDRPM, obd.PIDLoad, obd.PIDSpeed, obd.PIDThrottle, obd.PIDStatus, obd.PIDCoolant, obd.PIDGear} {
+		assert.True(r.t, r.caps.Has(pid), "PID %02X", pid)
+	}
+}
+
+// checkFull holds what these cars tell beyond the older ones to their history.
+func (r *rig) checkFull(cfg *car.Config) {
+	r.t.Helper()
+	in, err := ReadIntake(r.t.Context(), r, r.adapter, r.caps, nil)
+	require.NoError(r.t, err)
+	h := &cfg.History
+	require.NotEmpty(r.t, in.CodeReport.Modules)
+	codes := in.CodeReport.Modules[0]
+	assert.Equal(r.t, h.Stored, numbers(codes.Stored))
+	assert.Equal(r.t, h.Permanent, numbers(codes.Permanent))
+	for _, c := range codes.Status {
+		assert.Zero(r.t, c.Failure, "misfire codes have no type of failure")
+	}
+	engine := in.Modules[0]
+	assert.True(r.t, engine.UDS)
+	if by := cfg.Controller.ByID; !by.ByMonitor {
+		require.GreaterOrEqual(r.t, len(engine.Checks), cfg.Vehicle.Cylinders())
+		for _, c := range engine.Checks {
+			assert.Equal(r.t, h.Cleared, c.Status.Has(obd.StatusNotSinceClear), "%v: the check is earned anew after a clear", c)
+			assert.EqualValues(r.t, 1, c.Group, "the simulated car's group")
+			if c.Code != 0x0300 {
+				require.NotNil(r.t, c.Ratio)
+				assert.Equal(r.t, 9, c.Ratio.Met-c.Ratio.Completed)
+			}
+		}
+	}
+	if cfg.Controller.ByID.Ragged {
+		kinds := map[obd.UnreadKind]bool{}
+		for _, u := range in.Unread {
+			kinds[u.What] = true
+			assert.Equal(r.t, "7E9", u.Module.String())
+		}
+		assert.Equal(r.t, map[obd.UnreadKind]bool{obd.UnreadStored: true, obd.UnreadPending: true, obd.UnreadCalibrations: true}, kinds)
+	}
+}
+
+func (r *rig) checkModernDrive(cfg *car.Config, name string) {
+	r.t.Helper()
+	var rpm, lamp, gear int
+	counts := map[byte]int{}
+	began := r.clk.Now()
+	last, lost := began, time.Duration(0)
+	err := r.drive(time.Minute, func(s *obd.Sample) {
+		for _, x := range s.Readings {
+			engine := x.Module == r.caps.Modules[0].Address
+			switch {
+			case x.Service == obd.TestResults && x.Part == obd.TIDCount, x.Service == obd.CodeData && x.Part == r.countAt:
+				counts[x.ID]++
+			case x.Service == obd.LiveData && x.ID == obd.PIDRPM && engine:
+				rpm++
+				if since := s.Received.Sub(last); since > time.Second { // the link was away
+					lost += since
+				}
+				last = s.Received
+			case x.Service == obd.LiveData && x.ID == obd.PIDStatus && engine && x.Part == obd.PartMIL:
+				lamp++
+			case x.Service == obd.LiveData && x.ID == obd.PIDGear && x.Part == obd.PartGearNumber:
+				gear++
+			}
+		}
+	})
+	require.ErrorIs(r.t, err, errOver)
+	seconds := r.clk.Now().Sub(began).Seconds()
+	if len(r.notices) > 0 {
+		seconds -= lost.Seconds()
+	}
+	least, counted := 8.0, 20.0 // engine speeds, and counts, a second
+	switch {
+	case strings.Contains(name, "cheap"):
+		least, counted = 1.0, 0.7
+	case strings.Contains(name, "slow-serial"):
+		least, counted = 2, 3 // a record of 24 bytes takes a tenth of a second at 9600 bits a second
+	case strings.Contains(name, "poor-radio"):
+		least, counted = 3, 6
+	}
+	assert.Greater(r.t, float64(rpm)/seconds, least, "engine speeds a second")
+	assert.Greater(r.t, float64(lamp)/seconds, least/20)
+	assert.Greater(r.t, float64(gear)/seconds, least/12)
+	for mid := range cfg.Vehicle.Cylinders() {
+		assert.Greater(r.t, float64(counts[obd.MIDCylinder1+byte(mid)])/seconds, counted/float64(cfg.Vehicle.Cylinders()), "cylinder %d", mid+1)
+	}
+	for line := range r.lines {
+		assert.NotRegexp(r.t, "^(04|14)", line)
+	}
+}
+
+// A small buffer does not hold what these cars tell in one message: a freeze frame, and on 29 bits the counts of a code.
+// That is told.
+func TestModernBehindASmallBuffer(t *testing.T) {
+	for name, want := range map[string][]obd.UnreadKind{
+		"siskin+cheap-adapter": {obd.UnreadFrame}, "heron-slow-can+cheap-adapter": {obd.UnreadFrame, obd.UnreadTests},
+	} {
+		r := connected(t, name, 1)
+		in, err := ReadIntake(t.Context(), r, r.adapter, r.caps, nil)
+		require.NoError(t, err)
+		var kinds []obd.UnreadKind
+		for _, u := range in.Unread {
+			if !slices.Contains(kinds, u.What) && u.What != obd.UnreadNames {
+				kinds = append(kinds, u.What)
+			}
+		}
+		assert.Equal(t, want, kinds, name)
+	}
+}
+
+// What a request for several values is put into, and what it is split into where modules of both kinds have some of it.
+func TestSpeakerParts(t *testing.T) {
+	engine, gearbox := obd.Module{ID: 0x7E8, Bits: 11}, obd.Module{ID: 0x7E9, Bits: 11}
+	_ = engine
+	car := newScript(t, obd.CAN11At500, map[string]string{
+		"22F810": "7E8=62F81001", "22F400": "7E8=62F400" + supports(0, 0x04, 0x0C, 0x0D), "010020406080A0": "7E9=4100" + supports(0, 0x0C, 0x20),
+		"22F40CF40DF404": "7E8=62F40C0BB8F40D20F40480", "010C": "7E9=410C0BB8", "190603010092": "7E8=59060301002F920100240005" + "0000FFFF",
+	})
+	caps, err := Discover(t.Context(), car)
+	require.NoError(t, err)
+	require.Len(t, caps.Modules, 2)
+	assert.True(t, caps.Modules[0].ByID)
+	assert.False(t, caps.Modules[1].ByID)
+	assert.False(t, caps.Modules[1].UDS)
+	require.Equal(t, 1, caps.Cylinders())
+	before := len(car.asked)
+	answer, err := caps.speaking(car, false).Do(t.Context(), obd.Live(obd.PIDRPM, obd.PIDSpeed, obd.PIDLoad))
+	require.NoError(t, err)
+	assert.Equal(t, []string{"22F40CF40DF404"}, car.asked[before:], "polling asks the engine alone")
+	assert.Equal(t, []byte{0x41, 0x0C, 0x0B, 0xB8, 0x0D, 0x20, 0x04, 0x80}, answer.Messages[0].Data)
+	before = len(car.asked)
+	answer, err = caps.speaking(car, true).Do(t.Context(), obd.Live(obd.PIDRPM, obd.PIDSpeed, obd.PIDLoad))
+	require.NoError(t, err)
+	assert.Equal(t, []string{"010C", "22F40CF40DF404"}, car.asked[before:], "an intake asks both")
+	require.Len(t, answer.Messages, 2)
+	assert.Equal(t, gearbox, answer.Messages[0].Module)
+	assert.Equal(t, uds.Counts(1), obd.NewRequest(obd.CodeData, 0x06, 0x03, 0x01, 0x00, 0x92))
+}
