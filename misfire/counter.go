@@ -156,9 +156,12 @@ func (l *lane) dropBaseline() {
 	l.based, l.saturated, l.held, l.falls, l.strange = false, false, rise{}, streak{}, streak{}
 }
 
-// countReading tells the monitor position (0 is A2) of a reading of service 06, or false when it is no
-// cylinder's count or average.
+// countReading tells the monitor position (0 is A2) of a reading of service 06 or of a code's record, or false when it is
+// no cylinder's count or average.
 func countReading(r *obd.Reading) (position int, ok bool) {
+	if r.Service == obd.CodeData && r.ID >= obd.MIDCylinder1 && r.ID <= obd.MIDLastCylinder {
+		return int(r.ID - obd.MIDCylinder1), true
+	}
 	if r.Service != obd.TestResults || r.ID < obd.MIDCylinder1 || r.ID > obd.MIDLastCylinder {
 		return 0, false
 	}

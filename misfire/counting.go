@@ -39,6 +39,7 @@ func (t *Tally) chooseCounting(s *obd.Sample) {
 // forgetCounts drops what was read of counters that are no longer counted, as far as it is not entered.
 func (t *Tally) forgetCounts() {
 	t.queue.dropCounts()
+	t.roads = roads{}
 	for i := range t.lanes {
 		t.lanes[i].dropBaseline()
 		t.lanes[i].reported = false

@@ -22,6 +22,7 @@ type event struct {
 	step      step
 	cylinder  int // index, 0 is cylinder 1
 	value     int
+	road      road // of a count
 	witnessed bool // a start that was seen to happen; else the engine was found running
 }
 

@@ -41,6 +41,7 @@ type Tally struct {
 	averages [engine.MaxCylinders]average
 	heard    [engine.MaxCylinders]time.Time // when each counter was last read
 	counting counting
+	roads    roads
 	cadence  cadence
 	ledger   *ledger
 	book     *book
@@ -159,7 +160,7 @@ func (t *Tally) counts() bool {
 // take sends one reading where it belongs.
 func (t *Tally) take(r *obd.Reading, at time.Time) {
 	switch {
-	case r.Service == obd.TestResults:
+	case r.Service == obd.TestResults, r.Service == obd.CodeData:
 		t.takeCount(r, at)
 	case r.Service != obd.LiveData:
 	case r.ID == obd.PIDStatus && r.Part == obd.PartMIL:
@@ -202,8 +203,12 @@ func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 	if cylinder < 1 || cylinder > engine.MaxCylinders {
 		return
 	}
-	e := event{kind: eventCount, at: t.seconds(at), cylinder: cylinder - 1, value: int(r.Value)}
-	if r.Part == obd.TIDAverage {
+	way, ok := roadOf(r)
+	if !ok {
+		return
+	}
+	e := event{kind: eventCount, at: t.seconds(at), cylinder: cylinder - 1, value: int(r.Value), road: way}
+	if r.Service == obd.TestResults && r.Part == obd.TIDAverage {
 		e.kind = eventAverage
 	} else {
 		t.lanes[e.cylinder].reported, t.heard[e.cylinder] = true, at
@@ -237,6 +242,7 @@ func (t *Tally) giveUpSilent() {
 			l.dropBaseline()
 		}
 	}
+	t.roads.giveUp(t.running)
 }
 
 // decide lets the ledger go on once the cadence is known, or once waiting for it costs too much.
@@ -281,6 +287,7 @@ func (t *Tally) newCycle(midway bool) {
 	for i := range t.lanes {
 		t.lanes[i].dropBaseline()
 	}
+	t.roads.drop()
 }
 
 // endAverages tells the averages what the cycle that ended had counted.
@@ -315,8 +322,15 @@ func (t *Tally) enterCount(e *event) {
 		return // what ran before it is not known until the engine's speed is
 	}
 	p := place{t.ledger.now.rev, e.at}
+	if !t.onRoad(e, p) {
+		return
+	}
 	old, wasBased := l.value, l.based
 	r, is := l.add(e.value, p, t.mayHaveFired(), e.at-t.runningFrom >= baselineSettles)
+	if is == restarted && !t.roads.certain() && standing { // an average, most likely
+		l.dropBaseline()
+		return
+	}
 	if is == restarted { // missed at the time, as when the link was lost while the engine was restarted
 		t.newCycle(true)
 		old, wasBased = l.value, false
@@ -328,9 +342,15 @@ func (t *Tally) enterCount(e *event) {
 		// A counter that goes on where it was has been under way since before the start.
 		t.ledger.midway = t.ledger.midway || old > 0 && e.value >= old
 	}
-	if is == rose {
-		t.enterRise(e.cylinder, r)
+	if is != rose {
+		return
 	}
+	ran := t.ranAt(r)
+	if !ran && !t.roads.certain() {
+		return // an average, most likely
+	}
+	t.roads.moved = t.roads.moved || ran
+	t.enterRise(e.cylinder, r)
 }
 
 // mayHaveFired is the firings of each cylinder so far, with as many in each hole as an engine can make.

@@ -1,6 +1,7 @@
 package export
 
 import (
+	"fmt"
 	"time"
 
 	"stumble/obd"
@@ -12,7 +13,7 @@ type Sample struct {
 	Seconds float64  `json:"seconds" parquet:"seconds"`                          // the same, since the drive began
 	Answer  float64  `json:"answer_seconds" parquet:"answer_seconds"`            // from the request to the answer
 	Module  string   `json:"module" parquet:"module,dict"`                       // address of the control module, "0x7E8"; "" when not told
-	Service string   `json:"service" parquet:"service,dict"`                     // SAE J1979: "0x01" live data, "0x06" on-board tests
+	Service string   `json:"service" parquet:"service,dict"`                     // "0x01" live data, "0x06" on-board tests (SAE J1979), "0x19" counts of a code (SAE J1979-2)
 	ID      string   `json:"id" parquet:"id,dict"`                               // PID, or on-board monitor
 	Part    string   `json:"part" parquet:"part,dict"`                           // place within the PID from "0x00", or test of the monitor
 	Name    string   `json:"name" parquet:"name,dict"`                           // the same in words
@@ -40,6 +41,9 @@ func AppendSample(dst []Sample, start time.Time, s *obd.Sample) []Sample {
 func name(r *obd.Reading) string {
 	if r.Service == obd.TestResults {
 		return obd.MonitorName(r.ID) + ": " + obd.TestName(r.Part)
+	}
+	if r.Service == obd.CodeData {
+		return fmt.Sprintf("%s: result %d of its code", obd.MonitorName(r.ID), r.Part+1)
 	}
 	p, ok := obd.DescribePID(r.ID)
 	switch {

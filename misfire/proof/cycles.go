@@ -47,9 +47,10 @@ type CycleConfig struct {
 type Cycles struct {
 	cfg    CycleConfig
 	car    track.State
-	heat   float64 // coolant of this driving cycle, degC; NaN before it was read
-	ran    float64 // PID 1F, seconds since engine start; NaN when not read
-	counts [engine.MaxCylinders]counter
+	heat   float64                                       // coolant of this driving cycle, degC; NaN before it was read
+	ran    float64                                       // PID 1F, seconds since engine start; NaN when not read
+	counts [1 + mostRecords][engine.MaxCylinders]counter // by where they are told
+	way    int                                           // of those, the one that moved, from 1; 0 while none has
 	done   Progress
 	now    Cycle
 	stood  bool // the engine was seen to stand since the last driving cycle
@@ -120,7 +121,9 @@ func (c *Cycles) Add(s *obd.Sample) {
 		r := &s.Readings[i]
 		switch {
 		case r.Service == obd.TestResults && r.Part == obd.TIDCount:
-			c.count(r)
+			c.count(r, 0)
+		case r.Service == obd.CodeData && r.Part < mostRecords:
+			c.count(r, 1+int(r.Part))
 		case r.Service == obd.LiveData:
 			c.take(r, at)
 		}
@@ -182,7 +185,9 @@ func (c *Cycles) begin() {
 	c.ran = math.NaN()
 	c.block.revolutions, c.block.misses = 0, 0
 	for i := range c.counts {
-		c.counts[i].based = false
+		for k := range c.counts[i] {
+			c.counts[i][k].based = false
+		}
 	}
 }
 
@@ -259,14 +264,20 @@ func (c *Cycles) addRevolutions(revolutions float64) {
 	c.block.revolutions, c.block.misses = 0, 0
 }
 
-// count takes one cylinder's counter. Until the engine has run a little it may show the last driving cycle.
-func (c *Cycles) count(r *obd.Reading) {
+// mostRecords is how many results of a code's record are followed (SAE J1979-2): they do not say what they count, but
+// only the count of this driving cycle moves while the engine runs.
+const mostRecords = 4
+
+// count takes one cylinder's counter, by where it is told: test 0C, or a result of the cylinder's code. The way that moves
+// first is the one. Until the engine has run a little a counter may show the last driving cycle.
+func (c *Cycles) count(r *obd.Reading, way int) {
 	if r.ID < obd.MIDCylinder1 || r.ID > obd.MIDLastCylinder || !c.now.open || c.now.Running < settles {
 		return
 	}
-	k := &c.counts[r.ID-obd.MIDCylinder1]
-	if k.based && r.Value > k.value {
-		c.block.misses += r.Value - k.value
+	k := &c.counts[way][r.ID-obd.MIDCylinder1]
+	if rise := r.Value - k.value; k.based && rise > 0 && (c.way == 0 || c.way == way+1) {
+		c.block.misses += rise
+		c.way = way + 1
 	}
 	k.value, k.based = r.Value, true
 	c.now.Counted = c.cfg.Cylinders > 0
