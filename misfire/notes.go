@@ -20,6 +20,7 @@ const (
 	NoteNoneMoved                        // no counter moved in much running
 	NoteAverageDisagrees                 // Cylinder's own average of the car disagrees with its counts: see Average
 	NoteOtherModule                      // another module counts as well, and is left out
+	NoteByCode                           // the counts hang on misfire codes, as on cars of SAE J1979-2 of which none was at hand
 )
 
 // Note is one such thing, with the numbers it is about.
@@ -38,6 +39,9 @@ func (t *Tally) notes(s *Summary) []Note {
 	}
 	if t.counting.others {
 		notes = append(notes, Note{Kind: NoteOtherModule})
+	}
+	if t.roads.known && t.roads.taken != roadTests {
+		notes = append(notes, Note{Kind: NoteByCode})
 	}
 	switch {
 	case s.Refresh.Kind == RefreshUnknown && s.Refresh.Rises > 0:

@@ -8,6 +8,7 @@ type ModuleCodes struct {
 	Stored    []Code
 	Pending   []Code
 	Permanent []Code
+	UDS       bool // they were told in the words of SAE J1979-2
 	// Status is each code with all that a module of SAE J1979-2 tells of it; empty for other modules.
 	Status []CodeStatus
 }

@@ -66,6 +66,7 @@ type (
 		Pending   []obd.Code `json:"pending"`
 		Permanent []obd.Code `json:"permanent"`
 		// Of a car of SAE J1979-2: each code whole.
+		UDS    bool           `json:"uds,omitzero"`
 		Status []storedStatus `json:"status,omitempty"`
 	}
 	storedStatus struct {
@@ -212,7 +213,7 @@ func (s *storedMonitors) monitors() *obd.Monitors {
 func storeCodes(r *obd.CodeReport) storedCodes {
 	return storedCodes{
 		Codes: each(r.Modules, func(m obd.ModuleCodes) storedCodeList {
-			return storedCodeList{m.Module, m.Stored, m.Pending, m.Permanent, each(m.Status, storeStatus)}
+			return storedCodeList{m.Module, m.Stored, m.Pending, m.Permanent, m.UDS, each(m.Status, storeStatus)}
 		}),
 		Frames: each(r.Frames, func(f obd.FreezeFrame) storedFrame {
 			return storedFrame{Module: f.Module, Frame: f.Frame, Code: f.Code, Readings: each(f.Readings, storeReading)}
@@ -225,7 +226,7 @@ func (s storedCodes) report() obd.CodeReport {
 	return obd.CodeReport{
 		Modules: each(s.Codes, func(l storedCodeList) obd.ModuleCodes {
 			return obd.ModuleCodes{Module: l.Module, Stored: l.Stored, Pending: l.Pending, Permanent: l.Permanent,
-				Status: each(l.Status, storedStatus.status)}
+				UDS: l.UDS, Status: each(l.Status, storedStatus.status)}
 		}),
 		Frames: each(s.Frames, func(f storedFrame) obd.FreezeFrame {
 			return obd.FreezeFrame{Module: f.Module, Frame: f.Frame, Code: f.Code, Readings: each(f.Readings, storedReading.reading)}

@@ -50,6 +50,7 @@ func readFull(ctx context.Context, car Asker, caps *Capabilities, report *obd.Co
 				told = append(told, m.Module)
 			}
 			kept := moduleCodes(report, m.Module)
+			kept.UDS = true
 			for _, c := range codes {
 				if list.is == 0 || c.Status.Has(list.is) {
 					keepFull(kept, list.of(kept), c)

@@ -19,7 +19,7 @@ func ReadIdentity(ctx context.Context, car Asker, caps *Capabilities) (id Identi
 	if id.VIN, _, err = ReadVIN(ctx, car, caps); err != nil || id.VIN != "" || !caps.MayHaveInfo(obd.InfoCalibrations) {
 		return id, err
 	}
-	answer, err := askTwice(ctx, car, obd.Info(obd.InfoCalibrations))
+	answer, err := askTwice(ctx, caps.speaking(car, true), obd.Info(obd.InfoCalibrations))
 	if err != nil {
 		return id, optional(ctx, err)
 	}

@@ -16,6 +16,7 @@ func WriteCodes(w io.Writer, r *obd.CodeReport, width int) error {
 	d := newDocument(Metric)
 	d.head(d.tell("title-codes"))
 	d.add(caution(d.tell("caution-clear")))
+	d.addModernCaution(modernCodes(r))
 	d.addCodes(r, beforeCAN(r))
 	d.addFrames(r)
 	d.addUnread(r.Unread)
@@ -143,7 +144,7 @@ func (w *words) codeTable(r *obd.CodeReport, codes []obd.Code) *table {
 	t := &table{columns: []column{{firm: true}, {}}}
 	present := func(c obd.Code) bool { return slices.Contains(codes, c) }
 	for _, c := range codes {
-		lines := []string{w.sentence(c.Meaning()), w.standing(r, c)}
+		lines := append([]string{w.sentence(c.Meaning()), w.standing(r, c)}, w.wholeCode(r, c)...)
 		if e := w.effect(c, present); e != "" {
 			lines = append(lines, e)
 		}

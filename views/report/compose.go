@@ -76,6 +76,7 @@ func (w *writer) top() {
 	fact(w.tell("fact-job"), w.tell("job-opened", job, w.day(w.Job.Opened)))
 	fact(w.tell("fact-made"), w.minute(w.Made))
 	w.show(t)
+	w.addModernCaution(w.Before.modern() || w.After.modern())
 	w.running = []string{w.tell("fact-job") + firmSpace + w.tell("job-number", w.Job.Number), vehicle, vin}
 }
 

@@ -13,6 +13,8 @@ type CylinderCounts struct {
 	Module           obd.Module
 	Cylinder         int
 	Current, Average *obd.TestResult
+	// Records are the counts that hang on the cylinder's code and do not say which of the two they are.
+	Records []*obd.TestResult
 }
 
 // CountsOf picks the misfire counts out of test results, by module and cylinder.
@@ -29,9 +31,12 @@ func CountsOf(tests []obd.TestResult) []CylinderCounts {
 			k = len(out)
 			out = append(out, CylinderCounts{Module: r.Module, Cylinder: cylinder})
 		}
-		if r.TID == obd.TIDCount {
+		switch {
+		case r.Record > 0 && r.TID != obd.TIDCount:
+			out[k].Records = append(out[k].Records, r)
+		case r.TID == obd.TIDCount && (r.Record == 0 || out[k].Current == nil):
 			out[k].Current = r
-		} else {
+		case r.TID == obd.TIDAverage:
 			out[k].Average = r
 		}
 	}
@@ -43,7 +48,7 @@ func CountsOf(tests []obd.TestResult) []CylinderCounts {
 
 // countedCylinder tells whose misses a test result counts; false when it is another kind of test.
 func countedCylinder(r *obd.TestResult, tests []obd.TestResult) (cylinder int, ok bool) {
-	if r.Unit != obd.Counts || r.TID != obd.TIDCount && r.TID != obd.TIDAverage {
+	if r.Unit != obd.Counts || r.Record == 0 && r.TID != obd.TIDCount && r.TID != obd.TIDAverage {
 		return 0, false
 	}
 	return obd.MisfireCylinder(r.MID, tests)
@@ -63,14 +68,25 @@ func (d *Document) addCounts(i *obd.Intake) {
 		if several {
 			d.say(d.tell("counted-by", group[0].Module))
 		}
-		d.show(d.countTable(group, d.driveColumn(turns, told)))
-		d.say(d.shareLine(group))
+		if named(group) {
+			d.show(d.countTable(group, d.driveColumn(turns, told)))
+			d.say(d.shareLine(group))
+		}
+		d.addRecords(group)
 	}
 	d.say(d.tell("say-counts-no-rate"))
+	if !named(counts) {
+		return
+	}
 	d.say(d.tell("say-average"))
 	if told && !turns {
 		d.say(d.tell("say-last-drive"))
 	}
+}
+
+// named reports whether any of the counts says what it counts.
+func named(counts []CylinderCounts) bool {
+	return slices.ContainsFunc(counts, func(c CylinderCounts) bool { return c.Current != nil || c.Average != nil })
 }
 
 // modulesOf parts sorted counts by module.

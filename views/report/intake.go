@@ -12,6 +12,7 @@ func WriteIntake(w io.Writer, i *obd.Intake, width int) error {
 	d := newDocument(Metric)
 	d.head(d.tell("title-intake"))
 	d.add(caution(d.tell("caution-clear")))
+	d.addModernCaution(modern(i.Modules))
 	d.addVehicle(i)
 	d.section(d.tell("title-codes"))
 	d.addCodes(&i.CodeReport, i.Protocol != obd.ProtocolUnknown && !i.Protocol.CAN())
@@ -37,6 +38,9 @@ func (d *Document) addVehicle(i *obd.Intake) {
 		t.add(d.tell("fact-adapter"), isolate(i.Adapter))
 	}
 	t.add(d.tell("fact-protocol"), i.Protocol.String())
+	if modern(i.Modules) {
+		t.add(d.tell("fact-language"), d.languageText(i.Modules))
+	}
 	t.add(d.tell("fact-voltage"), d.voltageText(i))
 	t.add(d.tell("fact-engine"), d.engineText(i.Live))
 	t.add(d.tell("fact-lamp"), d.lampText(i))
@@ -44,6 +48,17 @@ func (d *Document) addVehicle(i *obd.Intake) {
 		t.add(d.tell("fact-cleared"), since)
 	}
 	d.show(t)
+}
+
+// languageText tells which modules say that they speak OBD on UDS.
+func (w *words) languageText(modules []obd.ModuleIntake) string {
+	var names []string
+	for i := range modules {
+		if modules[i].UDS {
+			names = append(names, modules[i].Module.String())
+		}
+	}
+	return w.inModules(w.tell("word-modern"), names)
 }
 
 func (w *words) vinText(i *obd.Intake) string {

@@ -27,7 +27,11 @@ func (d *Document) addReadiness(modules []obd.ModuleIntake) {
 	if len(silent) > 0 {
 		d.say(d.sentence(d.byModules(d.tell("word-not-told"), silent)))
 	}
-	d.say(d.tell("say-misfire-monitor"))
+	if !checked(modules) {
+		d.say(d.tell("say-misfire-monitor"))
+		return
+	}
+	d.addChecks(modules)
 }
 
 func (d *Document) addMonitors(m *obd.ModuleIntake) {

@@ -266,6 +266,8 @@ func (w Words) note(n *misfire.Note) string {
 		return w.tell("note-map")
 	case misfire.NoteOtherModule:
 		return w.tell("note-other-module")
+	case misfire.NoteByCode:
+		return w.tell("note-by-code")
 	case misfire.NoteRefreshUnknown:
 		return w.tell("note-refresh-unknown")
 	case misfire.NoteKeyOff:

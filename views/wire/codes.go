@@ -30,6 +30,25 @@ type ModuleCodes struct {
 	Stored    []Code `json:"stored"`
 	Pending   []Code `json:"pending"`
 	Permanent []Code `json:"permanent"`
+	UDS       bool   `json:"uds"` // told in the words of SAE J1979-2: then each code is in status, too, whole
+	Status    []Full `json:"status"`
+}
+
+// Full is a trouble code as SAE J1979-2 tells it.
+type Full struct {
+	Code     string `json:"code"`     // with its type of failure, as P0302-00
+	Failure  string `json:"failure"`  // type of failure, two hexadecimal digits
+	Status   string `json:"status"`   // the status byte, likewise
+	Severity string `json:"severity"` // severity class bits, likewise
+	// The bits of the status.
+	Failing         bool `json:"failing"`
+	FailedThisCycle bool `json:"failed_this_cycle"`
+	Pending         bool `json:"pending"`
+	Confirmed       bool `json:"confirmed"`
+	CheckedClear    bool `json:"complete_since_clear"`
+	FailedClear     bool `json:"failed_since_clear"`
+	CheckedCycle    bool `json:"complete_this_cycle"`
+	Lamp            bool `json:"lamp"`
 }
 
 // Code is one trouble code.
@@ -74,7 +93,17 @@ func unreadObject(u *obd.Unread) string { return say.English().Unread(u) }
 func moduleCodesObject(m *obd.ModuleCodes) ModuleCodes {
 	return ModuleCodes{
 		Module: m.Module.String(), Stored: each(m.Stored, codeObject), Pending: each(m.Pending, codeObject),
-		Permanent: each(m.Permanent, codeObject),
+		Permanent: each(m.Permanent, codeObject), UDS: m.UDS, Status: each(m.Status, fullObject),
+	}
+}
+
+func fullObject(c *obd.CodeStatus) Full {
+	return Full{
+		Code: c.String(), Failure: report.Hex(c.Failure), Status: report.Hex(byte(c.Status)), Severity: report.Hex(c.Severity),
+		Failing: c.Status.Has(obd.StatusFailing), FailedThisCycle: c.Status.Has(obd.StatusFailedCycle),
+		Pending: c.Status.Has(obd.StatusPending), Confirmed: c.Status.Has(obd.StatusConfirmed),
+		CheckedClear: !c.Status.Has(obd.StatusNotSinceClear), FailedClear: c.Status.Has(obd.StatusFailedSinceClear),
+		CheckedCycle: !c.Status.Has(obd.StatusNotThisCycle), Lamp: c.Status.Has(obd.StatusLamp),
 	}
 }
 

@@ -33,12 +33,27 @@ type Protocol struct {
 
 // Module is one control module.
 type Module struct {
-	Module       string    `json:"module"`
-	Name         string    `json:"name"`
-	Calibrations []string  `json:"calibrations"`
-	CVNs         []string  `json:"cvns"`
-	SinceClear   *Monitors `json:"monitors_since_clear"`
-	ThisCycle    *Monitors `json:"monitors_this_cycle"`
+	Module       string      `json:"module"`
+	Name         string      `json:"name"`
+	Calibrations []string    `json:"calibrations"`
+	CVNs         []string    `json:"cvns"`
+	SinceClear   *Monitors   `json:"monitors_since_clear"`
+	ThisCycle    *Monitors   `json:"monitors_this_cycle"`
+	UDS          bool        `json:"uds"`    // it says that it speaks OBD on UDS (SAE J1979-2)
+	Checks       []CodeCheck `json:"checks"` // behind single codes, of such a module
+}
+
+// CodeCheck is how far the check behind a code has come.
+type CodeCheck struct {
+	Full
+	Group string `json:"group"` // readiness group, two hexadecimal digits; "" when it came with the code's own data
+	InUse *InUse `json:"in_use"`
+}
+
+// InUse is how often a check was completed, of how often its conditions were met.
+type InUse struct {
+	Completed int `json:"completed"`
+	Met       int `json:"conditions_met"`
 }
 
 // Monitors is how far a module's own checks have come.
@@ -71,6 +86,7 @@ type OnBoardTest struct {
 	Pass    bool   `json:"pass"`   // false also when it has not run
 	NotRun  bool   `json:"not_run"`
 	Raw     int    `json:"raw"`
+	Record  int    `json:"record,omitempty"` // place, from 1, among the results that hang on a code of SAE J1979-2
 }
 
 // LegacyTest is one on-board test result of a bus before CAN. Numbers and scale are the maker's.
@@ -92,6 +108,8 @@ type MisfireCount struct {
 	Average  Number `json:"average"`    // of the last ten driving cycles
 	// Saturated says that this_cycle stands at its end, 65535, and means "or more".
 	Saturated bool `json:"saturated"`
+	// Records are the counts that hang on the cylinder's code (SAE J1979-2) and do not say which of the two they are.
+	Records []int `json:"records"`
 }
 
 // NewIntake is an intake as it is printed in JSON.
@@ -120,7 +138,19 @@ func moduleObject(m *obd.ModuleIntake) Module {
 		Module: m.Module.String(), Name: m.Name, Calibrations: each(m.Calibrations, same),
 		CVNs:       each(m.CVNs, func(c *obd.CVN) string { return c.String() }),
 		SinceClear: monitorsObject(m.Monitors), ThisCycle: monitorsObject(m.ThisCycle),
+		UDS: m.UDS, Checks: each(m.Checks, codeCheckObject),
 	}
+}
+
+func codeCheckObject(c *obd.CodeCheck) CodeCheck {
+	o := CodeCheck{Full: fullObject(&c.CodeStatus)}
+	if c.Group != 0 {
+		o.Group = report.Hex(c.Group)
+	}
+	if c.Ratio != nil {
+		o.InUse = &InUse{c.Ratio.Completed, c.Ratio.Met}
+	}
+	return o
 }
 
 func monitorsObject(m *obd.Monitors) *Monitors {
@@ -140,6 +170,7 @@ func onBoardObject(r *obd.TestResult) OnBoardTest {
 	o := OnBoardTest{
 		Module: r.Module.String(), Monitor: obd.MonitorName(r.MID), MID: report.Hex(r.MID), TID: report.Hex(r.TID), Name: obd.TestName(r.TID),
 		Value: Number(r.Value), Min: unknown(), Max: unknown(), Unit: string(r.Unit), Scaled: r.Known, Pass: r.Pass, NotRun: r.NotRun, Raw: int(r.Raw),
+		Record: int(r.Record),
 	}
 	if r.MinApplies {
 		o.Min = Number(r.MinValue)
@@ -164,7 +195,7 @@ func oldTestObject(r *obd.LegacyResult) LegacyTest {
 }
 
 func countObject(c *report.CylinderCounts) MisfireCount {
-	o := MisfireCount{Module: c.Module.String(), Cylinder: c.Cylinder, Current: unknown(), Average: unknown()}
+	o := MisfireCount{Records: each(c.Records, func(r **obd.TestResult) int { return int((*r).Raw) }), Module: c.Module.String(), Cylinder: c.Cylinder, Current: unknown(), Average: unknown()}
 	if c.Current != nil {
 		o.Current, o.Saturated = Number(c.Current.Value), c.Current.Saturated()
 	}
