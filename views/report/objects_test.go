@@ -52,7 +52,7 @@ func TestObjectsOfNothing(t *testing.T) {
 	r := obd.CodeReport{Modules: []obd.ModuleCodes{{Module: obd.Module{ID: 0x7E8, Bits: 11}}}, Frames: []obd.FreezeFrame{{Module: obd.Module{ID: 0x7E8, Bits: 11}, Code: 0x0301}}}
 	got, err := json.Marshal(wire.NewCodes(&r))
 	require.NoError(t, err)
-	assert.JSONEq(t, `{"kind":"codes","modules":[{"module":"7E8","stored":[],"pending":[],"permanent":[]}],
+	assert.JSONEq(t, `{"kind":"codes","modules":[{"module":"7E8","stored":[],"pending":[],"permanent":[],"uds":false,"status":[]}],
 		"freeze_frames":[{"module":"7E8","frame":0,"code":"P0301","readings":[]}],"unread":[]}`, string(got))
 
 	got, err = json.Marshal(wire.NewIntake(&obd.Intake{}))
