@@ -270,6 +270,9 @@ func singleMonitor(mid byte) string {
 	return ""
 }
 
+// ResultName names a result that hangs on a code of SAE J1979-2 by its place from 0: it does not say what it tests.
+func ResultName(place byte) string { return fmt.Sprintf("result %d of its code", int(place)+1) }
+
 // TestName names a test id of service 06 on CAN.
 func TestName(tid byte) string {
 	switch tid {

@@ -1,7 +1,6 @@
 package export
 
 import (
-	"fmt"
 	"time"
 
 	"stumble/obd"
@@ -43,7 +42,7 @@ func name(r *obd.Reading) string {
 		return obd.MonitorName(r.ID) + ": " + obd.TestName(r.Part)
 	}
 	if r.Service == obd.CodeData {
-		return fmt.Sprintf("%s: result %d of its code", obd.MonitorName(r.ID), r.Part+1)
+		return obd.MonitorName(r.ID) + ": " + obd.ResultName(r.Part)
 	}
 	p, ok := obd.DescribePID(r.ID)
 	switch {
