@@ -80,10 +80,13 @@ func (a *Adapter) identified(ctx context.Context, req obd.Request) error {
 	return errNotModern
 }
 
-// speaksByID reports whether an answer to a request of service 22 is that of a module of SAE J1979-2: it identifies
-// itself as one, or tells a parameter of live data by its identifier.
+// speaksByID reports whether an answer is that of a module of SAE J1979-2: it identifies itself as one, tells a parameter
+// of live data by its identifier, or its codes by service 19.
 func speaksByID(req obd.Request, m obd.Message) bool {
-	if req == uds.Identify() {
+	switch {
+	case req.Service() == obd.CodeData:
+		return true
+	case req == uds.Identify():
 		return uds.Speaks(m)
 	}
 	service, ok := uds.Classic(req)

@@ -29,7 +29,7 @@ func (a *Adapter) remember(req obd.Request, m obd.Message) {
 	if !slices.Contains(a.modules, m.Module) && len(a.modules) < cap(a.modules) {
 		a.modules = append(a.modules, m.Module)
 	}
-	if req.Service() == obd.DataByID && speaksByID(req, m) && !slices.Contains(a.modern, m.Module) {
+	if speaksByID(req, m) && !slices.Contains(a.modern, m.Module) {
 		a.modern = append(a.modern, m.Module)
 	}
 }

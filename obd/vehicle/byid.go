@@ -26,7 +26,10 @@ func (c *Capabilities) speaking(car Asker, all bool) Asker {
 	if s, is := car.(*speaker); is {
 		car = s.Asker
 	}
-	if !slices.ContainsFunc(c.Modules, func(m Module) bool { return m.ByID }) {
+	switch byID := slices.ContainsFunc(c.Modules, func(m Module) bool { return m.ByID }); {
+	case len(c.Modules) == 0 && silentToClassic(car): // it is asked who it is before anything else
+		return strangersToService01{car, nil}
+	case !byID:
 		return car
 	}
 	return &speaker{Asker: car, caps: c, all: all}
