@@ -1,6 +1,7 @@
 package vehicle
 
 import (
+	"context"
 	"slices"
 	"strings"
 	"testing"
@@ -10,6 +11,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/obd"
+	"stumble/obd/clock"
+	"stumble/obd/elm"
 	"stumble/obd/sim"
 	"stumble/obd/sim/car"
 	"stumble/obd/uds"
@@ -199,4 +202,141 @@ func TestSpeakerParts(t *testing.T) {
 	require.Len(t, answer.Messages, 2)
 	assert.Equal(t, gearbox, answer.Messages[0].Module)
 	assert.Equal(t, uds.Counts(1), obd.NewRequest(obd.CodeData, 0x06, 0x03, 0x01, 0x00, 0x92))
+}
+
+// A module that takes its time says so (78) and is waited for, five seconds and more (P2* of ISO 14229-2, from memory); one
+// that is busy (21) is asked again. Time is the test's.
+func TestModernPatience(t *testing.T) {
+	r := plug(t, "siskin-alone", 1)
+	var refusals []string
+	cfg := r.config()
+	cfg.Observe = func(e *obd.Exchange) {
+		if answer := string(e.Answer); strings.Contains(answer, "7F19") {
+			refusals = append(refusals, answer[strings.Index(answer, "7F19")+4:][:2])
+		}
+	}
+	var err error
+	r.adapter, err = elm.Connect(t.Context(), cfg)
+	require.NoError(t, err)
+	t.Cleanup(func() { r.adapter.Close() })
+	began := r.clk.Now()
+	answer, err := r.Do(t.Context(), uds.Counts(1))
+	require.NoError(t, err)
+	require.Len(t, answer.Messages, 1)
+	assert.Greater(t, r.clk.Now().Sub(began), 4800*time.Millisecond)
+	assert.Equal(t, []string{"21", "21", "78"}, refusals)
+	readings, err := uds.AppendCounts(nil, answer.Messages[0])
+	require.NoError(t, err)
+	assert.Len(t, readings, 1)
+}
+
+// A list of identifiers that a module refuses for its length, or leaves unanswered, is halved, at the intake and in a drive.
+func TestModernLimitIsLearnt(t *testing.T) {
+	for name, most := range map[string]int{"siskin-one-at-a-time": 1, "siskin-silent-limit": 2} {
+		r := connected(t, name, 1)
+		r.countAt = 1
+		require.ErrorIs(t, r.drive(20*time.Second, nil), errOver)
+		clear(r.lines)
+		require.ErrorIs(t, r.drive(20*time.Second, nil), errOver, "%s", name)
+		for line := range r.lines {
+			if strings.HasPrefix(line, "22F4") {
+				assert.LessOrEqual(t, (len(line)-2)/4, most, line)
+			}
+		}
+		in, err := ReadIntake(t.Context(), r, r.adapter, r.caps, nil)
+		require.NoError(t, err)
+		assert.Empty(t, in.Unread)
+		assert.Greater(t, len(in.Live), 30)
+	}
+}
+
+// A clear is sent once in each language that the car's modules need, and only by the ceremony.
+func TestModernClear(t *testing.T) {
+	for name, want := range map[string][]string{
+		"siskin": {"14FFFF33"}, "siskin-both": {"14FFFF33"}, "siskin-old-gearbox": {"14FFFF33", "04"}, "siskin-wide": {"14FFFF33"},
+		"engine-off": {"04"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := plug(t, name, 1)
+			var cleared []string
+			cfg := r.config()
+			cfg.Observe = func(e *obd.Exchange) {
+				if line := string(e.Request); strings.HasPrefix(line, "04") || strings.HasPrefix(line, "14") {
+					cleared = append(cleared, line)
+				}
+			}
+			r.lines["04"], r.lines["14FFFF33"] = true, true // this once
+			var err error
+			r.adapter, err = elm.Connect(t.Context(), cfg)
+			require.NoError(t, err)
+			t.Cleanup(func() { r.adapter.Close() })
+			r.caps, err = Discover(t.Context(), r)
+			require.NoError(t, err)
+			before, err := ReadCodes(t.Context(), r, r.caps)
+			require.NoError(t, err)
+			require.NotEmpty(t, before.Modules[0].Stored)
+			_, err = r.adapter.Permit(t.Context(), elm.Conditions{EvidenceSaved: true, Confirmed: "clear"})
+			require.ErrorIs(t, err, elm.ErrNoPermission)
+			leave, err := r.adapter.Permit(t.Context(), elm.Conditions{EvidenceSaved: true, Confirmed: elm.ClearWord})
+			require.NoError(t, err)
+			answer, err := r.adapter.Clear(t.Context(), leave)
+			require.NoError(t, err)
+			assert.Len(t, answer.Messages, 2, "both modules")
+			_, err = r.adapter.Clear(t.Context(), leave)
+			require.ErrorIs(t, err, elm.ErrNoPermission)
+			assert.Equal(t, want, cleared)
+			after, err := ReadCodes(t.Context(), r, r.caps)
+			require.NoError(t, err)
+			assert.Empty(t, after.Modules[0].Stored)
+			assert.Empty(t, after.Frames)
+			assert.Equal(t, before.Modules[0].Permanent, after.Modules[0].Permanent)
+			if r.caps.Modules[0].UDS && name != "siskin-wide" { // the engine is started in the meantime
+				in, err := ReadIntake(t.Context(), r, r.adapter, r.caps, nil)
+				require.NoError(t, err)
+				for _, x := range in.Tests {
+					assert.True(t, x.Record == 0 || x.NotRun, "value and limits of a count are zero after a clear")
+				}
+			}
+		})
+	}
+}
+
+// With the engine running nothing is cleared, in whichever language it says that it runs.
+func TestModernClearNeedsAStandingEngine(t *testing.T) {
+	for _, name := range []string{"siskin", "siskin-both", "siskin-old-gearbox"} {
+		r := connected(t, name, 1)
+		r.clk.Advance(2 * time.Minute)
+		_, err := r.adapter.Permit(t.Context(), elm.Conditions{EvidenceSaved: true, Confirmed: elm.ClearWord})
+		require.ErrorIs(t, err, elm.ErrNoPermission)
+		assert.Contains(t, err.Error(), "the engine runs at")
+	}
+}
+
+// A car that speaks no other language is found on each of its protocols. With the ignition off it is told as ever.
+func TestFoundByItsOwnQuestion(t *testing.T) {
+	for _, p := range []obd.Protocol{obd.CAN11At500, obd.CAN29At500, obd.CAN11At250, obd.CAN29At250} {
+		for _, quirks := range []sim.Quirks{{}, sim.CheapAdapter(), {Refuses: []string{"SP0"}}} {
+			cfg := configOf("siskin")
+			cfg.Vehicle.Protocol = p
+			clk := clock.NewStepped(morning)
+			c, err := car.New(cfg, 1, morning)
+			require.NoError(t, err)
+			dialer := sim.NewDialer(sim.NewAdapter(sim.Config{Bus: c, Baud: 115200, Filler: 0xAA, Quirks: quirks}), clk, sim.Drops{})
+			a, err := elm.Connect(t.Context(), elm.Config{Clock: clk, Dial: func(ctx context.Context) (elm.Link, error) { return dialer.Dial(ctx) }})
+			require.NoError(t, err, "%v", p)
+			assert.Equal(t, p, a.Protocol())
+			assert.True(t, a.ByID())
+			c.Do(clk.Now(), car.KeyOff, 0)
+			clk.Advance(10 * time.Second)
+			_, err = a.Do(t.Context(), obd.Live(obd.PIDRPM))
+			require.Error(t, err)
+			err = a.FindCar(t.Context())
+			require.Equal(t, elm.RemedyWaitIgnition, elm.RemedyFor(err), "%v %+v: %v", p, quirks, err)
+			c.Do(clk.Now(), car.KeyOn, 0)
+			clk.Advance(2 * time.Second)
+			require.NoError(t, a.FindCar(t.Context()), "%v %+v", p, quirks)
+			assert.Equal(t, p, a.Protocol())
+			require.NoError(t, a.Close())
+		}
+	}
 }

@@ -82,6 +82,15 @@ func TestOnlyReadingServicesReachTheBus(t *testing.T) {
 		"late prompts":      {scenario: "wren", cfg: sim.Config{Baud: 115200, Quirks: sim.Quirks{LatePrompt: 40 * time.Millisecond, DoublePrompt: 0.5}}},
 		"drops":             {scenario: "wren", cfg: sim.Config{Baud: 115200}, drops: sim.Dropping(9 * time.Second)},
 		"cut while writing": {scenario: "wren", cfg: sim.Config{Baud: 115200}, cut: true},
+		"modern":            {scenario: "siskin", cfg: sim.Config{Baud: 115200}},
+		"modern, cheap":     {scenario: "heron", cfg: sim.Config{Baud: 38400, Quirks: sim.CheapAdapter()}},
+		"modern, CAN":       {scenario: "siskin-wide", cfg: sim.Config{Baud: 38400, Faults: alarms(sim.FatalCAN, 9973*time.Millisecond)}},
+		"both, alerts":      {scenario: "siskin-both", cfg: sim.Config{Baud: 115200, Faults: alarms(sim.ActivityAlert, 1777*time.Millisecond)}},
+		"both, resets":      {scenario: "siskin-both", cfg: sim.Config{Baud: 115200, Faults: alarms(sim.LowVoltageReset, 7331*time.Millisecond)}, torn: true},
+		"both, radio":       {scenario: "siskin-both", cfg: sim.Config{Baud: 115200, Latency: 60 * time.Millisecond, Quirks: sim.Quirks{LosesBytes: 0.01}}},
+		"both, drops":       {scenario: "siskin-both", cfg: sim.Config{Baud: 115200}, drops: sim.Dropping(9 * time.Second)},
+		"both, cut":         {scenario: "siskin-both", cfg: sim.Config{Baud: 115200}, cut: true},
+		"mixed, late":       {scenario: "siskin-old-gearbox", cfg: sim.Config{Baud: 115200, Quirks: sim.Quirks{LatePrompt: 40 * time.Millisecond, DoublePrompt: 0.5}}},
 		"K-line, alerts":    {scenario: "rook", cfg: sim.Config{Baud: 38400, Faults: alarms(sim.ActivityAlert, 13171*time.Millisecond)}},
 		"K-line, radio":     {scenario: "rook-kwp", cfg: sim.Config{Baud: 38400, Quirks: sim.Quirks{LosesBytes: 0.01}}},
 	} {
@@ -120,6 +129,11 @@ func TestOnlyReadingServicesReachTheBus(t *testing.T) {
 				assert.NotContains(t, bus.odd, "04")
 			} else {
 				assert.Empty(t, bus.odd)
+			}
+			if strings.Contains(name, "modern") {
+				assert.NotZero(t, bus.asked["22"])
+				assert.NotZero(t, bus.asked["19"])
+				return
 			}
 			assert.NotZero(t, bus.asked["01"])
 			assert.NotZero(t, bus.asked["03"])

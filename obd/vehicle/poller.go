@@ -369,7 +369,7 @@ func (p *Poller) askAll(it *item) bool {
 // askForLess makes the requests smaller.
 func (p *Poller) askForLess() {
 	if p.with.size > 1 {
-		p.with.size /= 2
+		p.with.size -= p.with.size / 2
 		p.caps.Size = p.with.size
 		p.replan()
 	}
