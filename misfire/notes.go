@@ -21,6 +21,7 @@ const (
 	NoteAverageDisagrees                 // Cylinder's own average of the car disagrees with its counts: see Average
 	NoteOtherModule                      // another module counts as well, and is left out
 	NoteByCode                           // the counts hang on misfire codes, as on cars of SAE J1979-2 of which none was at hand
+	NoteUnread                           // Count monitors that the car lists could not be read, and no other
 )
 
 // Note is one such thing, with the numbers it is about.
@@ -78,6 +79,8 @@ func (t *Tally) counterNotes(s *Summary) []Note {
 	n, all := t.unreported(s.Engine.Cylinders), s.Engine.Cylinders
 	switch {
 	case t.awaited():
+	case !t.counts() && t.unread > 0:
+		return []Note{{Kind: NoteUnread, Count: t.unread}}
 	case !t.counts() && len(s.Idle) > 0:
 		return []Note{{Kind: NoteNoCounters}, {Kind: NoteDipsAreNoMisses}}
 	case !t.counts():

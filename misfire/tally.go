@@ -33,6 +33,8 @@ type Tally struct {
 	at    time.Time // of the newest sample, midway between question and answer
 	last  time.Time
 
+	unread int // monitors that the car lists and that did not answer at the beginning
+
 	judge    *gear.Judge
 	exposure exposure
 	idle     idle.Index // fed until a counter shows up
@@ -125,6 +127,10 @@ func (t *Tally) SetLimits(catalyst, emission float64) {
 	t.book.whole.limits(catalyst, emission)
 	t.relay.copy = nil
 }
+
+// SetUnread tells how many misfire monitors the car lists that did not answer when the drive began: without a count it is
+// then not the car that has none.
+func (t *Tally) SetUnread(monitors int) { t.unread = monitors }
 
 // Finish takes in what is still on its way when the drive ends. Samples may follow: a drive goes on.
 func (t *Tally) Finish() {

@@ -200,7 +200,7 @@ func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Sav
 	if err := FitEngine(&cfg, c.Caps.Cylinders()); err != nil {
 		return nil, err
 	}
-	known.VIN = vin
+	known.VIN, known.Unread = vin, len(c.Caps.UnreadMonitors())
 	d := newDrive(c, known, cfg, c.Caps.CatalystLimit, c.Caps.EmissionLimit)
 	c.countAnew()
 	return d, nil

@@ -80,6 +80,7 @@ func (d *Drive) begin() {
 		}
 	})
 	d.tally.SetLimits(d.catalyst, d.emission)
+	d.tally.SetUnread(d.Setup.Unread)
 }
 
 // EachWindow has every window of the counters given to do. Call it before Run.

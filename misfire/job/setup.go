@@ -20,6 +20,8 @@ type Setup struct {
 	Gearbox string `json:"gearbox,omitempty"`
 	// NoHeaders tells that the adapter prints frames without their headers, which decoding them anew must know.
 	NoHeaders bool `json:"no_headers,omitempty"`
+	// Unread is how many misfire monitors the car listed that it did not answer for when the drive began.
+	Unread int `json:"unread,omitempty"`
 }
 
 // SetupOf returns what was kept of a drive. A drive of another program may have left nothing. The error is a set-up

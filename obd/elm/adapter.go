@@ -77,6 +77,9 @@ type Adapter struct {
 	identity string
 	headers  bool // the adapter prints headers, so modules can be told apart
 	fixed    bool // the adapter was told the protocol and does not search
+	hurries  haste
+	swept    bool // all was tried in vain once, and again after a reset
+	slow     bool // the modules answered when the adapter waited its longest, and not before
 
 	unsure bool    // the last exchange did not end in its prompt
 	heard  *Status // the adapter said, unasked, that it lost its settings
@@ -119,6 +122,15 @@ type Adapter struct {
 	watched   context.Context // kept to save a watcher an exchange: see watch
 	stopWatch func()
 }
+
+// haste is whether an adapter waits less than it usually does: see hurry.
+type haste uint8
+
+const (
+	notYet haste = iota
+	hurrying
+	gaveUp
+)
 
 // Connect opens the link, starts the adapter up and finds the car's protocol. When the adapter is there
 // but no car answers, it returns the adapter together with an error that is a *Status whose remedy is

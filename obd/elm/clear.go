@@ -207,7 +207,7 @@ func (a *Adapter) brace(ctx context.Context) error {
 	if err := a.point(ctx, ""); err != nil { // every module is to clear
 		return err
 	}
-	a.owed = append(a.owed, "ATST32", "ATAT1")
+	a.owed = append(a.owed, a.usualWait(), "ATAT1")
 	for _, line := range [...]string{"ATAT0", "ATSTFF"} {
 		if err := a.try(ctx, line); err != nil {
 			return err

@@ -25,12 +25,14 @@ type lineCount struct {
 	lines   int
 	agreed  int
 	learned time.Time
+	failed  int // times that nothing came with a digit and all without
 }
 
 const (
 	countsToTrust = 2
 	countLifetime = 30 * time.Second
 	mostLines     = 15 // one hexadecimal digit
+	failsToDrop   = 2
 )
 
 func newCountBook(use bool) countBook {
@@ -46,6 +48,9 @@ func (b *countBook) digit(key countKey, now time.Time, expect int) int {
 	c := b.counts[key]
 	if c == nil {
 		return min(expect, mostLines)
+	}
+	if c.failed >= failsToDrop {
+		return 0
 	}
 	if c.agreed < countsToTrust {
 		return 0
@@ -69,9 +74,9 @@ func (b *countBook) learn(key countKey, lines int, at time.Time) {
 	}
 	switch {
 	case key.header != "": // one module, one message: when that is whole no more will come
-		*c = lineCount{lines: lines, agreed: countsToTrust, learned: at}
+		c.lines, c.agreed, c.learned = lines, countsToTrust, at
 	case c.lines != lines:
-		*c = lineCount{lines: lines, agreed: 1, learned: at}
+		c.lines, c.agreed, c.learned = lines, 1, at
 	case c.agreed < countsToTrust:
 		c.agreed++
 		c.learned = at
@@ -85,6 +90,17 @@ func (b *countBook) doubt(key countKey) {
 	} else if key.header != "" {
 		b.counts[key] = &lineCount{} // what was expected of it was wrong
 	}
+}
+
+// fail notes that a request brought nothing with a digit and its answer without: some adapters do so now and then, at times
+// with some requests alone.
+func (b *countBook) fail(key countKey) {
+	c := b.counts[key]
+	if c == nil {
+		c = &lineCount{}
+		b.counts[key] = c
+	}
+	c.failed++
 }
 
 // refuse gives the digit up for good: the adapter does not know it.

@@ -173,11 +173,36 @@ func (a *Adapter) ask(ctx context.Context, req obd.Request) (Answer, error) {
 		return Answer{}, err
 	}
 	now := a.cfg.Clock.Now()
-	answer, err := a.askOnce(ctx, now, req, a.counts.digit(a.key(req), now, a.expect))
+	digit := a.counts.digit(a.key(req), now, a.expect)
+	answer, err := a.askOnce(ctx, now, req, digit)
+	switch {
+	case digit == 0:
+	case errors.Is(err, NoData) && ctx.Err() == nil:
+		if answer, err = a.askOnce(ctx, a.cfg.Clock.Now(), req, 0); err == nil {
+			a.counts.fail(a.key(req))
+		}
+	case errors.Is(err, Silent):
+		a.counts.refuse() // some take it for something that they think about for long
+	}
+	a.hurry(err)
 	if len(a.promised) > 0 {
 		return a.await(ctx, req)
 	}
 	return answer, err
+}
+
+// hurry has an adapter that takes no count digit wait less after each answer, in its own measure (ATAT2): else it waits
+// for a module that will not speak, tens of milliseconds a request. The first answer that does not come ends it for good.
+func (a *Adapter) hurry(err error) {
+	switch {
+	case a.counts.use || a.cfg.WholeWait || a.hurries == gaveUp:
+	case a.hurries == notYet && err == nil:
+		a.hurries = hurrying
+		a.owed = append(a.owed, "ATAT2")
+	case a.hurries == hurrying && errors.Is(err, NoData):
+		a.hurries = gaveUp
+		a.owed = append(a.owed, "ATAT1")
+	}
 }
 
 // await gives the modules that promised an answer time to keep their promise: the adapter is told to wait its
@@ -185,7 +210,7 @@ func (a *Adapter) ask(ctx context.Context, req obd.Request) (Answer, error) {
 // its promise answers nothing else, so nothing else is asked until then.
 func (a *Adapter) await(ctx context.Context, req obd.Request) (Answer, error) {
 	waiting := append([]obd.NegativeResponse(nil), a.promised...)
-	a.owed = append(a.owed, "ATST32", "ATAT1")
+	a.owed = append(a.owed, a.usualWait(), "ATAT1")
 	for _, line := range [...]string{"ATAT0", "ATSTFF"} {
 		if err := a.try(ctx, line); err != nil {
 			return Answer{}, err

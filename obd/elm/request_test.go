@@ -270,7 +270,124 @@ func TestLineCount(t *testing.T) {
 		_, err := b.Do(t.Context(), askRPM)
 		require.NoError(t, err)
 	}
-	assert.Equal(t, []string{"010C", "010C", "010C1", "010C", "010C", "010C"}, early.sent, "refused once, never sent again")
+	assert.Equal(t, []string{"010C", "010C", "010C1", "010C", "ATAT2", "010C", "010C"}, early.sent, "refused once, never sent again; it is made to wait less instead")
+}
+
+// Some adapters say NO DATA now and then to a request with a count digit, and answer it without (adapter-faults sheet,
+// row 13): it is asked again without at once, and after the second time never with.
+func TestDigitThatFails(t *testing.T) {
+	p := newPeer(nil)
+	p.answer = func(line string) string {
+		if strings.HasPrefix(line, "010C") && len(line) == 5 {
+			return "NO DATA"
+		}
+		return faithful(nil)(line)
+	}
+	a := connected(t, p)
+	for range 8 {
+		answer, err := a.Do(t.Context(), askRPM)
+		require.NoError(t, err)
+		assert.Equal(t, rpmAnswer, answer.Messages[0].Data)
+	}
+	assert.Equal(t, 2, p.count("010C1"))
+
+	mute := newPeer(nil) // thinks about it for longer than anybody waits
+	mute.answer = func(line string) string {
+		if strings.HasPrefix(line, "010C") && len(line) == 5 {
+			return quiet
+		}
+		return faithful(nil)(line)
+	}
+	a = connected(t, mute)
+	for range 8 {
+		_, err := a.Do(t.Context(), askRPM)
+		require.NoError(t, err)
+	}
+	assert.Equal(t, 1, mute.count("010C1"))
+}
+
+// An adapter without a count digit waits less by its own measure, until an answer does not come: then it waits as before.
+func TestHurry(t *testing.T) {
+	p := newPeer(nil)
+	silent := false
+	p.answer = func(line string) string {
+		switch {
+		case len(line) == 5 && strings.HasPrefix(line, "010C"):
+			return "?"
+		case silent && line == "010C":
+			return "NO DATA"
+		}
+		return faithful(nil)(line)
+	}
+	a := connected(t, p)
+	for range 5 {
+		_, err := a.Do(t.Context(), askRPM)
+		require.NoError(t, err)
+	}
+	silent = true
+	_, err := a.Do(t.Context(), askRPM)
+	require.ErrorIs(t, err, NoData)
+	silent = false
+	for range 3 {
+		_, err = a.Do(t.Context(), askRPM)
+		require.NoError(t, err)
+	}
+	assert.Equal(t, 1, p.count("ATAT2"))
+	assert.Equal(t, 1, p.count("ATAT1"))
+	assert.Equal(t, "ATAT1", p.last("ATAT"))
+}
+
+// Modules slower than the adapter waits are found by its longest wait, after a reset, once; a protocol that it was told in
+// vain may have left it deaf (rows 9 and 11 of the adapter-faults sheet).
+func TestFoundAfterAReset(t *testing.T) {
+	for name, deaf := range map[string]func(p *peer) bool{
+		"slow modules": func(p *peer) bool { return p.last("ATST") != "ATSTFF" && p.last("ATST") != "ATST96" },
+		"sulks":        func(p *peer) bool { return p.last("ATSP") != "ATSP0" || p.since("ATSP6", "ATWS") },
+	} {
+		p := newPeer(nil)
+		p.answer = func(line string) string {
+			if !strings.HasPrefix(line, "AT") && deaf(p) {
+				return "NO DATA"
+			}
+			return faithful(nil)(line)
+		}
+		a, err := Connect(t.Context(), p.config())
+		require.NoError(t, err, name)
+		_, err = a.Do(t.Context(), askRPM)
+		require.NoError(t, err, name)
+		assert.Equal(t, 2, p.count("ATWS"), name)
+		assert.Equal(t, "ATST96", p.last("ATST"), "what found it is kept, but for the longest of it")
+	}
+}
+
+// since reports whether a line was sent after another was last.
+func (p *peer) since(line, after string) bool {
+	for i := len(p.sent) - 1; i >= 0 && p.sent[i] != after; i-- {
+		if p.sent[i] == line {
+			return true
+		}
+	}
+	return false
+}
+
+// A module that only refuses is nobody's engine (row 19), and lines from addresses of no OBD scheme spoil nothing once they
+// have come again and again (row 22).
+func TestStrangersAndRefusals(t *testing.T) {
+	p := newPeer(faithful(map[string]string{"0100": "7EC037F017F\r7E8064100BE3FB813"}))
+	a, err := Connect(t.Context(), p.config())
+	require.NoError(t, err)
+	assert.Equal(t, obd.CAN11At500, a.Protocol())
+	p.answer = faithful(map[string]string{"010C": "7E804410C0BB8\r7F004410C0BB8\r6F104410C0BB8"})
+	for range 2 {
+		answer, err := a.Do(t.Context(), askRPM)
+		require.NoError(t, err)
+		require.Len(t, answer.Messages, 1)
+	}
+	assert.Equal(t, []obd.Module{{ID: 0x7F0, Bits: 11}, {ID: 0x6F1, Bits: 11}}, a.Strangers())
+
+	p = newPeer(faithful(map[string]string{"0100": "7EC037F017F"}))
+	_, err = Connect(t.Context(), p.config())
+	require.ErrorIs(t, err, NoVehicle)
 }
 
 func TestWholeWait(t *testing.T) {

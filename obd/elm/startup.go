@@ -119,7 +119,22 @@ func (a *Adapter) startUp(ctx context.Context) error {
 		return err
 	}
 	a.headers = err == nil
+	if a.hurries == hurrying {
+		a.hurries = notYet
+	}
+	if a.slow {
+		return a.try(ctx, a.usualWait())
+	}
 	return nil
+}
+
+// usualWait sets how long the adapter waits for an answer: a fifth of a second, as it does when it is told nothing, or
+// three where the modules have shown to be slow (reports of 400 ms: adapter-faults sheet, row 11).
+func (a *Adapter) usualWait() string {
+	if a.slow {
+		return "ATST96"
+	}
+	return "ATST32"
 }
 
 // meet finds out who is there and has it begin afresh. The name is asked for first: unlike a reset, every adapter
@@ -252,6 +267,41 @@ func (a *Adapter) FindCar(ctx context.Context) error {
 			return err
 		}
 	}
+	err := a.search(ctx)
+	if err == nil || RemedyFor(err) != RemedyWaitIgnition || a.swept || a.gone || ctx.Err() != nil {
+		return err
+	}
+	// Nobody answered. Once, it is tried again from a fresh start and with the longest wait: some adapters hear nobody any
+	// more after they tried a wrong protocol, and some modules take longer than an adapter waits.
+	a.swept = true
+	if err := a.startUp(ctx); err != nil {
+		return err
+	}
+	if err := a.try(ctx, "ATSTFF"); err != nil {
+		return err
+	}
+	err = a.sweepAgain(ctx)
+	a.slow = err == nil
+	if e := a.try(ctx, a.usualWait()); e != nil {
+		return e
+	}
+	return err
+}
+
+// sweepAgain lets the adapter search by itself before anything else is tried: it was told no protocol since its reset.
+func (a *Adapter) sweepAgain(ctx context.Context) error {
+	err := a.command(ctx, "ATSP0", commandLimit)
+	if err == nil {
+		err = a.found(ctx)
+	}
+	if err == nil || a.gone || ctx.Err() != nil {
+		return err
+	}
+	return a.search(ctx)
+}
+
+// search tries the usual protocol, then lets the adapter search through all.
+func (a *Adapter) search(ctx context.Context) error {
 	a.counts.forget()
 	a.modules, a.modern, a.byID, a.fixed = a.modules[:0], nil, false, false
 	if found, err := a.usual(ctx); found || err != nil {
@@ -264,6 +314,11 @@ func (a *Adapter) FindCar(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	return a.found(ctx)
+}
+
+// found makes the first request of an adapter that searches, and learns what it found.
+func (a *Adapter) found(ctx context.Context) error {
 	guess, err := a.firstContact(ctx)
 	if err != nil {
 		return a.askModern(ctx, err)
@@ -379,11 +434,14 @@ func (a *Adapter) firstContact(ctx context.Context) (obd.Protocol, error) {
 func (a *Adapter) firstData() ([]byte, error) {
 	var first error = NoAnswer
 	for line, rest := nextLine(a.answer); line != nil; line, rest = nextLine(rest) {
-		if isData(line) {
-			return line, nil
+		data, status := line, (*Status)(nil)
+		if !isData(line) {
+			data, status = word(line)
 		}
-		data, status := word(line)
-		if len(data) > 0 {
+		switch {
+		case refuses(data):
+			first = NoData // a gateway may refuse what is asked of all: that is nobody's engine
+		case len(data) > 0:
 			return data, nil
 		}
 		if status != nil {
@@ -392,6 +450,11 @@ func (a *Adapter) firstData() ([]byte, error) {
 		}
 	}
 	return nil, first
+}
+
+// refuses reports a line that says that a module does not know the first request.
+func refuses(line []byte) bool {
+	return bytes.Contains(line, []byte("7F01")) && !bytes.Contains(line, []byte("4100"))
 }
 
 // askProtocol asks the adapter what it found: "6", or "A6" when it found it by searching.

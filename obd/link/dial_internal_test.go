@@ -114,5 +114,5 @@ func TestEveryReasonSaysWhatToDo(t *testing.T) {
 		seen[r.remedy()] = r
 	}
 	err := &Error{Op: "open", Where: "/dev/rfcomm0", Reason: Unusable, Cause: syscall.EHOSTDOWN}
-	assert.EqualError(t, err, "open /dev/rfcomm0: the system will not open it (host is down); check that the adapter is plugged in, has power and is paired")
+	assert.EqualError(t, err, "open /dev/rfcomm0: the system will not open it (host is down); check that the adapter is plugged in, has power and is paired; one that was paired and is refused now: remove it and pair it again")
 }

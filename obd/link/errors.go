@@ -69,7 +69,7 @@ func (r Reason) remedy() string {
 	case Gone:
 		return "check the plug, the cable and the supply, then connect again"
 	}
-	return "check that the adapter is plugged in, has power and is paired"
+	return "check that the adapter is plugged in, has power and is paired; one that was paired and is refused now: remove it and pair it again"
 }
 
 func exampleDevice() string {

@@ -42,8 +42,8 @@ type Adapter struct {
 
 	settings
 	bus   busState
-	nodes [8]byte // node addresses by their index among the CAN identifiers
-	met   int     // how many of them are known
+	nodes [16]byte // node addresses by their index among the CAN identifiers
+	met   int      // how many of them are known
 
 	rxFree time.Time // when the last byte from the computer was in
 	typed  []byte    // the command so far: upper case, no spaces
@@ -56,6 +56,7 @@ type Adapter struct {
 	monitor bool      // showing all traffic until a byte comes
 	asleep  bool
 	hung    bool
+	sulking bool // hears nobody on the bus until it is reset
 
 	work   work // what is to be done later, in the course of a command
 	workAt time.Time

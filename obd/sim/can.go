@@ -98,14 +98,14 @@ func (a *Adapter) addressed() (node byte, anybody bool) {
 	switch {
 	case a.header == 0, a.header == 0x7DF:
 		return 0, true
-	case a.header >= 0x7E0 && a.header < 0x7E0+uint32(a.met):
+	case a.header >= 0x7E0 && a.header < 0x7E0+uint32(min(a.met, 8)):
 		return a.nodes[a.header-0x7E0], true
 	}
 	return 0, false
 }
 
 // responseID is the identifier a node answers with. On 11 bits engine and transmission have 7E8 and 7E9,
-// the others follow in the order they are met; there is room for eight.
+// the others follow in the order they are met; beyond the eight that ISO 15765-4 knows, cars use what comes next.
 func (a *Adapter) responseID(node byte) (uint32, bool) {
 	if a.bus.protocol.Wide() {
 		return wideResponse | uint32(node), true

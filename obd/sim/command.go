@@ -14,6 +14,8 @@ func (a *Adapter) command(at time.Time, cmd string) {
 	switch {
 	case a.cfg.Quirks.refuses(cmd):
 		a.reply(at, "?")
+	case a.cfg.Quirks.pretends(cmd):
+		a.reply(at, "OK")
 	case a.action(at, cmd):
 	case a.answered(at, cmd):
 	case a.flag(cmd), a.change(cmd), a.argument(cmd), slices.Contains(accepted[:], cmd):
@@ -31,6 +33,9 @@ var accepted = [...]string{
 
 // action does the commands that do more than answer one line at once.
 func (a *Adapter) action(at time.Time, cmd string) bool {
+	if a.cfg.Quirks.NoReset && (cmd == "Z" || cmd == "WS") {
+		return true
+	}
 	switch cmd {
 	case "Z":
 		a.restart(at.Add(resetting))

@@ -72,7 +72,8 @@ func TestWideFlowHeader(t *testing.T) {
 	r.expect("010D", "NO DATA")
 }
 
-// Eight modules have identifiers of their own on 11 bits; a ninth has none.
+// Eight modules have identifiers of their own on 11 bits (ISO 15765-4); a ninth answers from the next, and cannot be asked
+// alone.
 func TestNineModules(t *testing.T) {
 	var all []car.Answer
 	for i := range 9 {
@@ -82,8 +83,8 @@ func TestNineModules(t *testing.T) {
 	r := newRig(t, Config{Bus: bus})
 	r.setUp("ATE0", "ATH1", "ATS0", "ATSP6")
 	var want []string
-	for i := range 8 {
-		want = append(want, fmt.Sprintf("7E%X03410D00", 8+i))
+	for i := range 9 {
+		want = append(want, fmt.Sprintf("%X03410D00", 0x7E8+i))
 	}
 	r.expect("010D", strings.Join(want, "\r"))
 	r.setUp("ATSH7E3")

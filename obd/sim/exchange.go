@@ -26,14 +26,22 @@ var searchOrder = [...]obd.Protocol{
 // ask sends what was typed to the car: pairs of hexadecimal digits, and perhaps a count digit.
 func (a *Adapter) ask(at time.Time, typed []byte) {
 	if !a.parse(typed) {
+		if len(typed)%2 == 1 {
+			at = at.Add(a.cfg.Quirks.SlowRefusal)
+		}
 		a.reply(at, "?")
 		return
 	}
 	a.busBusy = true
 	switch {
+	case a.count > 0 && a.chance(a.cfg.Quirks.DigitFails):
+		a.reply(at.Add(a.patience()), "NO DATA")
+	case a.sulking:
+		a.reply(at.Add(a.timeout), "NO DATA")
 	case a.bus.connected:
 		a.exchange(at)
 	case a.bus.auto:
+		at = at.Add(a.cfg.Quirks.SlowSearch)
 		a.print(at, "SEARCHING...")
 		a.postpone(searching, at.Add(a.searchTime(at)))
 	case kLine(a.bus.protocol):
@@ -164,6 +172,7 @@ func (a *Adapter) initialised(at time.Time) {
 // exchange puts the request on the bus at a time and prints what comes back.
 func (a *Adapter) exchange(at time.Time) {
 	car := a.protocolOfCar(at)
+	a.sulking = a.cfg.Quirks.Sulks && car != obd.ProtocolUnknown && car != a.bus.protocol
 	if a.lapsed(at) {
 		a.startInit(at)
 		return
@@ -213,6 +222,8 @@ func (a *Adapter) listen(sent time.Time) {
 	}
 	a.keepLate(next)
 	switch {
+	case full && a.cfg.Quirks.HalfLines:
+		a.reply(last, string(a.scratch[:len(a.scratch)/2])+" BUFFER FULL")
 	case full:
 		a.reply(last, "BUFFER FULL")
 	case lines == 0:

@@ -26,6 +26,15 @@ type Quirks struct {
 	PadsFrames    bool          // single frames are shown in full, filler and all, with and without headers
 	HangsOnSearch bool          // ATTPA0 hangs it until it is unplugged
 	CANOnly       bool          // no hardware for any other bus
+
+	NoReset     bool          // ATZ and ATWS give their echo and nothing more, not even a prompt
+	FalseOK     []string      // commands, by their beginning, that are answered OK and do nothing
+	Sulks       bool          // once it was told a protocol that the car does not speak, it hears nobody until it is reset
+	SlowSearch  time.Duration // before it prints so much as SEARCHING...
+	SlowRefusal time.Duration // before the "?" to a count digit
+	DigitFails  float64       // chance that a request with a count digit brings NO DATA
+	HalfLines   bool          // a full buffer cuts a line off and says BUFFER FULL at its end
+	Doubles     float64       // chance that a line is printed twice
 }
 
 // CheapAdapter is every known quirk at once. A patient dialogue still gets its answers, if slowly: there
@@ -59,6 +68,16 @@ var noise = [...]byte{0x00, 0x00, 0x80, 0xFE, 0xFF}
 func (q *Quirks) refuses(cmd string) bool {
 	for _, r := range q.Refuses {
 		if strings.HasPrefix(cmd, r) {
+			return true
+		}
+	}
+	return false
+}
+
+// pretends reports whether a command is acknowledged and not done.
+func (q *Quirks) pretends(cmd string) bool {
+	for _, p := range q.FalseOK {
+		if strings.HasPrefix(cmd, p) {
 			return true
 		}
 	}

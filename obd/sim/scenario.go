@@ -131,5 +131,48 @@ func manners() []manner {
 				c.Faults = append(c.Faults, Fault{40 * time.Second, ActivityAlert}, Fault{80 * time.Second, LowVoltageReset},
 					Fault{160 * time.Second, FatalCAN})
 			}},
+		{Scenario{"lying-version", "an adapter that calls itself by a version that never was, and lacks half of what it has"},
+			quirks(func(c *Config) {
+				c.Version = "ELM327 v1.5"
+				c.Quirks.Refuses = []string{"AL", "CAF", "CFC", "R0", "R1", "AMT", "PPS", "IGN", "AT2", "WS"}
+			})},
+		{Scenario{"half-flow-control", "an adapter that knows one command of three for flow control, and none that is optional"},
+			quirks(func(c *Config) { c.Quirks.Refuses = []string{"FCSH", "FCSM", "CSM", "CTM", "JE"} })},
+		{Scenario{"pretender", "an adapter that says OK to what it does not do"},
+			quirks(func(c *Config) { c.Quirks.FalseOK = []string{"CAF", "CFC", "ST", "AT0", "AT1", "AT2", "S0"} })},
+		{Scenario{"no-reset", "a cable that answers to its name and to no reset"}, quirks(func(c *Config) { c.Quirks.NoReset = true })},
+		{Scenario{"sulking-adapter", "an adapter that hears nobody any more once it was told a wrong protocol, until it is reset"},
+			quirks(func(c *Config) { c.Quirks.Sulks = true })},
+		{Scenario{"slow-search", "an adapter that says nothing for fourteen seconds before it even searches"},
+			quirks(func(c *Config) { c.Quirks.SlowSearch = 14 * time.Second })},
+		{Scenario{"slow-modules", "modules that take 350 ms to answer, longer than the adapter waits"},
+			func(c *Config, _ *Drops) { c.Bus = late(350 * time.Millisecond)(c.Bus) }},
+		{Scenario{"slow-refusal", "an adapter that takes 21 seconds to say that it knows no count digit"},
+			quirks(func(c *Config) { c.Quirks.NoCount, c.Quirks.SlowRefusal = true, 21*time.Second })},
+		{Scenario{"digit-fails", "an adapter that says NO DATA to every third request with a count digit"},
+			quirks(func(c *Config) { c.Quirks.DigitFails = 0.33 })},
+		{Scenario{"half-lines", "an adapter with a small buffer that says so at the end of half a line"},
+			quirks(func(c *Config) { c.Quirks.Buffer, c.Quirks.HalfLines = 48, true })},
+		{Scenario{"small-buffer", "an adapter with a small buffer that loses lines without a word"},
+			quirks(func(c *Config) { c.Quirks.Buffer, c.Quirks.LosesLines = 36, true })},
+		{Scenario{"doubling-adapter", "an adapter that prints lines twice now and then"},
+			quirks(func(c *Config) { c.Quirks.Doubles = 0.02 })},
+		{Scenario{"noisy-adapter", "stray bytes in every other answer, and lines misread from the bus"},
+			quirks(func(c *Config) { c.Quirks.Noise, c.Quirks.Misreads = 0.02, 0.01 })},
+		{Scenario{"gateway", "a gateway that refuses whatever is asked of all modules"},
+			func(c *Config, _ *Drops) { c.Bus = gateway(c.Bus) }},
+		{Scenario{"sixteen-modules", "sixteen modules, half of them at addresses that OBD does not know"},
+			func(c *Config, _ *Drops) { c.Bus = crowd(c.Bus) }},
+		{Scenario{"wrong-echo", "an engine module that answers other monitors with the list of monitors"},
+			func(c *Config, _ *Drops) { c.Bus = confused(c.Bus) }},
+		{Scenario{"forgetful-modules", "modules that leave the first questions for counters unanswered"},
+			func(c *Config, _ *Drops) { c.Bus = forgetful(2, "\x06\x00", "\x06\xA0", "\x06\xA3")(c.Bus) }},
+		{Scenario{"late-counter", "a module that tells nothing of cylinder 2 for the first half minute"},
+			func(c *Config, _ *Drops) { c.Bus = forgetful(6, "\x06\xA3")(c.Bus) }},
+		{Scenario{"bluetooth-dropouts", "the connection goes away for a minute every three"},
+			func(_ *Config, d *Drops) { d.Every, d.Outage = 3*time.Minute, time.Minute }},
 	}
 }
+
+// quirks is a manner of the adapter alone.
+func quirks(set func(*Config)) func(*Config, *Drops) { return func(c *Config, _ *Drops) { set(c) } }

@@ -62,7 +62,7 @@ type busState struct {
 func (a *Adapter) forget() {
 	a.settings = a.defaults()
 	a.bus.auto, a.bus.protocol = a.bus.savedAuto, a.bus.saved
-	a.bus.connected = false
+	a.bus.connected, a.sulking = false, false
 	a.arrivals, a.late = a.arrivals[:0], a.late[:0]
 	a.typed, a.last, a.tooBig = a.typed[:0], a.last[:0], false
 }

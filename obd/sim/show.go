@@ -24,6 +24,9 @@ func (a *Adapter) show(f *arrival) bool {
 	} else {
 		a.out.bytes = append(a.out.bytes, a.scratch...)
 	}
+	if a.chance(a.cfg.Quirks.Doubles) {
+		a.out.bytes = append(a.out.bytes, a.scratch...)
+	}
 	a.out.commit(f.at, start, a.byteTime)
 	return true
 }

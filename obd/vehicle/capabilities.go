@@ -204,14 +204,23 @@ func (c *Capabilities) bitmaps(ctx context.Context, car Asker, s obd.Service) er
 		if err == nil {
 			err = c.takeBitmaps(s, answer.Messages, told)
 		}
-		if base > 0 {
-			err = optional(ctx, err)
+		if base > 0 && err != nil {
+			err = c.missed(ctx, s, err)
 		}
 		if err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// missed notes that a later list was not told; of what is tested, that matters.
+func (c *Capabilities) missed(ctx context.Context, s obd.Service, err error) error {
+	var refused obd.NegativeResponse
+	if s == obd.TestResults && !errors.As(err, &refused) {
+		return note(ctx, &c.Unread, obd.Unread{What: obd.UnreadTests}, err)
+	}
+	return optional(ctx, err)
 }
 
 // wants reports whether a bitmap is worth asking for: the first while nobody has told it, another where a module says
@@ -297,12 +306,33 @@ func (c *Capabilities) misfireMonitors(ctx context.Context, car Asker) error {
 			silent++
 		}
 	}
+	c.between()
 	if any && !listed(obd.MIDMisfire) && len(c.Monitors) > 0 { // some modules have it and do not list it
 		_, err := c.askMonitor(ctx, car, obd.MIDMisfire, false)
 		return err
 	}
 	return nil
 }
+
+// between notes the cylinders that told nothing though a higher one did: engines have no gaps.
+func (c *Capabilities) between() {
+	var told [obd.MIDLastCylinder + 1]bool
+	highest := byte(0)
+	for _, m := range c.Monitors {
+		told[m.MID] = true
+		if m.Counts && m.Cylinder <= mostBetween {
+			highest = max(highest, m.MID)
+		}
+	}
+	for mid := obd.MIDCylinder1; mid < highest; mid++ {
+		if !told[mid] && !slices.Contains(c.UnreadMonitors(), mid) {
+			c.Unread = append(c.Unread, obd.Unread{What: obd.UnreadTest, ID: mid, Why: elm.NoData.Error()})
+		}
+	}
+}
+
+// mostBetween is the last cylinder whose monitor is that for certain: see obd.MisfireCylinder.
+const mostBetween = 12
 
 // silentToEnd is how many cylinders in a row must tell nothing before no more are asked for where none is listed.
 const silentToEnd = 2

@@ -54,6 +54,7 @@ var slowPIDs = []byte{obd.PIDCoolant, obd.PIDTrimShort1, obd.PIDTrimLong1, obd.P
 type planning struct {
 	size  int  // the most PIDs a request may hold, 1 before CAN
 	pairs bool // two monitors in one request
+	plain bool // nothing rides on the fast request: its answer came damaged when it did
 }
 
 // newPlan makes the plan for a car.
@@ -61,7 +62,7 @@ func newPlan(c *Capabilities, with planning) *plan {
 	if !c.Protocol.CAN() {
 		with.size = 1
 	}
-	b := builder{caps: c, size: min(max(with.size, 1), batch)}
+	b := builder{caps: c, plain: with.plain, size: min(max(with.size, 1), batch)}
 	b.module, b.known = c.engineModule()
 	b.p = &plan{}
 	if c.Protocol.CAN() {
@@ -92,6 +93,7 @@ type builder struct {
 	size   int
 	module obd.Module
 	known  bool // the engine's module
+	plain  bool
 }
 
 // add adds a request, or several that are asked in turn, with their pace and share; nil for none.
@@ -201,7 +203,7 @@ func (b *builder) fastCAN() {
 // rider is the fast request with the lamp and what the engine's module tells of the gear in the place of the fuel system;
 // nil where there is no room, or no lamp.
 func (b *builder) rider(fast []byte) []byte {
-	if b.size < batch || !b.known || !b.has(b.module, fast) || !b.has(b.module, lampPIDs) {
+	if b.plain || b.size < batch || !b.known || !b.has(b.module, fast) || !b.has(b.module, lampPIDs) {
 		return nil
 	}
 	ride := slices.Clone(lampPIDs)
@@ -405,6 +407,7 @@ type ask struct {
 	one    bool // for that module alone
 	lines  int  // of its answer, 0 where that is not known
 	proven bool // it has brought all it asks for
+	broken int  // answers in a row that were damaged or lacked something
 }
 
 // item is what is asked again and again, with what came of it.
@@ -425,7 +428,6 @@ type item struct {
 
 	missed int       // times in a row that it brought nothing
 	until  time.Time // rests until then: it brought nothing of late
-	broken int       // answers in a row that were damaged or lacked something
 	since  int       // answers to all requests when it first brought nothing
 	last   float64   // sum of the counts it brought
 	moves  uint8     // whether they had moved, the last time in the lowest bit

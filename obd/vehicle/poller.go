@@ -57,7 +57,7 @@ const (
 	failurePause    = 250 * time.Millisecond
 	silencesToSleep = 4               // requests in a row without an answer, before the car is taken to sleep,
 	silenceOfBus    = 2               // where a word of the adapter that nobody is on the bus counts for as many,
-	silenceOfAll    = 3               // and that nobody is on any bus for as many
+	silenceOfAll    = 4               // and that nobody is on any bus for as many
 	sleepPause      = 2 * time.Second // between attempts to wake it
 )
 
@@ -166,7 +166,7 @@ func (p *Poller) give(it *item, answer *elm.Answer, take func(*obd.Sample) error
 	case damaged || !a.proven:
 		p.judge(it, damaged, answer.Messages)
 	default:
-		it.broken = 0
+		it.now().broken = 0
 	}
 	p.follow(readings)
 	if len(readings) == 0 {
@@ -187,13 +187,13 @@ func (p *Poller) counted(it *item, damaged bool, answer *elm.Answer) {
 		}
 	}
 	if damaged || n < len(a.req.Params()) {
-		if it.broken++; len(a.req.Params()) > 1 && it.broken >= 2 {
+		if a.broken++; len(a.req.Params()) > 1 && a.broken >= 2 {
 			p.with.pairs, p.caps.Pairs = false, PairsRefused
 			p.replan()
 		}
 		return
 	}
-	it.broken, a.proven = 0, true
+	a.broken, a.proven = 0, true
 	it.moved(sum)
 	if len(answer.Messages) == 1 && a.req.Len() == 2 {
 		p.caps.CountLines = framesOf(len(answer.Messages[0].Data))
@@ -260,12 +260,10 @@ func appendReadings(dst []obd.Reading, s obd.Service, messages []obd.Message) (r
 func (p *Poller) judge(it *item, damaged bool, messages []obd.Message) {
 	a := it.now()
 	if !damaged && p.complete(a.req, messages) {
-		a.proven, it.broken = true, 0
+		a.proven, a.broken = true, 0
 		return
 	}
-	if it.broken++; it.broken >= breaksToSplit {
-		p.askForLess()
-	}
+	p.broke(it)
 }
 
 // complete reports whether each module that answered gave all that it says it supports.
@@ -301,7 +299,7 @@ func (p *Poller) bear(ctx context.Context, it *item, err error) error {
 	}
 	switch status.Remedy {
 	case elm.RemedyAskForLess:
-		p.askForLess()
+		p.askForLess(it)
 		return nil
 	case elm.RemedyNone:
 		if p.askAll(it) {
@@ -317,9 +315,7 @@ func (p *Poller) bear(ctx context.Context, it *item, err error) error {
 	// The dialogue has tried everything for this request. Others may fare better; if none does for a while, a
 	// person is needed.
 	if it.now().several() && status.Remedy == elm.RemedyAskAgain {
-		if it.broken++; it.broken >= breaksToSplit {
-			p.askForLess()
-		}
+		p.broke(it)
 	}
 	return p.failed(ctx, err)
 }
@@ -350,7 +346,7 @@ func (p *Poller) miss(it *item) {
 	}
 	it.miss(p.clock.Now())
 	if a := it.now(); a.several() && !a.proven && it.missed == missesToRest && p.answers > it.since {
-		p.askForLess()
+		p.askForLess(it)
 	}
 }
 
@@ -366,8 +362,21 @@ func (p *Poller) askAll(it *item) bool {
 	return true
 }
 
-// askForLess makes the requests smaller.
-func (p *Poller) askForLess() {
+// broke notes an answer that was damaged or lacked something; several on end are too long.
+func (p *Poller) broke(it *item) {
+	a := it.now()
+	if a.broken++; a.broken >= breaksToSplit {
+		p.askForLess(it)
+	}
+}
+
+// askForLess makes the requests smaller: first that what rode on the fast request asks for itself.
+func (p *Poller) askForLess(it *item) {
+	if it.riding {
+		p.with.plain = true
+		p.replan()
+		return
+	}
 	if p.with.size > 1 {
 		p.with.size -= p.with.size / 2
 		p.caps.Size = p.with.size

@@ -30,7 +30,7 @@ var morning = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 // identifiers F400 to F8FF and what its codes are read with, and commands that set the adapter up or ask it about itself.
 var permitted = regexp.MustCompile(`^(0(1|2|3|6|7|9|A)([0-9A-F]{2}){0,6}[0-9A-F]?` +
 	`|22(F[4-8][0-9A-F]{2}){1,3}[0-9A-F]?|19(4233(04|08)1E|5533|5633[0-9A-F]{2}|04[0-9A-F]{8}|06[0-9A-F]{6}9[12])[0-9A-F]?` +
-	`|AT(Z|WS|D|I|@1|FE|E0|L0|S0|H1|CAF1|AL|AT0|AT1|ST[0-9A-F]{2}|SP[0-9]|DPN|PC|RV|IGN|SH[0-9A-F]{3}|SH[0-9A-F]{6}|CRA[0-9A-F]*|AR))$`)
+	`|AT(Z|WS|D|I|@1|FE|E0|L0|S0|H1|CAF1|AL|AT0|AT1|AT2|ST[0-9A-F]{2}|SP[0-9]|DPN|PC|RV|IGN|SH[0-9A-F]{3}|SH[0-9A-F]{6}|CRA[0-9A-F]*|AR))$`)
 
 // spy is the link with the test's eye on it: it holds every line to permitted, keeps the lines, and notes what
 // the car was like whenever bytes went or came.

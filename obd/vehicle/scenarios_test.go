@@ -36,6 +36,9 @@ func configOf(name string) car.Config {
 	return all[0].Config
 }
 
+// wanting are the manners that leave something of a car unread for good: TestManners in package job tells what.
+var wanting = []string{"late-counter", "wrong-echo", "sixteen-modules", "small-buffer", "half-lines", "forgetful-modules"}
+
 // Every car behind every adapter: found, asked everything, and polled for a minute of its time. Whatever is
 // told is what the car showed at that moment; whatever is written to the adapter is permitted.
 func TestEveryScenario(t *testing.T) {
@@ -54,8 +57,10 @@ func TestEveryScenario(t *testing.T) {
 				t.Skip("see TestEveryModernScenario")
 			}
 			r := connected(t, name, 1)
-			r.checkCapabilities(&cfg)
-			r.checkIntake(&cfg, name == "wide+cheap-adapter")
+			if !slices.Contains(wanting, name) {
+				r.checkCapabilities(&cfg)
+				r.checkIntake(&cfg, name == "wide+cheap-adapter")
+			}
 			r.checkDrive(&cfg, name)
 		})
 	}
@@ -213,8 +218,20 @@ func (r *rig) checkDrive(cfg *car.Config, name string) {
 	}
 	least, counted := 9.3, 33.0 // engine speeds, and counts, a second
 	switch {
+	case strings.Contains(name, "cheap") && strings.Contains(name, "dropping"):
+		least, counted = 1.1, 0.5
+	case strings.Contains(name, "late-counter"), strings.Contains(name, "forgetful"):
+		counted = 28
+	case strings.Contains(name, "small-buffer"):
+		least = 4
 	case strings.Contains(name, "cheap"):
 		least, counted = 1.6, 1
+	case strings.Contains(name, "slow-modules"):
+		least, counted = 1.4, 0.5
+	case strings.Contains(name, "slow-refusal"), strings.Contains(name, "digit-fails"):
+		least, counted = 3, 8
+	case strings.Contains(name, "doubling"), strings.Contains(name, "noisy"), strings.Contains(name, "half-lines"), strings.Contains(name, "small-buffer"):
+		least, counted = 7, 15
 	case strings.Contains(name, "slow-serial"):
 		least, counted = 2.5, 7
 	case strings.Contains(name, "poor-radio") && cfg.Vehicle.Protocol.CAN():
@@ -223,8 +240,6 @@ func (r *rig) checkDrive(cfg *car.Config, name string) {
 		least = 3.5
 	case !cfg.Vehicle.Protocol.CAN():
 		least = 12
-	case strings.Contains(name, "dropping-link"): // it is away for two seconds of some thirty
-		least, counted = 8, 28
 	}
 	assert.Greater(r.t, float64(rpm)/seconds, least, "engine speeds a second")
 	assert.Greater(r.t, float64(load)/seconds, least/8)
@@ -236,6 +251,9 @@ func (r *rig) checkDrive(cfg *car.Config, name string) {
 		assert.Greater(r.t, float64(gear)/seconds, least/12)
 	}
 	most := 2 * time.Second
+	if strings.Contains(name, "slow-modules") {
+		most = 3 * time.Second
+	}
 	if strings.Contains(name, "dropping-link") {
 		most = 8 * time.Second
 		assert.NotEmpty(r.t, r.notices)

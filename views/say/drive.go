@@ -45,7 +45,7 @@ func (w Words) found(s *misfire.Summary) string {
 	case misfire.CounterAwaited:
 		return w.tell("drive-counter-awaited")
 	case misfire.Uncounted:
-		return w.uncounted(s.Idle)
+		return w.uncounted(s)
 	case misfire.Named:
 		return w.accusation(s)
 	case misfire.RefreshAwaited:
@@ -109,7 +109,11 @@ func totalOf(s *misfire.Summary, cylinder int) *misfire.Cell {
 func whole(v float64) string { return strconv.FormatFloat(v, 'f', 0, 64) }
 
 // uncounted speaks of a car without counters, of whose idle the worst gear state is told first.
-func (w Words) uncounted(idle []misfire.IdleDips) string {
+func (w Words) uncounted(s *misfire.Summary) string {
+	if slices.ContainsFunc(s.Notes, func(n misfire.Note) bool { return n.Kind == misfire.NoteUnread }) {
+		return w.tell("drive-unread")
+	}
+	idle := s.Idle
 	const least = 0.5 // minutes of idle that make a rate of dips
 	said := slices.Clone(idle)
 	said = slices.DeleteFunc(said, func(d misfire.IdleDips) bool { return d.Minutes < least })
@@ -258,6 +262,8 @@ func (w Words) note(n *misfire.Note) string {
 	switch n.Kind {
 	case misfire.NoteNoCounters:
 		return w.tell("note-no-counters")
+	case misfire.NoteUnread:
+		return w.tell("note-unread", n.Count)
 	case misfire.NoteDipsAreNoMisses:
 		return w.tell("note-dips")
 	case misfire.NoteUncounted:

@@ -195,7 +195,7 @@ func TestNumbers(t *testing.T) {
 // Every note of a drive has words of its own.
 func TestEveryNoteIsSaid(t *testing.T) {
 	said := make(map[string]bool)
-	for k := misfire.NoteNoCounters; k <= misfire.NoteAverageDisagrees; k++ {
+	for k := misfire.NoteNoCounters; k <= misfire.NoteUnread; k++ {
 		text := English().Notes(&misfire.Summary{Notes: []misfire.Note{{Kind: k, Cylinder: 2, Count: 1, Of: 3}}})[0]
 		assert.NotEmpty(t, text)
 		assert.False(t, said[text], text)
