@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/obd/clock"
+	"stumble/obd/sim"
 	"stumble/obd/sim/car"
 	"stumble/views/wire"
 )
@@ -75,7 +76,7 @@ func TestServedCar(t *testing.T) {
 			clk := clock.NewStepped(morning())
 			served := &target{clock: clk}
 			require.NoError(t, served.simulate("fuel-supply", 1))
-			server := start(t, clk, func(a *app) int { return a.report("simulate", a.serve(served.sim, clk, listen)) })
+			server := start(t, clk, func(a *app) int { return a.report("simulate", a.serve(&fleet{first: served.sim, clock: clk}, listen)) })
 			watcher := start(t, &looked{Stepped: clk}, func(a *app) int {
 				return a.run([]string{"watch", "--no-journal", "--json", "--port", portOf(t, server)})
 			})
@@ -174,7 +175,7 @@ func requireSame(t *testing.T, served *target, o outcome) {
 	t.Helper()
 	requireDone(t, o)
 	path := filepath.Join(t.TempDir(), "truth.json")
-	require.NoError(t, writeTruth(path, served.sim, served.clock))
+	require.NoError(t, writeTruth(path, []*sim.Simulation{served.sim}, served.clock))
 	truth := truthIn(t, path)
 	var summary struct {
 		Total []struct {

@@ -6,12 +6,13 @@ import (
 	"fmt"
 	"net"
 	"os"
+	"strconv"
+	"sync"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"stumble/obd/clock"
-	"stumble/obd/link"
 	"stumble/obd/sim"
 	"stumble/views/wire"
 )
@@ -21,12 +22,15 @@ const simulateAbout = `Serve a simulated adapter with a simulated car behind it,
   stumble simulate [SCENARIO] --listen HOST:PORT
   stumble simulate [SCENARIO] --pty
 
-The car starts to drive when the program starts. --list tells the scenarios.`
+The car starts to drive when the program starts; a scenario with +running joined to it has its engine run already. On TCP each
+client gets a car of its own, and finds it again when it comes back; --shared has one car, for one client at a time. --list
+tells the scenarios.`
 
 // simulateOptions is what simulate was asked for.
 type simulateOptions struct {
 	listen, truth string
 	pty, list     bool
+	shared        bool
 	pace          speed
 	seed          seed
 }
@@ -34,6 +38,7 @@ type simulateOptions struct {
 func (o *simulateOptions) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.listen, "listen", "", "serve on TCP at `HOST:PORT`")
 	f.BoolVar(&o.pty, "pty", false, "serve on a new pseudo serial port (Linux and macOS)")
+	f.BoolVar(&o.shared, "shared", false, "one car, for one client at a time, as a wireless adapter serves")
 	f.BoolVar(&o.list, "list", false, "list the scenarios and end")
 	f.StringVar(&o.truth, "truth", "", "when ended, write what really happened to `FILE` as JSON")
 	f.Var(&o.pace, "speed", "how many times as fast as real time the car lives: a `NUMBER`")
@@ -81,11 +86,48 @@ func simulate(a *app, o *simulateOptions, names []string) error {
 	if err := t.simulate(name, o.seed.number()); err != nil {
 		return err
 	}
-	err := a.serve(t.sim, clk, o.listen)
+	if o.pace.factor > 0 && o.pace.factor != 1 {
+		fmt.Fprintf(a.err, "CAUTION: this car lives %g times as fast as a clock: every rate that a client counts by its own clock is %g times too high or too low\n", o.pace.factor, o.pace.factor)
+	}
+	f := fleet{first: t.sim, name: name, seed: o.seed.number(), clock: clk, shared: o.shared}
+	err := a.serve(&f, o.listen)
 	if o.truth != "" {
-		err = errors.Join(err, writeTruth(o.truth, t.sim, clk))
+		err = errors.Join(err, writeTruth(o.truth, f.all(), clk))
 	}
 	return err
+}
+
+// fleet is the cars that are served: the first, and one more for each further client.
+type fleet struct {
+	first  *sim.Simulation
+	name   string
+	seed   uint64
+	clock  clock.Clock
+	shared bool
+
+	mu   sync.Mutex
+	more []*sim.Simulation
+}
+
+// open sets up the car of a client.
+func (f *fleet) open(n int) (sim.Dial, error) {
+	if n == 0 {
+		return f.first.Dial, nil
+	}
+	s, err := sim.Open(f.name, f.seed+uint64(n), f.clock)
+	if err != nil {
+		return nil, err
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.more = append(f.more, s)
+	return s.Dial, nil
+}
+
+func (f *fleet) all() []*sim.Simulation {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return append([]*sim.Simulation{f.first}, f.more...)
 }
 
 func (a *app) listScenarios() error {
@@ -102,12 +144,11 @@ func (a *app) listScenarios() error {
 }
 
 // serve runs until the context ends.
-func (a *app) serve(s *sim.Simulation, clk clock.Clock, address string) error {
-	dial := func(ctx context.Context) (link.Link, error) { return s.Dial(ctx) }
+func (a *app) serve(f *fleet, address string) error {
 	ctx, stop := context.WithCancelCause(a.ctx)
 	defer stop(nil)
 	if address == "" {
-		return sim.ServePTY(ctx, clk, dial, func(path string) {
+		return sim.ServePTY(ctx, f.clock, f.first.Dial, func(path string) {
 			_, err := fmt.Fprintf(a.out, "serial port %s; watch it with: stumble watch --port %s\n", path, path)
 			if err != nil {
 				stop(err) // nobody will find it
@@ -118,17 +159,37 @@ func (a *app) serve(s *sim.Simulation, clk clock.Clock, address string) error {
 	if err != nil {
 		return fmt.Errorf("cannot serve on %s: %w; choose another address or port", address, err)
 	}
-	if _, err := fmt.Fprintf(a.out, "listening on %s; watch it with: stumble watch --port tcp://%s\n", l.Addr(), l.Addr()); err != nil {
+	where := reachable(l.Addr())
+	if where != l.Addr().String() {
+		fmt.Fprintln(a.err, "CAUTION: everybody on this computer's networks can reach this; 127.0.0.1 is for this computer alone")
+	}
+	if _, err := fmt.Fprintf(a.out, "listening on %s; watch it with: stumble watch --port tcp://%s\n", l.Addr(), where); err != nil {
 		return errors.Join(err, l.Close())
 	}
-	return sim.Serve(ctx, l, clk, dial)
+	if f.shared {
+		return sim.Serve(ctx, l, f.clock, f.first.Dial)
+	}
+	return (&sim.Fleet{Open: f.open}).Serve(ctx, l)
 }
 
-func writeTruth(path string, s *sim.Simulation, clk clock.Clock) error {
-	s.Car.State(clk.Now()) // brings the car up to this moment
+// reachable is where a program on this computer finds what listens at an address: nobody can dial "all addresses".
+func reachable(at net.Addr) string {
+	tcp, is := at.(*net.TCPAddr)
+	if !is || !tcp.IP.IsUnspecified() {
+		return at.String()
+	}
+	return net.JoinHostPort("127.0.0.1", strconv.Itoa(tcp.Port))
+}
+
+// writeTruth writes what really happened to each car, a line each.
+func writeTruth(path string, cars []*sim.Simulation, clk clock.Clock) (err error) {
 	file, err := os.Create(path)
 	if err != nil {
 		return fmt.Errorf("cannot write what happened: %w; choose another file", err)
 	}
-	return errors.Join(wire.WriteLine(file, wire.NewTruth(s.Car)), file.Close())
+	for _, s := range cars {
+		s.Car.State(clk.Now()) // brings the car up to this moment
+		err = errors.Join(err, wire.WriteLine(file, wire.NewTruth(s.Car)))
+	}
+	return errors.Join(err, file.Close())
 }

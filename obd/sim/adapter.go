@@ -134,10 +134,14 @@ func (a *Adapter) Output(p []byte, now time.Time) int {
 	return a.out.take(p, now)
 }
 
-// Discard throws away what has reached the computer by now: nobody was listening.
-func (a *Adapter) Discard(now time.Time) {
-	var waste [256]byte
-	for a.Output(waste[:], now) > 0 {
+// HangUp forgets what a client that has left typed last and what it was still to be told: the next one gets none of it.
+func (a *Adapter) HangUp(now time.Time) {
+	a.advance(now)
+	a.out.bytes, a.out.chunks, a.out.read, a.out.head = a.out.bytes[:0], a.out.chunks[:0], 0, 0
+	a.out.free, a.rxFree = now, now
+	a.typed, a.tooBig = a.typed[:0], false
+	if a.work != idle || a.busyTo.After(now) {
+		a.work, a.monitor, a.busBusy, a.busyTo = idle, false, false, now
 	}
 }
 

@@ -17,8 +17,9 @@ type arrival struct {
 
 // How modules and adapter keep time on CAN (common practice, no source).
 const (
-	moduleGap = 200 * time.Microsecond // between consecutive frames of one module
-	flowGap   = 300 * time.Microsecond // from a first frame to the adapter's flow control
+	busyModule = 100 * time.Millisecond // the longest that a message still under way takes
+	moduleGap  = 200 * time.Microsecond // between consecutive frames of one module
+	flowGap    = 300 * time.Microsecond // from a first frame to the adapter's flow control
 )
 
 // The 29-bit identifiers of ISO 15765-4: functional request, physical request, response to the tester.
@@ -134,7 +135,8 @@ func requestID(id uint32) uint32 {
 // notBefore is when a module can start a message: not before its last one has ended.
 func (a *Adapter) notBefore(id uint32, at time.Time) time.Time {
 	for i := range a.arrivals {
-		if a.arrivals[i].id == id {
+		// One that is promised for later, as a number that takes seconds to work out, holds up nobody until then.
+		if f := &a.arrivals[i]; f.id == id && f.at.Sub(at) < busyModule {
 			at = later(at, a.arrivals[i].at.Add(moduleGap))
 		}
 	}

@@ -54,7 +54,7 @@ func (d *Dialer) Dial(ctx context.Context) (link.Link, error) {
 	if err := d.vacant(now); err != nil {
 		return nil, err
 	}
-	d.adapter.Discard(now)
+	d.adapter.HangUp(now)
 	l := NewLink(d.adapter, d.clk)
 	if d.drops.Every > 0 {
 		l.cut = now.Add(time.Duration((0.5 + d.rng.Float64()) * float64(d.drops.Every)))

@@ -40,7 +40,7 @@ func ServePTY(ctx context.Context, clk clock.Clock, dial Dial, ready func(path s
 		carry(port, port.master)
 		cancel()
 	})
-	ready(port.slave.Name())
+	told := false
 	for ctx.Err() == nil {
 		adapter, err := dial(ctx)
 		if err != nil {
@@ -49,6 +49,10 @@ func ServePTY(ctx context.Context, clk clock.Clock, dial Dial, ready func(path s
 		}
 		hangUp := context.AfterFunc(ctx, func() { adapter.Close() })
 		port.plug(adapter)
+		if !told { // not before the adapter is plugged in: a first command would be lost
+			told = true
+			ready(port.slave.Name())
+		}
 		carry(port.master, adapter)
 		hangUp()
 		adapter.Close()

@@ -3,6 +3,7 @@ package sim
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -45,7 +46,7 @@ func Open(name string, seed uint64, clk clock.Clock) (*Simulation, error) {
 	if err != nil {
 		return nil, err
 	}
-	c, err := car.NewScenario(carName, seed, clk.Now())
+	c, err := newCar(carName, slices.Contains(strings.Split(name, "+"), running), seed, clk.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -55,6 +56,19 @@ func Open(name string, seed uint64, clk clock.Clock) (*Simulation, error) {
 	}
 	a := NewAdapter(cfg)
 	return &Simulation{Car: c, Adapter: a, dialer: NewDialer(a, clk, drops)}, nil
+}
+
+// running is the part of a name that has the engine run already, in Park, until told otherwise.
+const running = "running"
+
+func newCar(name string, runs bool, seed uint64, start time.Time) (*car.Car, error) {
+	for _, s := range car.Scenarios() {
+		if s.Name == name && runs {
+			s.Config.Running, s.Config.Script = true, car.Script{}
+			return car.New(s.Config, seed, start)
+		}
+	}
+	return car.NewScenario(name, seed, start)
 }
 
 // Dial opens a connection to the adapter; see Dialer.Dial.
@@ -116,6 +130,7 @@ func mannerNamed(name string) (manner, bool) {
 
 func manners() []manner {
 	return []manner{
+		{Scenario{running, "any car with its engine already idling in Park, left there until told otherwise"}, func(*Config, *Drops) {}},
 		{Scenario{"cheap-adapter", "an adapter with every known quirk: sticky echo, missing commands, small buffer, stray bytes"},
 			func(c *Config, _ *Drops) {
 				c.Quirks, c.Baud, c.Version = CheapAdapter(), 38400, "ELM327 v2.1"

@@ -22,13 +22,26 @@ type Dial func(context.Context) (link.Link, error)
 // away. It returns nil when ctx ends, which closes the listener and the client, and otherwise what went
 // wrong with the listener.
 func Serve(ctx context.Context, l net.Listener, clk clock.Clock, dial Dial) error {
+	seat := make(chan struct{}, 1)
+	return accept(ctx, l, func(ctx context.Context, conn net.Conn, serve func(link.Link, func())) {
+		adapter, err := sit(ctx, clk, seat, dial)
+		if err != nil {
+			conn.Close()
+			return
+		}
+		serve(adapter, func() { <-seat })
+	})
+}
+
+// accept takes clients in until ctx ends. seat finds each its adapter and has it served, and what is to be done when it
+// leaves, or turns it away.
+func accept(ctx context.Context, l net.Listener, seat func(ctx context.Context, conn net.Conn, serve func(link.Link, func()))) error {
 	ctx, cancel := context.WithCancel(ctx)
-	var client sync.WaitGroup
-	defer client.Wait()
+	var clients sync.WaitGroup
+	defer clients.Wait()
 	defer cancel()
 	stop := context.AfterFunc(ctx, func() { l.Close() })
 	defer stop()
-	seat := make(chan struct{}, 1)
 	for {
 		conn, err := l.Accept()
 		if ctx.Err() != nil {
@@ -40,14 +53,11 @@ func Serve(ctx context.Context, l net.Listener, clk clock.Clock, dial Dial) erro
 		if err != nil {
 			return err
 		}
-		adapter, err := sit(ctx, clk, seat, dial)
-		if err != nil {
-			conn.Close()
-			continue
-		}
-		client.Go(func() {
-			join(ctx, conn, adapter)
-			<-seat
+		seat(ctx, conn, func(adapter link.Link, left func()) {
+			clients.Go(func() {
+				join(ctx, conn, adapter)
+				left()
+			})
 		})
 	}
 }

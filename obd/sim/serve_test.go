@@ -184,3 +184,62 @@ func TestPTYRedials(t *testing.T) {
 	cancel()
 	require.NoError(t, <-done)
 }
+
+// Each client has a car of its own, and whoever comes back finds the one it left. What it asked last is not answered to
+// the next.
+func TestFleet(t *testing.T) {
+	clk := clock.NewStepped(noon)
+	opened := 0
+	f := &Fleet{Open: func(n int) (Dial, error) {
+		require.Equal(t, opened, n)
+		opened++
+		return NewDialer(NewAdapter(Config{Bus: idling()}), clk, Drops{}).Dial, nil
+	}}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- f.Serve(ctx, l) }()
+	dial := func() net.Conn {
+		conn, err := net.Dial("tcp", l.Addr().String())
+		require.NoError(t, err)
+		t.Cleanup(func() { _ = conn.Close() })
+		return conn
+	}
+	first, second := dial(), dial()
+	tell(t, first, "ATE0")
+	reads(t, first, "ATE0\rOK\r\r>")
+	tell(t, second, "ATI")
+	reads(t, second, "ATI\rELM327 v2.2\r\r>")
+	require.NoError(t, first.Close())
+	for back := false; !back; { // the server sees that it has left a moment later
+		again := dial()
+		tell(t, again, "ATI")
+		answer, err := bufio.NewReader(again).ReadString('>')
+		require.NoError(t, err)
+		back = answer == "ELM327 v2.2\r\r>" // its echo is still off
+		require.NoError(t, again.Close())
+		runtime.Gosched()
+		if opened > 8 {
+			t.Fatal("it does not find its car again")
+		}
+	}
+	cancel()
+	require.NoError(t, <-done)
+}
+
+// A client that leaves in the middle of an answer, or of a command, leaves nothing of either to the next.
+func TestNothingIsLeftToTheNextClient(t *testing.T) {
+	clk := clock.NewStepped(noon)
+	d := NewDialer(NewAdapter(Config{Bus: idling(), Baud: 9600}), clk, Drops{})
+	one, err := d.Dial(t.Context())
+	require.NoError(t, err)
+	tell(t, one, "ATPPS")
+	_, err = io.WriteString(one, "04")
+	require.NoError(t, err)
+	require.NoError(t, one.Close())
+	two, err := d.Dial(t.Context())
+	require.NoError(t, err)
+	tell(t, two, "ATI")
+	reads(t, two, "ATI\rELM327 v2.2\r\r>")
+}
