@@ -1,13 +1,20 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
+	"runtime"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"stumble/misfire/job"
+	"stumble/misfire/journal"
 	"stumble/obd/link"
+	"stumble/obd/vehicle"
+	"stumble/views/say"
 	"stumble/views/wire"
 )
 
@@ -49,10 +56,14 @@ func ports(a *app, opts *portsOptions, paths []string) error {
 		fmt.Fprintln(a.out, "no serial ports found; plug the adapter in, or pair it. A wireless adapter is reached with --port tcp://HOST:PORT.")
 		return nil
 	}
+	memory := a.rememberedAdapters()
 	for _, p := range list {
 		o := wire.Port{Kind: "port", Port: p}
 		if !opts.names {
 			a.askPort(&o)
+			if x := memory(p.Path); o.Adapter && x != nil {
+				o.Examined = say.English().DoctorFinding(x)
+			}
 		}
 		if a.ctx.Err() != nil {
 			return a.ctx.Err()
@@ -67,6 +78,36 @@ func ports(a *app, opts *portsOptions, paths []string) error {
 		}
 	}
 	return nil
+}
+
+// rememberedAdapters finds what the last examination of the adapter at a port found, as far as there is a journal; none is
+// made.
+func (a *app) rememberedAdapters() func(path string) *vehicle.Examination {
+	none := func(string) *vehicle.Examination { return nil }
+	path, err := journal.DefaultPath(a.env, runtime.GOOS)
+	if err != nil {
+		return none
+	}
+	if _, err := os.Stat(path); err != nil {
+		return none
+	}
+	j, _, err := journal.Open(path, journal.Options{})
+	if err != nil {
+		return none
+	}
+	defer j.Close()
+	all, err := j.Remembered()
+	if err != nil {
+		return none
+	}
+	found := map[string]*vehicle.Examination{}
+	for i := range all {
+		var k job.KnownAdapter
+		if all[i].Kind == journal.KnownAdapter && json.Unmarshal(all[i].Data, &k) == nil {
+			found[all[i].Name] = k.LastExamination()
+		}
+	}
+	return func(path string) *vehicle.Examination { return found[path] }
 }
 
 func (a *app) askPort(o *wire.Port) {
@@ -92,6 +133,8 @@ func portLine(o wire.Port, onlyName bool) string {
 	switch {
 	case onlyName:
 		return line
+	case o.Adapter && o.Examined != "":
+		return fmt.Sprintf("%s  adapter, %d baud. %s", line, o.Baud, o.Examined)
 	case o.Adapter:
 		return fmt.Sprintf("%s  adapter, %d baud", line, o.Baud)
 	}

@@ -130,7 +130,9 @@ func TestServedCarIsSaved(t *testing.T) {
 	clk := clock.NewScaled(20)
 	served := &target{clock: clk}
 	require.NoError(t, served.simulate("wren", 1))
-	server := start(t, clk, func(a *app) int { return a.report("simulate", a.serve(&fleet{first: served.sim, clock: clk}, "127.0.0.1:0")) })
+	server := start(t, clk, func(a *app) int {
+		return a.report("simulate", a.serve(&fleet{first: served.sim, clock: clk}, "127.0.0.1:0"))
+	})
 	path := aJournal(t)
 	var out, errs buffer
 	a := program(t.Context(), clk, &out, &errs)

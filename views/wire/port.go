@@ -9,4 +9,6 @@ type Port struct {
 	Adapter bool   `json:"adapter"`
 	Baud    int    `json:"baud,omitempty"`
 	Why     string `json:"why,omitempty"` // why it is no adapter
+	// Examined is what the last examination of the adapter there found it good for.
+	Examined string `json:"examined,omitempty"`
 }
