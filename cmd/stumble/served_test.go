@@ -222,7 +222,7 @@ func TestSimulateTellsTheTruth(t *testing.T) {
 // Two programs at one adapter would spoil each other's answers: the second is turned away and told why.
 func TestSecondClientIsTurnedAway(t *testing.T) {
 	clk := clock.NewScaled(20)
-	server := start(t, clk, func(a *app) int { return a.run([]string{"simulate", "--listen", "127.0.0.1:0"}) })
+	server := start(t, clk, func(a *app) int { return a.run([]string{"simulate", "--shared", "--listen", "127.0.0.1:0"}) })
 	port := portOf(t, server)
 	client := start(t, clk, func(a *app) int { return a.run([]string{"watch", "--no-journal", "--port", port, "--plain"}) })
 	requireOneLine(t, stumbleAt(t.Context(), clk, "codes", "--port", port), statusFailed, "another program may be using the adapter")

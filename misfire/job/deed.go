@@ -29,10 +29,10 @@ type DeedKind uint8
 
 // What was done.
 const (
-	NoDeed   DeedKind = iota
-	CodesCleared      // the codes were cleared, which repairs nothing
-	Repaired          // something was repaired or replaced
-	Swapped           // a part changed places between two cylinders
+	NoDeed       DeedKind = iota
+	CodesCleared          // the codes were cleared, which repairs nothing
+	Repaired              // something was repaired or replaced
+	Swapped               // a part changed places between two cylinders
 )
 
 // Witness is what tells of a deed.

@@ -66,7 +66,7 @@ func (a *Adapter) askCAN(at time.Time, car obd.Protocol) time.Time {
 		for i := range a.answers {
 			answer := &a.answers[i]
 			if id, ok := a.responseID(answer.Module); ok {
-				a.segment(id, answer.Data, a.notBefore(id, sent.Add(answer.Delay)), long)
+				a.segment(id, answer.Data, a.notBefore(id, answer.Data, sent.Add(answer.Delay)), long)
 			}
 		}
 	}
@@ -132,12 +132,20 @@ func requestID(id uint32) uint32 {
 	return id - 8
 }
 
-// notBefore is when a module can start a message: not before its last one has ended.
-func (a *Adapter) notBefore(id uint32, at time.Time) time.Time {
+// notBefore is when a module can start a message: not before its last one has ended. One that is promised for later, as a
+// number that takes seconds to work out, holds up answers to the like of it, and no others.
+func (a *Adapter) notBefore(id uint32, data []byte, at time.Time) time.Time {
+	asked, holds := at, false
 	for i := range a.arrivals {
-		// One that is promised for later, as a number that takes seconds to work out, holds up nobody until then.
-		if f := &a.arrivals[i]; f.id == id && f.at.Sub(at) < busyModule {
-			at = later(at, a.arrivals[i].at.Add(moduleGap))
+		f := &a.arrivals[i]
+		if f.id != id {
+			continue
+		}
+		if kind := f.can[0] >> 4; kind < 2 { // a consecutive frame is as its first
+			holds = f.at.Sub(asked) < busyModule || len(data) > 0 && f.can[1+kind] == data[0]
+		}
+		if holds {
+			at = later(at, f.at.Add(moduleGap))
 		}
 	}
 	return at

@@ -203,14 +203,14 @@ func (p *Poller) counted(it *item, damaged bool, answer *elm.Answer) {
 // countedByCode notes what the answer tells of a counter that hangs on a code.
 func (p *Poller) countedByCode(it *item, damaged bool) {
 	if damaged || len(p.sample.Readings) == 0 {
-		it.broken++
+		it.now().broken++
 		return
 	}
 	sum := 0.0
 	for i := range p.sample.Readings {
 		sum += p.sample.Readings[i].Value
 	}
-	it.broken, it.now().proven = 0, true
+	it.now().broken, it.now().proven = 0, true
 	it.moved(sum)
 }
 
