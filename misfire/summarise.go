@@ -58,6 +58,7 @@ func (r *review) glance() *Summary {
 		Unknown:     r.unknown,
 		Unmonitored: seconds(t.unjudged),
 		Cycles:      t.exposure.starts,
+		Unread:      t.unread,
 		Whole:       Whole{Catalyst: r.whole.catalyst.block, Emission: r.whole.emission.block},
 	}
 	s.Unknown.Running += seconds(t.holes)

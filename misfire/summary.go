@@ -29,6 +29,7 @@ type Summary struct {
 	Unmonitored time.Duration // fuel cut and other running that the controller may not judge
 	Averages    []Average     // the car's own averages of ten driving cycles
 	Idle        []IdleDips    // weaker evidence where the car reports no counter; else empty
+	Unread      int           // monitors that the car lists and that were not answered for: a cylinder without a count may have one
 	Cycles      int           // driving cycles seen: engine starts, and 1 for an engine found running
 	Notes       []Note        // what a reader must know to take the numbers for what they are
 }

@@ -46,10 +46,18 @@ func speedWords(l misfire.Live) string {
 	return say.Rounded(l.RPM) + " rpm"
 }
 
+// uncountedWords is why a cylinder has no count.
+func uncountedWords(s *misfire.Summary) string {
+	if s.Unread > 0 {
+		return "not read"
+	}
+	return "not reported by this car"
+}
+
 // totalWords is the misses of each cylinder and their rates.
 func totalWords(s *misfire.Summary) string {
 	if !s.Counted() {
-		return "misses not reported by this car"
+		return "misses " + uncountedWords(s)
 	}
 	misses, rates := make([]string, len(s.Total)), make([]string, len(s.Total))
 	for i := range s.Total {
@@ -144,7 +152,7 @@ const tableHead = "cyl  gear               misses   firings    rate   as low as 
 func (p *page) table(s *misfire.Summary) {
 	p.gap()
 	if !s.Counted() {
-		p.paragraph("", "Misses by cylinder are not reported by this car.")
+		p.paragraph("", "Misses by cylinder are "+uncountedWords(s)+".")
 		return
 	}
 	p.paragraph("", "Misses per 1,000 firings. The true rate could be as low as the one limit or as high as the other; "+
@@ -154,7 +162,7 @@ func (p *page) table(s *misfire.Summary) {
 	for i := range s.Total {
 		total := &s.Total[i]
 		if !total.Reported {
-			fmt.Fprintf(p, "%3d  not reported by this car\n", total.Cylinder)
+			fmt.Fprintf(p, "%3d  %s\n", total.Cylinder, uncountedWords(s))
 			continue
 		}
 		for j := range s.ByGear {
@@ -178,7 +186,7 @@ func (p *page) row(s *misfire.Summary, c *misfire.Cell, where string) {
 	head := fmt.Sprintf("%3d  %-16s", c.Cylinder, where)
 	switch {
 	case !c.Reported:
-		fmt.Fprintf(p, "%s  not reported by this car\n", head)
+		fmt.Fprintf(p, "%s  %s\n", head, uncountedWords(s))
 		return
 	case !c.Known():
 		fmt.Fprintf(p, "%s  no running\n", head)

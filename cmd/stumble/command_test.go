@@ -66,7 +66,7 @@ func TestManual(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join(folder, "stumble-jobs.1"))
 	require.NoError(t, err)
 	page := string(text)
-	assert.Contains(t, page, "stumble jobs show JOB            vehicle, intakes with codes, drives, notes", "as it is to be typed")
+	assert.Contains(t, page, "stumble jobs show JOB            vehicle, intakes, drives, notes by number", "as it is to be typed")
 	assert.Contains(t, page, "Nov 2026", "by the program's clock")
 	assert.NotContains(t, page, "Auto generated")
 

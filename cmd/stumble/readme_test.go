@@ -122,7 +122,7 @@ func TestReadmeIsComplete(t *testing.T) {
 	}
 	for _, of := range []any{
 		wire.Sample{}, wire.TestSummary{}, wire.Mark{}, wire.Notice{}, wire.Guide{},
-		wire.Codes{}, wire.IntakeWithCauses{}, wire.Comparison{}, wire.Causes{}, wire.Bench{}, wire.Balance{}, wire.Port{}, wire.Doctor{}, wire.Truth{}, wire.Jobs{}, wire.Job{}, wire.NoteHistory{},
+		wire.Codes{}, wire.IntakeWithCauses{}, wire.Comparison{}, wire.Causes{}, wire.Bench{}, wire.Balance{}, wire.Port{}, wire.Doctor{}, wire.Settings{}, wire.Truth{}, wire.Jobs{}, wire.Job{}, wire.NoteHistory{},
 	} {
 		for _, name := range fieldNames(reflect.TypeOf(of), map[reflect.Type]bool{}) {
 			assert.True(t, strings.Contains(text, "`"+name+"`"), "the README lacks the field %s of %T", name, of)

@@ -16,7 +16,7 @@ func groups(a *app) []group {
 			portsCommand(a), doctorCommand(a), codesCommand(a), intakeCommand(a), watchCommand(a), loadtestCommand(a), clearCommand(a),
 		}},
 		{"The job:", []*cobra.Command{benchCommand(a), causesCommand(a), swappedCommand(a), repairedCommand(a), compareCommand(a), reportCommand(a)}},
-		{"What is saved:", []*cobra.Command{jobsCommand(a), playbackCommand(a), exportCommand(a)}},
+		{"What is saved:", []*cobra.Command{jobsCommand(a), playbackCommand(a), exportCommand(a), settingsCommand(a)}},
 	}
 }
 

@@ -22,6 +22,7 @@ type ladder struct {
 	totals   map[int]*misfire.Cell
 	worst    *misfire.Cell
 	named    map[int]bool // cylinders of the verdict
+	unread   bool         // a cylinder without a count may have one: it was not read
 }
 
 type place struct {
@@ -39,6 +40,7 @@ func ladderOf(s *views.State) ladder {
 	if sum == nil {
 		return l
 	}
+	l.unread = sum.Unread > 0
 	l.rungs = rungsOf(sum.Engine)
 	if !s.CoilEach {
 		l.brackets, l.columns = bracketsOf(l.rungs, sum.Engine.Pairs)
@@ -205,7 +207,11 @@ func (p *painter) drawRung(cv canvas, y int, r rung, l *ladder, at plan) {
 	}
 	cv.right(at.label-1, y, strconv.Itoa(r.cylinder), style)
 	if t := l.totals[r.cylinder]; t != nil && !t.Reported {
-		cv.text(at.label+1, y, "not reported by this car", p.pal.faint)
+		words := "not reported by this car"
+		if l.unread {
+			words = "not read"
+		}
+		cv.text(at.label+1, y, words, p.pal.faint)
 		return
 	}
 	for i, g := range l.gears {
@@ -235,6 +241,9 @@ func (p *painter) drawCell(cv canvas, c *misfire.Cell, l *ladder) {
 		return
 	case !c.Reported:
 		words := "not reported"
+		if l.unread {
+			words = "not read"
+		}
 		if cv.area.w < 1+len(words) {
 			words = "no count"
 		}
