@@ -24,6 +24,7 @@ func smallBook(prior, sees, seesToo float64) *Book {
 			{cause: "a", levels: []float64{sees, 1 - sees}}, {cause: "b", levels: []float64{seesToo, 1 - seesToo}},
 		}},
 		cautions: map[string]string{"always": "mind"},
+		powers:   powers{facts: 1, tests: 1, elses: 1},
 	}
 }
 

@@ -73,8 +73,8 @@ func faults(builds ...build) []fault {
 			return "coil_shared"
 		}, false},
 		{"Injector", builds, func(b build, rng *rand.Rand) ([]car.Fault, []string) {
-			return []car.Fault{car.Injector{Cylinder: one(b, rng)}}, []string{"injector"}
-		}, simple("injector"), false},
+			return []car.Fault{car.Injector{Cylinder: one(b, rng)}}, []string{"injector_starving"}
+		}, simple("injector_starving"), false},
 		{"LeanBank", builds, func(b build, rng *rand.Rand) ([]car.Fault, []string) {
 			bank := 1 + rng.IntN(len(b.vehicle.Banks))
 			if len(b.vehicle.Banks) == 1 { // the only bank is the whole engine
@@ -199,25 +199,47 @@ func probes() map[string]probe {
 		"swap_wire":     swap("plug_wire"),
 		"swap_coil":     swap("coil", "coil_half", "coil_shared"),
 		"swap_plug":     swap("plug"),
-		"swap_injector": swap("injector"),
+		"swap_injector": swap("injector_starving"),
 		"swap_towers":   {"stayed", []find{{"coil_half", "moved", 0.95}}},
 		"wire_ohms":     {"good", []find{{"plug_wire", "bad", 0.95}}}, // the simulator's wire is broken, not leaking
 		"spark_load":    {"strong", []find{{"plug_wire", "weak", 0.85}, {"coil", "weak", 0.85}, {"coil_half", "weak", 0.85}, {"coil_shared", "weak", 0.85}}},
-		"read_plug": {"normal", []find{{"plug", "worn", 0.95}, {"injector", "white", 0.4}, {"air_leak", "white", 0.3}, {"air_leak_bank", "white", 0.3},
+		"read_plug": {"normal", []find{{"plug", "worn", 0.95}, {"injector_starving", "white", 0.4}, {"air_leak", "white", 0.3}, {"air_leak_bank", "white", 0.3},
 			{"fuel_supply", "white", 0.3}, {"compression", "oily", 0.3}}},
-		"coil_ohms":      {"within", []find{{"coil", "off", 0.2}, {"coil_shared", "off", 0.2}, {"coil_half", "off", 0.3}}}, // it fails hot
-		"coil_feed":      {"good", nil},
-		"injector_click": {"clicks", nil},
-		"injector_ohms":  {"within", nil},
-		"injector_flow":  {"alike", []find{{"injector", "odd", 0.95}}},
-		"balance":        {"none", []find{{"compression", "one", 0.6}, {"injector", "one", 0.5}}},
-		"smoke":          {"none", []find{{"air_leak", "elsewhere", 0.9}, {"air_leak_bank", "bank", 0.85}}},
-		"compression":    {"even", []find{{"compression", "low_one", 0.97}}},
-		"leak_down":      {"even", []find{{"compression", "high_one", 0.97}}},
-		"fuel_pressure":  {"good", []find{{"fuel_supply", "low", 0.95}}},
-		"vacuum":         {"steady", []find{{"air_leak", "low", 0.6}, {"air_leak_bank", "low", 0.5}, {"compression", "flick", 0.5}}},
-		"crank_learn":    {"same", nil},
-		"smooth_road":    {"same", nil},
+		"coil_ohms":           {"within", []find{{"coil", "off", 0.2}, {"coil_shared", "off", 0.2}, {"coil_half", "off", 0.3}}}, // it fails hot
+		"coil_feed":           {"good", nil},
+		"injector_click":      {"clicks", nil},
+		"injector_ohms":       {"within", nil},
+		"injector_flow":       {"alike", []find{{"injector_starving", "less", 0.95}}},
+		"balance":             {"none", []find{{"compression", "one", 0.6}, {"injector_starving", "one", 0.5}}},
+		"smoke":               {"none", []find{{"air_leak", "elsewhere", 0.9}, {"air_leak_bank", "bank", 0.85}}},
+		"compression":         {"even", []find{{"compression", "low_one", 0.97}}},
+		"leak_down":           {"even", []find{{"compression", "high_one", 0.97}}},
+		"fuel_pressure":       {"good", []find{{"fuel_supply", "low", 0.95}}},
+		"vacuum":              {"steady", []find{{"air_leak", "low", 0.6}, {"air_leak_bank", "low", 0.5}, {"compression", "flick", 0.5}}},
+		"crank_learn":         {"same", nil},
+		"smooth_road":         {"same", nil},
+		"swap_boot":           {"same", []find{{"plug", "cured", 0.95}, {"plug_wire", "cured", 0.2}}},
+		"mist":                {"none", nil},
+		"supply":              {"good", nil},
+		"wiring_look":         {"right", nil},
+		"noid":                {"flashes", nil},
+		"rail_hold":           {"holds", nil},
+		"airflow":             {"right", nil},
+		"meter_unplug":        {"same", nil},
+		"fuel_sample":         {"good", nil},
+		"tank_filled":         {"same", nil},
+		"oil_smell":           {"none", nil},
+		"purge_pinch":         {"same", nil},
+		"egr_blank":           {"same", nil},
+		"back_pressure":       {"free", nil},
+		"running_compression": {"even", []find{{"compression", "low", 0.8}}},
+		"coolant_test":        {"holds", nil},
+		"cam_timing":          {"right", nil},
+		"valves_look":         {"clean", nil},
+		"mounts_look":         {"sound", nil},
+		"belt_off":            {"same", nil},
+		"crank_scope":         {"clean", nil},
+		"program_known":       {"none", nil},
 	}
 }
 

@@ -52,6 +52,19 @@ func (c *contrast) known() bool {
 	return (from.Misses+to.Misses)/c.phi >= fewMisses && min(from.Firings, to.Firings) >= fewFirings
 }
 
+// capped is the contrast with no more misses on either side than may be weighed, the rates as they are.
+func (c *contrast) capped() *contrast {
+	from, to := c.sums()
+	less := func(misses float64) float64 { return min(1, mostMisses/max(1, misses/c.phi)) }
+	from.Misses, to.Misses = less(from.Misses), less(to.Misses)
+	out := &contrast{phi: c.phi, fromRun: c.fromRun, toRun: c.toRun}
+	for _, s := range c.strata {
+		out.strata = append(out.strata, stratum{
+			Tally{s.from.Misses * from.Misses, s.from.Firings * from.Misses}, Tally{s.to.Misses * to.Misses, s.to.Firings * to.Misses}})
+	}
+	return out
+}
+
 // utmost is the largest ratio that is thought of, either way.
 const utmost = 30
 
@@ -62,6 +75,7 @@ func (c *contrast) weights(edges ...float64) []float64 {
 	if !c.known() {
 		return nil
 	}
+	c = c.capped()
 	const steps = 400
 	log := func(i int) float64 { return math.Log(utmost) * (2*float64(i)/steps - 1) }
 	likelihoods, top := make([]float64, steps+1), math.Inf(-1)
@@ -110,7 +124,7 @@ func (c *contrast) told(kind TellingKind) Telling {
 // each. Where windows do not tell both places in any heat, cold and warm running are the strata; where not even those,
 // all together.
 func (e *Evidence) compared(cylinders []int, from, to Place) contrast {
-	c := contrast{phi: e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi(), fromRun: Running(from), toRun: Running(to)}
+	c := contrast{phi: e.sum(cylinders, func(c *Cylinder) Count { return c.Total }).phi(), fromRun: running(from), toRun: running(to)}
 	c.strata = make([]stratum, heatBins)
 	split := e.split(cylinders)
 	for _, cyl := range cylinders {
@@ -119,8 +133,12 @@ func (e *Evidence) compared(cylinders []int, from, to Place) contrast {
 			if b < split {
 				s = &c.strata[1+(split-1-b)/hotterBy]
 			}
-			s.from.add(e.Heat[cyl-1][from][b])
-			s.to.add(e.Heat[cyl-1][to][b])
+			for _, p := range from.made() {
+				s.from.add(e.Heat[cyl-1][p][b])
+			}
+			for _, p := range to.made() {
+				s.to.add(e.Heat[cyl-1][p][b])
+			}
 		}
 	}
 	if c.known() {
@@ -135,10 +153,23 @@ func (e *Evidence) compared(cylinders []int, from, to Place) contrast {
 	return c
 }
 
+// running is a place as it is told.
+func running(p Place) Running {
+	if p == slowPull {
+		return Running(Pull)
+	}
+	return Running(p)
+}
+
 // tallied is the running in two places, cold (0) or warm (1), as the tally has it.
 func (e *Evidence) tallied(cylinders []int, from, to Place, warm int) stratum {
 	of := func(p Place) Tally {
-		n := e.sum(cylinders, func(c *Cylinder) Count { return c.At[p][warm] })
+		n := e.sum(cylinders, func(c *Cylinder) (sum Count) {
+			for _, q := range p.made() {
+				sum.add(c.At[q][warm])
+			}
+			return sum
+		})
 		return Tally{n.Misses, n.Firings}
 	}
 	return stratum{of(from), of(to)}

@@ -22,13 +22,14 @@ const (
 	IdleGear                 // at rest in Drive or Reverse
 	Raised                   // at rest in Park or Neutral, 1,500 rpm and more
 	Cruise                   // on the move, load of 20 to 60 %
-	Pull                     // on the move, load of 60 % and more
+	Pull                     // on the move, load of 60 % and more, under 3,000 rpm
+	Fast                     // the same, 3,000 rpm and more
 	Places      = iota
 )
 
 // placeOf is where a condition belongs; false for overrun and running of no known gear.
 func placeOf(c misfire.Condition) (Place, bool) {
-	light, heavy, raised := misfire.BandOfLoad(20), misfire.BandOfLoad(60), misfire.BandOfRPM(1500)
+	light, heavy, raised, fast := misfire.BandOfLoad(20), misfire.BandOfLoad(60), misfire.BandOfRPM(1500), misfire.BandOfRPM(3000)
 	switch c.Gear {
 	case gear.ParkNeutral:
 		if c.RPM >= raised {
@@ -38,6 +39,9 @@ func placeOf(c misfire.Condition) (Place, bool) {
 	case gear.Drive, gear.Reverse, gear.InGear:
 		return IdleGear, true
 	case gear.Moving:
+		if c.Load >= heavy && c.RPM >= fast {
+			return Fast, true
+		}
 		if c.Load >= heavy {
 			return Pull, true
 		}
@@ -90,6 +94,40 @@ func (c *Cylinder) at(p Place) Count {
 	return sum
 }
 
+// slowPull stands for running under load below 3,000 rpm where Pull stands for all of it.
+const slowPull = Place(Places)
+
+// made is the places that a kind of running is made of.
+func (p Place) made() []Place {
+	switch p {
+	case Pull:
+		return []Place{Pull, Fast}
+	case slowPull:
+		return []Place{Pull}
+	}
+	return []Place{p}
+}
+
+// running is the count in a kind of running, cold and warm together.
+func (c *Cylinder) running(p Place) (sum Count) {
+	for _, q := range p.made() {
+		sum.add(c.at(q))
+	}
+	return sum
+}
+
+// mostMisses is how many independent misses of one side are weighed. More of the same drive, or of one driven alike, say
+// the same again: what a rate is in other weather and other hands they do not tell. Judgement.
+const mostMisses = 40
+
+// capped is a count that weighs no more than it may, its rate as it is.
+func capped(c Count) Count {
+	if k := mostMisses / c.Effective; k < 1 {
+		return Count{c.Misses * k, c.Firings * k, c.Effective * k}
+	}
+	return c
+}
+
 // Frame is what a freeze frame tells of the moment of a misfire code; NaN where it does not.
 type Frame struct {
 	Load, RPM, Coolant, Speed float64 // %, rpm, degrees Celsius, km/h
@@ -123,7 +161,9 @@ type Evidence struct {
 	Findings  []Finding // of tests by hand that are told as they came out
 	Swaps     []proof.SwapResult
 	Bench     []bench.Judgement
-	Drives    int // drives behind the counts
+	Told      []Symptom // what the driver or owner reports
+	Drives    int       // drives behind the counts
+	Accused   []int     // cylinders that the verdicts of the drives name; empty where they name none
 	// Clash is codes that name other cylinders than the counts of a drive; nil where none do.
 	Clash *misfire.Clash
 }
@@ -139,7 +179,9 @@ type Drive struct {
 func Gather(drives []Drive, intake *obd.Intake, ignition Ignition) Evidence {
 	e := Evidence{Ignition: ignition}
 	for i := range drives {
-		e.addDrive(&drives[i])
+		if !slices.ContainsFunc(drives[:i], drives[i].same) {
+			e.addDrive(&drives[i])
+		}
 	}
 	if intake != nil {
 		e.AddCodes(&intake.CodeReport)
@@ -152,8 +194,23 @@ func Gather(drives []Drive, intake *obd.Intake, ignition Ignition) Evidence {
 	return e
 }
 
+// same reports whether another drive is this one over again, which tells nothing new.
+func (d *Drive) same(o Drive) bool {
+	if d.Summary == o.Summary {
+		return true
+	}
+	s, t := d.Summary, o.Summary
+	return s.Engine.Key == t.Engine.Key && !s.Start.IsZero() && s.Start.Equal(t.Start) && s.Now.Equal(t.Now) &&
+		slices.EqualFunc(s.Total, t.Total, func(a, b misfire.Cell) bool { return a.Misses == b.Misses && a.Firings == b.Firings })
+}
+
 func (e *Evidence) addDrive(d *Drive) {
 	s := d.Summary
+	for _, cyl := range slices.Concat(s.Verdict.Cylinders, s.Verdict.Now, []int{s.Verdict.Foremost}) {
+		if cyl > 0 && !slices.Contains(e.Accused, cyl) {
+			e.Accused = append(e.Accused, cyl)
+		}
+	}
 	if e.Engine.Cylinders == 0 || len(e.Engine.FiringOrder) == 0 && len(s.Engine.FiringOrder) > 0 {
 		e.Engine = s.Engine
 	}

@@ -7,7 +7,6 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"stumble/misfire/track"
-	"stumble/obd"
 )
 
 // Fact is one thing that was found, as far as it can be told.
@@ -16,6 +15,17 @@ type Fact struct {
 	Weights []float64 // over its levels, summing to 1
 	Found   Telling
 	Said    string // the stronger witness of the same thing, if this one is not weighed; else empty
+
+	group string // of a code or a symptom, which features.csv does not hold
+	rows  []row  // how often causes show it; nil where likelihoods.csv tells
+}
+
+// rowsFor is how often causes show a fact.
+func (b *Book) rowsFor(f *Fact) []row {
+	if f.rows != nil {
+		return f.rows
+	}
+	return b.likelihoods[f.Feature]
 }
 
 // facts puts the evidence as facts about the cylinders of s, the strongest of each group first.
@@ -36,20 +46,32 @@ func (e *Evidence) facts(b *Book, s *scope) []Fact {
 		put("code_scope", weights, Telling{Kind: CodesName, Cylinders: coded.cylinders})
 	}
 	if s.named {
-		e.contrasts(s, put)
 		e.manners(s, put)
+		e.heat(s, put)
+		if !e.dead(s) {
+			e.contrasts(s, put)
+		}
 	}
 	e.dips(put)
 	e.frame(put)
 	e.mixture(s, put)
-	e.codes(s, put)
-	return inOrder(b, all)
+	var more []Fact
+	e.codes(b, s, func(f Fact) {
+		if f.rows == nil {
+			all[f.Feature] = f
+			return
+		}
+		more = append(more, f)
+	})
+	e.told(b, func(f Fact) { more = append(more, f) })
+	return inOrder(b, all, more)
 }
 
-// inOrder lists facts in the order of the book, and silences all but the first of each group.
-func inOrder(b *Book, found map[string]Fact) []Fact {
+// inOrder lists facts in the order of the book, then more, which codes and the driver tell, and silences all but the
+// first of each group.
+func inOrder(b *Book, found map[string]Fact, more []Fact) []Fact {
 	var out []Fact
-	heard := make(map[string]string)
+	heard, open := make(map[string]string), make(map[string]bool) // what was measured and left open silences nobody
 	for _, f := range b.features {
 		fact, ok := found[f.key]
 		if !ok {
@@ -57,6 +79,13 @@ func inOrder(b *Book, found map[string]Fact) []Fact {
 		}
 		if fact.Said = heard[f.group]; fact.Said == "" {
 			heard[f.group] = f.key
+			open[f.key] = slices.Max(fact.Weights) < clear
+		}
+		out = append(out, fact)
+	}
+	for _, fact := range more {
+		if fact.Said = heard[fact.group]; fact.Said == "" || open[fact.Said] {
+			fact.Said, heard[fact.group] = "", fact.Feature
 		}
 		out = append(out, fact)
 	}
@@ -101,14 +130,15 @@ func between(cdf func(float64) float64, edges []float64) []float64 {
 	return append(out, 1-last)
 }
 
-// contrasts compare the running in which the cylinders miss.
+// contrasts compare the running in which the cylinders miss. Of cylinders that never fire they would say the same over
+// again.
 func (e *Evidence) contrasts(s *scope, put func(string, []float64, Telling)) {
 	between := func(feature string, from, to Place, edges ...float64) {
 		c := e.compared(s.cylinders, from, to)
 		put(feature, c.weights(edges...), c.told(RatesDiffer))
 	}
 	ran := func(p Place) bool {
-		return e.sum(s.cylinders, func(c *Cylinder) Count { return c.at(p) }).Firings >= fewFirings
+		return e.sum(s.cylinders, func(c *Cylinder) Count { return c.running(p) }).Firings >= fewFirings
 	}
 	// Half or twice is no difference that a shop would call one; 6 and 5 times are beyond what the load alone asks
 	// more of a sound spark. Judgement.
@@ -121,28 +151,24 @@ func (e *Evidence) contrasts(s *scope, put func(string, []float64, Telling)) {
 		rest = IdleNeutral
 	}
 	between("pull_step", rest, loaded, 0.4, 1.6, 5)
+	if loaded == Pull {
+		between("cruise_step", rest, Cruise, 0.2, 0.6, 2)
+	}
 	between("speed_step", IdleNeutral, Raised, 0.4, 2)
-	e.heat(s, put)
+	between("fast_step", slowPull, Fast, 0.5, 2.2)
 }
 
 // manners are how the misses come: how hard, in runs, and whether the partner is touched.
 func (e *Evidence) manners(s *scope, put func(string, []float64, Telling)) {
-	const (
-		always, hard = 850.0, 200.0 // misses of 1,000 firings
-	)
-	all, least := e.sum(s.cylinders, func(c *Cylinder) Count { return c.Total }), math.Inf(1)
-	for p := range Places {
-		n := e.sum(s.cylinders, func(c *Cylinder) Count { return c.at(Place(p)) })
-		if n.Firings >= fewFirings {
-			least = min(least, n.Rate())
-		}
-	}
-	often := Telling{Kind: MissesOften, ToRate: all.Rate()}
+	all := e.sum(s.cylinders, func(c *Cylinder) Count { return c.Total })
+	_, most := e.extremes(s)
+	often := Telling{Kind: MissesOften, ToRate: most}
+	const hard = 200.0 // misses of 1,000 firings
 	switch {
-	case all.Firings < fewFirings:
-	case least >= always && all.Rate() >= always:
+	case all.Firings < fewFirings || most == 0:
+	case e.dead(s):
 		put("severity", []float64{1, 0, 0}, Telling{Kind: NeverFires})
-	case all.Rate() >= hard:
+	case most >= hard:
 		put("severity", []float64{0, 1, 0}, often)
 	default:
 		put("severity", []float64{0, 0, 1}, often)
@@ -160,6 +186,26 @@ func (e *Evidence) manners(s *scope, put func(string, []float64, Telling)) {
 	}
 	e.worsening(s, put)
 	e.partner(s, put)
+}
+
+// extremes are the least and the most that the cylinders miss of 1,000 in any running that is long enough: how long they
+// ran elsewhere is chance.
+func (e *Evidence) extremes(s *scope) (least, most float64) {
+	least = math.Inf(1)
+	for p := range Places {
+		n := e.sum(s.cylinders, func(c *Cylinder) Count { return c.at(Place(p)) })
+		if n.Firings >= fewFirings {
+			least, most = min(least, n.Rate()), max(most, n.Rate())
+		}
+	}
+	return least, most
+}
+
+// dead reports whether the cylinders never fire, whatever is asked of them.
+func (e *Evidence) dead(s *scope) bool {
+	const always = 850.0 // misses of 1,000 firings
+	least, most := e.extremes(s)
+	return most > 0 && least >= always
 }
 
 // worsening tells whether the misses grew within a drive, in like condition and beyond chance. That they did not is told
@@ -193,8 +239,8 @@ func (e *Evidence) partner(s *scope, put func(string, []float64, Telling)) {
 		}
 	}
 	total := func(c *Cylinder) Count { return c.Total }
-	its, theirs := e.Cylinders[mate-1].Total, e.sum(others, total)
-	if its.Firings < 10*fewFirings || len(others) == 0 {
+	its, theirs := capped(e.Cylinders[mate-1].Total), capped(e.sum(others, total))
+	if e.Cylinders[mate-1].Total.Firings < 10*fewFirings || theirs.Firings == 0 {
 		return
 	}
 	const times = 3
@@ -210,85 +256,18 @@ func (e *Evidence) dips(put func(string, []float64, Telling)) {
 		FromRate: c.strata[0].from.rate() * dipsOf / 1000})
 }
 
-// frame is what the freeze frame of a misfire code adds.
+// frame is what the freeze frame of a misfire code adds. What any healthy car shows at some time of a drive, a warm
+// engine or a plain idle, weighs nothing.
 func (e *Evidence) frame(put func(string, []float64, Telling)) {
+	const heavy = 60.0 // percent
 	f := e.Codes.Frame
 	if f == nil {
 		return
 	}
-	const (
-		heavy = 60.0 // percent
-		idles = 1100 // rpm
-	)
-	under := Telling{Kind: StoredUnder, RPM: f.RPM, Load: f.Load}
-	switch {
-	case math.IsNaN(f.Load) || math.IsNaN(f.RPM):
-	case f.Load >= heavy:
-		put("frame_load", []float64{0, 0, 1}, under)
-	case f.RPM < idles && !(f.Speed > 0):
-		put("frame_load", []float64{1, 0, 0}, under)
-	default:
-		put("frame_load", []float64{0, 1, 0}, under)
+	if f.Load >= heavy {
+		put("frame_load", []float64{0, 1}, Telling{Kind: StoredUnder, RPM: f.RPM, Load: f.Load})
 	}
-	at := Telling{Kind: StoredAt, Celsius: f.Coolant}
-	switch {
-	case math.IsNaN(f.Coolant):
-	case f.Coolant < track.WarmAt:
-		put("frame_heat", []float64{1, 0}, at)
-	default:
-		put("frame_heat", []float64{0, 1}, at)
+	if f.Coolant < track.WarmAt {
+		put("frame_heat", []float64{1, 0}, Telling{Kind: StoredAt, Celsius: f.Coolant})
 	}
-}
-
-// codes are those that name something other than a miss.
-func (e *Evidence) codes(s *scope, put func(string, []float64, Telling)) {
-	found := make(map[string]obd.Code)
-	for _, code := range e.Codes.Set {
-		if feature := codeFeature(code, s); feature != "" && found[feature] == 0 {
-			found[feature] = code
-		}
-	}
-	for _, feature := range [...]string{"code_coil", "code_injector", "code_crank", "code_timing", "code_pressure"} {
-		code, set := found[feature]
-		switch {
-		case set:
-			put(feature, []float64{1, 0}, Telling{Kind: CodeStored, Code: code})
-		case e.Codes.Read && !e.Codes.Cleared:
-			put(feature, []float64{0, 1}, Telling{Kind: CodeAbsent})
-		}
-	}
-	lean, rich := found["lean"], found["rich"]
-	switch {
-	case lean != 0:
-		put("code_mixture", []float64{0, 1, 0}, Telling{Kind: CodeLean, Code: lean})
-	case rich != 0:
-		put("code_mixture", []float64{1, 0, 0}, Telling{Kind: CodeRich, Code: rich})
-	case e.Codes.Read && !e.Codes.Cleared:
-		put("code_mixture", []float64{0, 0, 1}, Telling{Kind: MixtureAbsent})
-	}
-}
-
-// codeFeature is the feature that a code speaks for, if it speaks of these cylinders; SAE J2012 from memory.
-func codeFeature(code obd.Code, s *scope) string {
-	info := obd.DescribeCode(code)
-	if info.Cylinder != 0 && !slices.Contains(s.cylinders, info.Cylinder) {
-		return ""
-	}
-	switch {
-	case code == 0x0171 || code == 0x0174:
-		return "lean"
-	case code == 0x0172 || code == 0x0175:
-		return "rich"
-	case code >= 0x0335 && code <= 0x0349 || code == 0x0315:
-		return "code_crank"
-	case code == 0x0087 || code == 0x008A:
-		return "code_pressure"
-	case info.Kind == obd.KindCoil:
-		return "code_coil"
-	case info.Kind == obd.KindInjector:
-		return "code_injector"
-	case info.Kind == obd.KindTiming && code <= 0x0025:
-		return "code_timing"
-	}
-	return ""
 }

@@ -99,7 +99,7 @@ func (e *Evidence) read(s *scope, j *bench.Judgement) (reading, bool) {
 	case bench.Injector:
 		out.test, out.outcome, out.sound = "injector_ohms", "off", "within"
 		if r.Quantity == bench.PressureDrop {
-			out.test, out.outcome, out.sound = "injector_flow", "odd", "alike"
+			out.test, out.outcome, out.sound = "injector_flow", e.drops(j), "alike"
 		}
 	case bench.Compression:
 		out.test, out.sound = "compression", "even"
@@ -115,7 +115,17 @@ func (e *Evidence) read(s *scope, j *bench.Judgement) (reading, bool) {
 		if below(r) {
 			out.outcome = "low"
 		}
+		if r.Quantity == bench.Hold {
+			out.test, out.outcome, out.sound = "rail_hold", "falls", "holds"
+			return out, true
+		}
 		return out, r.Quantity == bench.Pressure
+	case bench.Exhaust:
+		out.test, out.outcome, out.sound = "back_pressure", "high", "free"
+		return out, r.Quantity == bench.BackPressure
+	case bench.Battery, bench.Ground:
+		out.test, out.outcome, out.sound = "supply", "bad", "good"
+		return out, true
 	case bench.Engine:
 		out.test, out.outcome, out.sound = "vacuum", "low", "steady"
 		return out, r.Quantity == bench.Vacuum
@@ -123,6 +133,23 @@ func (e *Evidence) read(s *scope, j *bench.Judgement) (reading, bool) {
 		return out, false
 	}
 	return out, slices.Contains(s.cylinders, r.Cylinder) || s.kind >= scopeBank
+}
+
+// drops is how a fall of the rail's pressure differs from the mean of the others that were measured: a clogged injector
+// makes less, a dripping one more.
+func (e *Evidence) drops(j *bench.Judgement) string {
+	sum, n := 0.0, 0.0
+	for i := range e.Bench {
+		o := &e.Bench[i]
+		if o.Reading.Part == bench.Injector && o.Reading.Quantity == bench.PressureDrop && !o.Redone && o.Reading.Cylinder != j.Reading.Cylinder {
+			sum += o.Reading.Value
+			n++
+		}
+	}
+	if n > 0 && j.Reading.Value > sum/n {
+		return "more"
+	}
+	return "less"
 }
 
 // below reports whether a pressure of fuel lies under what it should be: the maker's figure, else the usual band.
@@ -138,13 +165,19 @@ func below(r *bench.Reading) bool {
 func looks(text string) string {
 	first, _, _ := strings.Cut(strings.ToLower(text), " ")
 	switch strings.Trim(first, ",;:.") {
-	case "wet", "sooty":
+	case "wet":
 		return "wet"
-	case "oily", "deposit":
+	case "sooty":
+		return "sooty"
+	case "oily", "deposit", "bridged":
 		return "oily"
-	case "white":
+	case "white", "blistered":
 		return "white"
-	case "worn", "cracked", "tracked":
+	case "steamed":
+		return "steamed"
+	case "tracked":
+		return "tracked"
+	case "worn", "cracked", "loose", "rounded", "melted":
 		return "worn"
 	}
 	return "normal"

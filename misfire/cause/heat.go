@@ -104,12 +104,13 @@ func (e *Evidence) split(cylinders []int) int {
 // heat compares running when the engine is as hot as it gets with cooler running, place by place. Where windows tell
 // nothing of it, cold and warm running are compared as the tally has them.
 func (e *Evidence) heat(s *scope, put func(string, []float64, Telling)) {
-	const half, twice = 0.5, 2
+	// Twelve times, either way, is as good as only.
+	const onlyCold, half, twice, onlyHot = 1.0 / 12, 0.5, 2, 12
 	c := e.hotter(s.cylinders)
 	if !c.known() {
 		c = e.warmer(s.cylinders)
 	}
-	put("heat", c.weights(half, twice), c.told(RatesByHeat))
+	put("heat", c.weights(onlyCold, half, twice, onlyHot), c.told(RatesByHeat))
 }
 
 func (e *Evidence) hotter(cylinders []int) contrast {

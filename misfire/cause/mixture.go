@@ -2,6 +2,8 @@ package cause
 
 import (
 	"math"
+	"slices"
+	"stumble/obd"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -27,28 +29,56 @@ const ownLean = 8.0
 
 // trap is the share of a bank's firings that miss above which its trim is not looked at: each charge that does not burn
 // sends its oxygen to the sensor and reads as if fuel were wanting.
-const trap = 0.015
+const trap = 0.06
+
+// oxygen is how far a trim may be off for what its misses add, a standard deviation in percent: some of them burn late
+// and add less, so anything from nothing to all of it is taken off.
+func (e *Evidence) oxygen(bank int, place TrimPlace) float64 {
+	return adds(e.missed(bank, place)) / math.Sqrt(12)
+}
+
+// adds is the percent of fuel that a controller adds for the air of charges that do not burn, a share of all: it makes
+// up for it by the others.
+func adds(missed float64) float64 { return 100 * missed / (1 - min(missed, 0.9)) }
 
 // trusted is the trim of a bank in a place where it hardly misses, with what its few misses add taken off: a charge in
-// a hundred that does not burn leaves a hundredth of the air. ok is false where it cannot be trusted.
+// a hundred that does not burn leaves a hundredth of the air. Where it misses more the trim is trusted if it lies beyond
+// all that its misses can add, or on the other side. ok is false where it cannot be trusted.
 func (e *Evidence) trusted(bank int, place TrimPlace) (percent float64, ok bool) {
 	const few = 2
 	t := e.Trims[bank-1][place]
+	if e.Codes.sensor(bank) {
+		return 0, false
+	}
 	if t.Samples == 0 || t.Samples < few && e.counted() {
 		return 0, false
 	}
 	missed := e.missed(bank, place)
-	if missed > trap {
+	switch {
+	case missed <= trap:
+	case t.Mean < -trimNormal: // rich in spite of the oxygen
+		return t.Mean, true
+	case t.Mean-adds(missed) < trimSuspect:
 		return 0, false
 	}
-	return t.Mean - 100*missed, true
+	return t.Mean - adds(missed), true
+}
+
+// sensor reports whether a code says that the oxygen sensor before the catalyst of a bank misleads: its trims are then no
+// evidence (SAE J2012 from memory).
+func (c *Codes) sensor(bank int) bool {
+	first := obd.Code(0x0130)
+	if bank == 2 {
+		first = 0x0150
+	}
+	return slices.ContainsFunc(c.Set, func(code obd.Code) bool { return code >= first && code <= first+5 })
 }
 
 // missed is the share of a bank's firings that miss in the running of a trim's place; of an engine whose banks are not
 // told, of the whole engine, doubled where it has two.
 func (e *Evidence) missed(bank int, place TrimPlace) float64 {
 	places := [...][]Place{
-		TrimIdle: {IdleNeutral, IdleGear}, TrimRaised: {Raised}, TrimCruise: {Cruise}, TrimPull: {Pull},
+		TrimIdle: {IdleNeutral, IdleGear}, TrimRaised: {Raised}, TrimCruise: {Cruise}, TrimPull: {Pull, Fast},
 	}[place]
 	var sum Count
 	times := 1.0
@@ -72,6 +102,9 @@ func (e *Evidence) missed(bank int, place TrimPlace) float64 {
 
 // mixture is what the trims tell, where they can be trusted.
 func (e *Evidence) mixture(s *scope, put func(string, []float64, Telling)) {
+	if s.named && e.dead(s) {
+		return // its air is all that the sensor sees
+	}
 	if s.kind <= scopeNeighbours && len(s.cylinders) > 0 {
 		e.ownMixture(s, put)
 		e.ownShape(s, put)
@@ -89,7 +122,7 @@ func (e *Evidence) ownMixture(s *scope, put func(string, []float64, Telling)) {
 		return
 	}
 	n := float64(e.perBank(s.bank)) / float64(len(s.cylinders))
-	spread, sum, places := trimSpread, 0.0, 0.0
+	spread, more, sum, places := trimSpread, 0.0, 0.0, 0.0
 	for p := range TrimPlaces {
 		t, ok := e.trusted(s.bank, TrimPlace(p))
 		if !ok {
@@ -104,13 +137,14 @@ func (e *Evidence) ownMixture(s *scope, put func(string, []float64, Telling)) {
 			spread = bankSpread
 		}
 		sum += t
+		more += e.oxygen(s.bank, TrimPlace(p))
 		places++
 	}
 	if places == 0 {
 		return
 	}
 	own := sum / places * n
-	d := distuv.Normal{Mu: own, Sigma: spread * n}
+	d := distuv.Normal{Mu: own, Sigma: math.Hypot(spread, more/places) * n}
 	put("trim_own", between(d.CDF, []float64{-ownLean, ownLean}), Telling{Kind: OwnTrim, Trim: sum / places, Own: own, Cylinders: s.cylinders})
 }
 
@@ -125,8 +159,13 @@ func (e *Evidence) ownShape(s *scope, put func(string, []float64, Telling)) {
 	if !ok {
 		return
 	}
-	d := distuv.Normal{Mu: (loaded - idle) * n, Sigma: shapeSpread * n}
+	d := distuv.Normal{Mu: (loaded - idle) * n, Sigma: e.shapeSpread(s.bank, where, shapeSpread) * n}
 	put("trim_own_shape", between(d.CDF, []float64{-ownLean, ownLean}), Telling{Kind: TrimShape, Trim: loaded, Where: where, Idle: idle})
+}
+
+// shapeSpread is how far the difference of a trim and that at idle may be off by chance, in percent.
+func (e *Evidence) shapeSpread(bank int, where TrimPlace, spread float64) float64 {
+	return math.Hypot(spread, math.Hypot(e.oxygen(bank, TrimIdle), e.oxygen(bank, where)))
 }
 
 // idleAndLoaded is the trim at idle, and that where the engine is loaded or fast most that it is known.
@@ -158,7 +197,7 @@ func (e *Evidence) trimLevel(s *scope, put func(string, []float64, Telling)) {
 	if !found {
 		return
 	}
-	d := distuv.Normal{Mu: farthest, Sigma: trimSpread}
+	d := distuv.Normal{Mu: farthest, Sigma: math.Hypot(trimSpread, e.oxygen(on, where))}
 	put("trim_level", between(d.CDF, []float64{-trimNormal, trimNormal, trimSuspect}), Telling{Kind: TrimLevel, Trim: farthest, Where: where, Bank: e.ofBank(on)})
 }
 
@@ -176,7 +215,7 @@ func (e *Evidence) shape(s *scope, put func(string, []float64, Telling)) {
 	if !ok {
 		return
 	}
-	d := distuv.Normal{Mu: loaded - idle, Sigma: trimSpread}
+	d := distuv.Normal{Mu: loaded - idle, Sigma: e.shapeSpread(max(1, s.bank), where, trimSpread)}
 	put("trim_shape", between(d.CDF, []float64{-trimNormal, trimNormal}), Telling{Kind: TrimShape, Trim: loaded, Where: where, Idle: idle})
 }
 

@@ -159,19 +159,28 @@ func TestTrimTrap(t *testing.T) {
 	assert.Empty(t, found, "a dead cylinder: nothing can be said of the mixture")
 	assert.Contains(t, e.notes(&s, FromCounts), Note{Kind: TrimsLeftOut})
 
-	for share, trusted := range map[float64]bool{trap - 0.001: true, trap + 0.001: false} {
+	// Beyond it a trim is believed only if it lies beyond all that its misses can add, or is rich in spite of them.
+	beyond := adds(trap+0.001) + trimSuspect
+	for _, c := range []struct {
+		share, trim float64
+		trusted     bool
+	}{{trap - 0.001, 6, true}, {trap + 0.001, 6, false}, {trap + 0.001, beyond - 0.1, false}, {trap + 0.001, beyond + 0.1, true},
+		{trap + 0.001, -trimNormal - 0.1, true}, {trap + 0.001, -trimNormal + 0.1, false}} {
+		share, trusted := c.share, c.trusted
+		e.Trims[0][TrimIdle].Mean = c.trim
 		missing(share)
 		_, ok := e.trusted(1, TrimIdle)
 		assert.Equal(t, trusted, ok, "%v of the bank's firings", share)
 	}
 	missing(0.01)
+	e.Trims[0][TrimIdle].Mean = 25
 	percent, ok := e.trusted(1, TrimIdle)
 	require.True(t, ok)
-	assert.InDelta(t, 24, percent, 1e-9, "one charge in a hundred leaves a hundredth of the air")
+	assert.InDelta(t, 25-100.0/99, percent, 1e-9, "one charge in a hundred leaves a hundredth of the air, made up for by the other 99")
 
 	// Where the cylinder does not miss the trim is believed though it misses elsewhere.
 	e.Cylinders[1].At[Cruise][1].Misses = 0
-	e.Trims[0][TrimCruise].Mean = 1
+	e.Trims[0][TrimCruise].Mean, e.Trims[0][TrimIdle].Mean = 1, 20
 	missingAtIdle := e
 	missingAtIdle.Cylinders[1].At[IdleGear][1].Misses = 1000
 	found = facts{}

@@ -26,7 +26,11 @@ type Outcome struct {
 }
 
 // littleGain is the doubt, in bits, that a test must be expected to take away to be worth naming: a fair coin is 1.
-const littleGain = 0.01
+// leastGain is what it must take away to tell anything at all.
+const (
+	littleGain = 0.01
+	leastGain  = 1e-6
+)
 
 // worthwhile are the tests not yet made, those first that tell most for their minutes and materials.
 func (b *Book) worthwhile(e *Evidence, s *scope, all []believed, shares []float64) []Test {
@@ -43,12 +47,19 @@ func (b *Book) worthwhile(e *Evidence, s *scope, all []believed, shares []float6
 			test.Cautions = append(test.Cautions, b.cautions[c])
 		}
 		test.Cautions = append(test.Cautions, b.cautions["always"])
-		if test.ask(b.table(t, all, e.Ignition), all, t.outcomes, shares); test.Bits >= littleGain {
-			out = append(out, test)
-		}
+		test.ask(b.table(t, all, e.Ignition), all, t.outcomes, shares)
+		out = append(out, test)
 	}
 	slices.SortStableFunc(out, func(x, y Test) int { return cmp.Compare(y.worth(), x.worth()) })
-	return out
+	if worth := slices.DeleteFunc(slices.Clone(out), func(t Test) bool { return t.Bits < littleGain }); len(worth) > 0 {
+		return worth
+	}
+	// However likely a cause is, no part comes before a test of it: the one that tells most, if it tells at all.
+	slices.SortStableFunc(out, func(x, y Test) int { return cmp.Compare(y.Bits, x.Bits) })
+	if len(out) > 0 && out[0].Bits > leastGain {
+		return out[:1]
+	}
+	return nil
 }
 
 // times is how many times the minutes of a test are taken, where it must be made at several cylinders: each further one

@@ -3,6 +3,8 @@ package cause
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // The kinds of scope, as features.csv has them.
@@ -56,8 +58,13 @@ func (e *Evidence) scopeOf() scope {
 	for i := range e.Cylinders {
 		misses[i] = e.Cylinders[i].Total.Misses / all.phi()
 	}
+	if k := 2 * mostMisses / max(1, sum(misses)); k < 1 { // more say the same again
+		for i := range misses {
+			misses[i] *= k
+		}
+	}
 	s := e.patterns(misses)
-	if s.kind != scopeSeveral {
+	if s.kind != scopeSeveral && !e.unlike(&s) {
 		return s
 	}
 	// No pattern of one fault: two may be at work. If a few cylinders have nearly all the misses the worst is looked
@@ -77,6 +84,45 @@ func (e *Evidence) scopeOf() scope {
 	return one
 }
 
+// unlike reports whether the two cylinders of a pattern miss in different running, beyond chance: then two faults are at
+// work and not one. It is the likelihood ratio test for two rows of counts (Wilks 1938, from memory), the rates of each
+// place being set against each other.
+func (e *Evidence) unlike(s *scope) bool {
+	if s.kind != scopePair && s.kind != scopeNeighbours {
+		return false
+	}
+	a, b := &e.Cylinders[s.cylinders[0]-1], &e.Cylinders[s.cylinders[1]-1]
+	all, other := capped(a.Total), capped(b.Total)
+	share, g, places := all.Effective/(all.Effective+other.Effective), 0.0, -1.0
+	for p := range Places {
+		x, y := a.at(Place(p)).Misses/a.Total.Misses*all.Effective, b.at(Place(p)).Misses/b.Total.Misses*other.Effective
+		if x+y == 0 {
+			continue
+		}
+		places++
+		for _, c := range [...][2]float64{{x, (x + y) * share}, {y, (x + y) * (1 - share)}} {
+			if c[0] > 0 {
+				g += 2 * c[0] * math.Log(c[0]/c[1])
+			}
+		}
+	}
+	const chance = 1e-4
+	return places >= 1 && distuv.ChiSquared{K: places}.Survival(g) < chance
+}
+
+// named are the cylinders of s that a cause may name: those that the verdict of the drives names, where it names any of
+// them, and none where the misses fall on all or on no pattern.
+func (e *Evidence) named(s *scope) []int {
+	if s.kind == scopeAll || s.kind == scopeSeveral {
+		return nil
+	}
+	named := slices.DeleteFunc(slices.Clone(s.cylinders), func(cyl int) bool { return !slices.Contains(e.Accused, cyl) })
+	if len(named) == 0 || s.kind == scopeBank {
+		return s.cylinders
+	}
+	return named
+}
+
 // foremost is the cylinder with most misses, and those with more than a bystander's share.
 func foremost(misses []float64) (worst int, some []int) {
 	all, most := sum(misses), 0.0
@@ -94,7 +140,7 @@ func foremost(misses []float64) (worst int, some []int) {
 // patterns weighs every pattern that one fault can make: shares of the misses are taken to be Dirichlet's, so the misses
 // are Dirichlet-multinomial (Mosimann 1962, from memory). Patterns of one kind are equally likely beforehand.
 func (e *Evidence) patterns(misses []float64) scope {
-	all := e.possible()
+	all := slices.DeleteFunc(e.possible(), func(p pattern) bool { return p.innocent(misses) })
 	var count [scopes]float64
 	for _, p := range all {
 		count[p.kind]++
@@ -126,7 +172,27 @@ func (e *Evidence) patterns(misses []float64) scope {
 		s.cylinders = bestOf(all, logs, s.kind).cylinders
 	}
 	s.bank = e.bankOf(s.cylinders)
+	if s.bank == 0 && s.kind == scopeBank { // bank 1 is the one with cylinder 1 (SAE J1930)
+		s.bank = 2
+		if slices.Contains(s.cylinders, 1) {
+			s.bank = 1
+		}
+	}
 	return s
+}
+
+// innocent reports whether a pair holds a cylinder that hardly misses: a pattern must not accuse it for its neighbour's
+// misses.
+func (p pattern) innocent(misses []float64) bool {
+	if p.kind != scopePair && p.kind != scopeNeighbours {
+		return false
+	}
+	low, high := math.Inf(1), 0.0
+	for _, cyl := range p.cylinders {
+		low, high = min(low, misses[cyl-1]), max(high, misses[cyl-1])
+	}
+	const single = 2.0
+	return low < max(single, enough*high)
 }
 
 func bestOf(all []pattern, logs []float64, kind int) pattern {

@@ -9,6 +9,9 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
+
+	"stumble/obd"
 )
 
 //go:embed causes.csv
@@ -29,13 +32,27 @@ var outcomesTable []byte
 //go:embed cautions.csv
 var cautionsTable []byte
 
+//go:embed codes.csv
+var codesTable []byte
+
+//go:embed elses.csv
+var elsesTable []byte
+
+//go:embed told.csv
+var toldTable []byte
+
 // Book is what is known of causes, facts and tests. It is not changed by use, and good for any number of cases.
 type Book struct {
 	causes   []knownCause
 	features []feature
 	tests    []knownTest
 	cautions map[string]string
+	codes    map[obd.Code]*knownCode
+	both     knownCode         // lean and rich codes together
+	elses    map[string]string // names of causes that are not ranked
+	symptoms []knownSymptom
 
+	powers      powers
 	likelihoods map[string][]row // by feature
 	outcomes    map[string][]row // by test
 }
@@ -76,21 +93,26 @@ type row struct {
 }
 
 // StandardBook is the book of this program.
-func StandardBook() *Book {
+func StandardBook() *Book { return standardBook() }
+
+var standardBook = sync.OnceValue(func() *Book {
 	b, err := readBook()
 	if err != nil {
 		panic("cause: the built-in tables: " + err.Error()) // a test reads them, so no user meets this
 	}
 	return b
-}
+})
 
 func readBook() (*Book, error) {
-	b := &Book{cautions: make(map[string]string), likelihoods: make(map[string][]row), outcomes: make(map[string][]row)}
-	for _, read := range [...]func() error{b.readCauses, b.readFeatures, b.readLikelihoods, b.readTests, b.readOutcomes, b.readCautions} {
+	b := &Book{cautions: make(map[string]string), likelihoods: make(map[string][]row), outcomes: make(map[string][]row),
+		codes: make(map[obd.Code]*knownCode), elses: make(map[string]string), powers: fitted}
+	for _, read := range [...]func() error{b.readCauses, b.readFeatures, b.readLikelihoods, b.readTests, b.readOutcomes, b.readCautions,
+		b.readElses, b.readCodes, b.readSymptoms} {
 		if err := read(); err != nil {
 			return nil, err
 		}
 	}
+	b.addElse()
 	return b, nil
 }
 
@@ -164,8 +186,8 @@ func (b *Book) readLikelihoods() error {
 		if at < 0 {
 			return fmt.Errorf("no feature is called %q", r["feature"])
 		}
-		found, err := b.row(r, b.features[at].levels)
-		b.likelihoods[r["feature"]] = append(b.likelihoods[r["feature"]], found)
+		found, err := b.rows(r, b.features[at].levels)
+		b.likelihoods[r["feature"]] = append(b.likelihoods[r["feature"]], found...)
 		return err
 	})
 }
@@ -189,8 +211,8 @@ func (b *Book) readOutcomes() error {
 		if !known {
 			return fmt.Errorf("no test is called %q", r["test"])
 		}
-		found, err := b.row(r, t.outcomes)
-		b.outcomes[t.key] = append(b.outcomes[t.key], found)
+		found, err := b.rows(r, t.outcomes)
+		b.outcomes[t.key] = append(b.outcomes[t.key], found...)
 		return err
 	})
 }
@@ -202,10 +224,63 @@ func (b *Book) readCautions() error {
 	})
 }
 
+func (b *Book) readElses() error {
+	return each("elses.csv", elsesTable, func(r record) error {
+		b.elses[r["key"]] = r["name"]
+		return nil
+	})
+}
+
+func (b *Book) readCodes() error {
+	return each("codes.csv", codesTable, func(r record) (err error) {
+		k := &knownCode{group: r["group"], stops: r["stops_monitor"] == "yes", reason: r["reason"], source: r["source"]}
+		if r["bank"] != "" {
+			k.bank = int(r["bank"][0] - '0')
+		}
+		if k.speaks, err = b.readSpoken(r["speaks_for"]); err != nil {
+			return err
+		}
+		if r["code"] == "both" {
+			b.both = *k
+			return nil
+		}
+		k.code, err = obd.ParseCode(r["code"])
+		b.codes[k.code] = k
+		return err
+	})
+}
+
+func (b *Book) readSymptoms() error {
+	return each("told.csv", toldTable, func(r record) (err error) {
+		s := knownSymptom{key: Symptom(r["symptom"]), group: r["group"], told: r["told"], phrases: strings.Split(r["phrases"], ";"),
+			reason: r["reason"], source: r["source"]}
+		s.speaks, err = b.readSpoken(r["speaks_for"])
+		b.symptoms = append(b.symptoms, s)
+		return err
+	})
+}
+
+// rows reads a row that may name several causes, parted by spaces.
+func (b *Book) rows(r record, levels []string) (all []row, err error) {
+	causes := strings.Fields(r["cause"])
+	if len(causes) == 0 {
+		return nil, fmt.Errorf("no cause is named")
+	}
+	for _, c := range causes {
+		one := record{"cause": c, "ignition": r["ignition"], "likelihoods": r["likelihoods"], "reason": r["reason"], "source": r["source"]}
+		found, err := b.row(one, levels)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, found)
+	}
+	return all, nil
+}
+
 // row reads how often a cause shows each of some levels: "falls:0.05 same:0.95", in their order, summing to 1.
 func (b *Book) row(r record, levels []string) (row, error) {
 	out := row{cause: r["cause"], ignition: r["ignition"], reason: r["reason"], source: r["source"]}
-	if out.cause != "*" && !slices.ContainsFunc(b.causes, func(c knownCause) bool { return c.key == out.cause }) {
+	if out.cause != "*" && b.cause(out.cause) == nil {
 		return out, fmt.Errorf("no cause is called %q", out.cause)
 	}
 	parts, sum := strings.Fields(r["likelihoods"]), 0.0
@@ -225,6 +300,16 @@ func (b *Book) row(r record, levels []string) (row, error) {
 		return out, fmt.Errorf("%q sums to %v", r["likelihoods"], sum)
 	}
 	return out, nil
+}
+
+// cause finds a cause by its key; nil where there is none.
+func (b *Book) cause(key string) *knownCause {
+	for i := range b.causes {
+		if b.causes[i].key == key {
+			return &b.causes[i]
+		}
+	}
+	return nil
 }
 
 // words are the levels of a feature as they are told.

@@ -69,7 +69,7 @@ func TestEachCauseHasATest(t *testing.T) {
 		}
 		assert.True(t, slices.ContainsFunc(b.tests, func(known knownTest) bool {
 			own := best(b.outcomes[known.key], c.key, IgnitionUnknown)
-			others := best(b.outcomes[known.key], "other", IgnitionUnknown)
+			others := best(b.outcomes[known.key], "*", IgnitionUnknown)
 			return own.cause == c.key && slices.ContainsFunc(known.outcomes, func(o string) bool {
 				i := slices.Index(known.outcomes, o)
 				return own.levels[i] >= 0.6 && own.levels[i] > 5*others.levels[i]

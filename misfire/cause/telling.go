@@ -29,6 +29,7 @@ type Telling struct {
 	Quantity  bench.Quantity
 	Mark      bench.Mark
 	Swap      *proof.SwapResult
+	Table     string // text of the tables
 }
 
 // TellingKind is what is told.
@@ -68,6 +69,7 @@ const (
 	MeasuredOff                // Part, Quantity, Cylinders
 	MeasuredSound              // Part, Quantity, Cylinders: off where nothing misses
 	PartsSwapped               // Swap
+	ToldByDriver               // Table
 )
 
 // Among is what cylinders have in common.
