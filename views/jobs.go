@@ -66,11 +66,21 @@ func (p *jobText) write() {
 		label, text := noteLine(&p.Notes[i])
 		line(label, text)
 	}
+	for _, r := range p.Reported {
+		line("symptom", Minute(r.At)+"  "+r.Text)
+	}
 	if p.Job.Bench > 0 {
 		line("bench", say.Plural(p.Job.Bench, "reading", "readings"))
 	}
 	if c := p.Judged; c != nil {
 		line("compared", Minute(c.At)+"  "+c.Sentence)
+	}
+	if c := p.Closed; c != nil {
+		text := Minute(c.At) + "  " + c.Cause
+		if c.Cylinder > 0 {
+			text += fmt.Sprintf(", cylinder %d", c.Cylinder)
+		}
+		line("closed", text)
 	}
 }
 

@@ -16,13 +16,14 @@ import (
 )
 
 const causesAbout = `Rank what may be behind a job's misfire by all that is known of it: counts by cylinder, gear, load and heat, fuel trims,
-codes, freeze frame, swaps and bench readings. Each cause tells what speaks for and against it and what would overturn
+codes, freeze frame, what the driver reports ('stumble jobs symptom'), swaps and bench readings. Each cause tells what speaks for and against it and what would overturn
 it; then comes the test that tells most for its time and money. Never a part before a test.
 
   stumble causes JOB   without JOB the one in hand
 
 Drives since the repair, or since parts were exchanged, are left out unless it still misses after the repair. The result
-is saved in the job.
+is saved in the job. The shares are judgement in numbers, told in steps of 5 %; what fits no cause of the table well is
+told as something else. With --learn the jobs closed by 'stumble jobs close' after a proven repair move the shares.
 
 CAUTION: ignition voltage can kill; keep clear of hot and turning parts; exhaust gas is poison. Each test names its own
 cautions. The maker's manual and local law come first.`
@@ -32,6 +33,7 @@ type causesOptions struct {
 	journal  journalOption
 	engine   engineOptions
 	ignition string
+	learn    bool
 	asJSON   bool
 }
 
@@ -39,6 +41,7 @@ func (o *causesOptions) flags(f *pflag.FlagSet) {
 	o.journal.flags(f)
 	o.engine.flags(f)
 	f.StringVar(&o.ignition, "ignition", "", "how the coils are laid out, a `KIND`: each (a coil on every plug), shared (one coil to two plugs) or distributor; else as last told")
+	f.BoolVar(&o.learn, "learn", false, "let the jobs of this journal that were closed with a proven cause move the shares; nothing leaves this machine")
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")
 }
 
@@ -84,18 +87,30 @@ func causes(a *app, o *causesOptions, rest []string) error {
 		if err != nil {
 			return err
 		}
-		return a.rank(file, told, o.asJSON)
+		var learned *job.Learned
+		if o.learn {
+			if learned, err = job.Learn(j); err != nil {
+				return err
+			}
+		}
+		return a.rank(file, told, learned, o.asJSON)
 	})
 }
 
 // rank prints and saves what may be behind the misfire of a job. A journal that cannot be written is no reason to hold it
 // back.
-func (a *app) rank(file *job.Case, told cause.Ignition, asJSON bool) error {
+func (a *app) rank(file *job.Case, told cause.Ignition, learned *job.Learned, asJSON bool) error {
+	if learned != nil {
+		file.Book = learned.Book
+	}
 	ranked, err := file.Rank(a.ctx, told)
 	if err != nil {
 		return err
 	}
 	shown := causesShown(ranked)
+	if learned != nil {
+		shown.Also = append(shown.Also, learnedWords(learned)...)
+	}
 	object := wire.NewCauses(shown)
 	data, err := json.Marshal(object)
 	if err != nil {

@@ -67,7 +67,7 @@ func TestCauses(t *testing.T) {
 
 	require.Equal(t, statusDone, s.on("wren", "", "loadtest", "--plain", "--yes", "--engine", "i4-1342", "--seed", "3").status)
 	page := s.run("", "causes", "1")
-	requirePage(t, page, titleCauses, "Most likely: plug wire or its boot, cylinder 2")
+	requirePage(t, page, titleCauses, "Most likely: plug wire, cylinder 2")
 	golden(t, "causes-wren.txt", page.out)
 	assert.Contains(t, page.out, "\n! Spark is tens of thousands of volts")
 

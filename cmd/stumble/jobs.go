@@ -27,6 +27,8 @@ const jobsAbout = `The jobs in the journal, the newest first, a line each. A job
   stumble jobs edit-note NOTE TEXT put another text, or --at time, in its place
   stumble jobs remove-note NOTE    take it back
   stumble jobs history JOB         all versions of its notes: none is ever lost
+  stumble jobs symptom JOB TEXT    what the driver reports, for 'stumble causes'
+  stumble jobs close JOB           with --cause and --cylinder: what it was
   stumble jobs delete JOB          delete it and all that is under it, for good
   stumble jobs delete-drive DRIVE  delete one drive, for good
   stumble jobs export JOB FILE     write it and all under it to a new file
@@ -36,6 +38,8 @@ const jobsAbout = `The jobs in the journal, the newest first, a line each. A job
 type jobsOptions struct {
 	journal     journalOption
 	find, at    string
+	cause       string // of close
+	cylinder    int
 	asJSON, yes bool
 }
 
@@ -55,6 +59,8 @@ func jobVerbs() []jobVerb {
 		{"edit-note", "note", "TEXT", (*jobBook).editNote},
 		{"remove-note", "note", "", (*jobBook).removeNote},
 		{"history", "job", "", (*jobBook).history},
+		{"symptom", "job", "TEXT", (*jobBook).symptom},
+		{"close", "job", "", (*jobBook).closeJob},
 		{"delete", "job", "", (*jobBook).deleteJob},
 		{"delete-drive", "drive", "", (*jobBook).deleteDrive},
 		{"export", "job", "FILE", (*jobBook).export},
@@ -67,7 +73,7 @@ func jobsCommand(a *app) *cobra.Command {
 	var o jobsOptions
 	c := &cobra.Command{
 		Use:     "jobs [WHAT TO DO]",
-		Short:   "list, show, name, note, delete, export and import what is saved",
+		Short:   "list, show, note, close, delete, export and import what is saved",
 		Long:    jobsAbout,
 		Example: "stumble jobs note 3 coils of cylinders 5 and 3 exchanged",
 		Args:    cobra.ArbitraryArgs,
@@ -83,6 +89,8 @@ func (o *jobsOptions) flags(f *pflag.FlagSet) {
 	f.BoolVar(&o.asJSON, "json", false, "print one JSON object")
 	f.StringVar(&o.at, "at", "", "of note and edit-note: "+atUsage)
 	f.BoolVar(&o.yes, "yes", false, "delete without asking")
+	f.StringVar(&o.cause, "cause", "", "of close: the `CAUSE` that was found, as 'stumble causes --json' calls it")
+	f.IntVar(&o.cylinder, "cylinder", 0, "of close: the `CYLINDER` it sat on")
 }
 
 // jobs lists jobs, or does something with one.

@@ -81,7 +81,7 @@ func (b *Book) rowsOf(all []spoken, often float64, reason, source string) []row 
 	}
 	other := row{cause: somethingElse, levels: level(max(times, mean/weight)), reason: reason, source: source}
 	if named != "" {
-		other.reason = "it speaks for " + named
+		other.reason = named
 	}
 	return append(rows, other)
 }

@@ -23,6 +23,7 @@ type Result struct {
 	Done   []Finding
 	Next   *Test  // the test that tells most for its time and money; nil when none would tell anything
 	Others []Test // the next best, at most two
+	Driven bool   // drives are behind it
 }
 
 // Basis is the kind of evidence, the strongest that there is.
@@ -35,13 +36,14 @@ const (
 	FromLastCycle // the car's own counts of its last driving cycle, and codes
 	FromDips
 	FromCounts
+	FromReport    // what the driver reports, alone
 	NumberingOpen // codes and counts name different cylinders: to be settled before a cause is named
 )
 
-// String returns the basis as one word: "counts", "idle_dips", "last_driving_cycle", "codes", "numbering_open" or
+// String returns the basis as one word: "counts", "idle_dips", "last_driving_cycle", "codes", "driver_report", "numbering_open" or
 // "nothing".
 func (b Basis) String() string {
-	return [...]string{Nothing: "nothing", FromCodes: "codes", FromLastCycle: "last_driving_cycle", FromDips: "idle_dips", FromCounts: "counts",
+	return [...]string{Nothing: "nothing", FromCodes: "codes", FromLastCycle: "last_driving_cycle", FromDips: "idle_dips", FromCounts: "counts", FromReport: "driver_report",
 		NumberingOpen: "numbering_open"}[b]
 }
 
@@ -90,18 +92,18 @@ type believed struct {
 func (b *Book) Explain(e Evidence) *Result {
 	e.level()
 	s, basis := e.subject()
-	r := &Result{Basis: basis}
+	r := &Result{Basis: basis, Driven: e.Drives > 0}
 	if basis == FromCounts && e.Clash.Open() { // which cylinder misses is not known: no part of it can be named
 		return &Result{Basis: NumberingOpen, Clash: e.Clash}
 	}
 	if basis == Nothing {
-		r.None = e.unexplained()
+		r.None = e.unexplained(b)
 		return r
 	}
 	e.Findings = e.gathered(b, &s)
 	r.Done = e.Findings
 	r.Facts = e.facts(b, &s)
-	r.Notes = e.notes(&s, basis)
+	r.Notes = e.notes(b, &s, basis)
 	all := b.weigh(&e, r.Facts)
 	shares := sharesOf(all)
 	r.Bits = entropy(shares)
@@ -110,6 +112,7 @@ func (b *Book) Explain(e Evidence) *Result {
 	}
 	b.reasons(&e, r, all, shares)
 	slices.SortStableFunc(r.Ranked, func(x, y Ranked) int { return cmp.Compare(y.Share, x.Share) })
+	b.firstForAReason(r)
 	if !r.Proven() {
 		if tests := b.worthwhile(&e, &s, all, shares); len(tests) > 0 {
 			r.Next, r.Others = &tests[0], tests[1:min(len(tests), 3)]
@@ -156,13 +159,15 @@ func (e *Evidence) subject() (scope, Basis) {
 		return s, FromDips
 	case coded:
 		return s, FromCodes
+	case len(e.Told) > 0 && !e.counted():
+		return s, FromReport
 	}
 	return s, Nothing
 }
 
 // unexplained tells why there is nothing to explain.
-func (e *Evidence) unexplained() Unexplained {
-	u := Unexplained{Counted: e.counted(), Driven: e.Drives > 0, Read: e.Codes.Read}
+func (e *Evidence) unexplained(b *Book) Unexplained {
+	u := Unexplained{Counted: e.counted(), Driven: e.Drives > 0, Read: e.Codes.Read, Stopped: e.stopped(b)}
 	for i := range e.Bench {
 		if j := &e.Bench[i]; j.Mark == bench.Bad && !j.Redone {
 			if _, known := bench.KindOf(j.Reading.Part, j.Reading.Quantity); known {
@@ -314,6 +319,13 @@ func (b *Book) reasons(e *Evidence, r *Result, all []believed, shares []float64)
 	}
 }
 
+// firstForAReason gives the likeliest cause a reason where no fact speaks for it: that it is common.
+func (b *Book) firstForAReason(r *Result) {
+	if first := &r.Ranked[0]; len(first.For) == 0 {
+		first.For = []Reason{{Fact: Telling{Kind: MostCommon}, Why: b.elses["common"], Source: "judgement", Times: 1}}
+	}
+}
+
 // witness is a fact or a finding, with how often the causes show it.
 type witness struct {
 	rows    []row
@@ -413,7 +425,7 @@ func (e *Evidence) rate(cyl int) float64 {
 func abs(n int) int { return max(n, -n) }
 
 // notes say what the shares do not.
-func (e *Evidence) notes(s *scope, basis Basis) (notes []Note) {
+func (e *Evidence) notes(b *Book, s *scope, basis Basis) (notes []Note) {
 	add := func(when bool, n Note) {
 		if when {
 			notes = append(notes, n)
@@ -423,6 +435,10 @@ func (e *Evidence) notes(s *scope, basis Basis) (notes []Note) {
 	add(basis == FromCodes && e.counted(), Note{Kind: CodesUnseen})
 	add(basis == FromLastCycle, Note{Kind: LastCycleAlone})
 	add(basis == FromDips, Note{Kind: DipsAlone})
+	add(basis == FromReport, Note{Kind: ReportAlone})
+	if code := e.stopped(b); code != 0 {
+		add(true, Note{Kind: MonitorStopped, Code: code})
+	}
 	add(len(s.left) > 0, Note{Kind: OtherFault, Cylinders: s.left, Worst: s.cylinders})
 	add(len(e.Engine.FiringOrder) == 0 && s.kind != scopeBank, Note{Kind: LayoutNotTold})
 	add(e.Ignition == IgnitionUnknown, Note{Kind: IgnitionNotTold})

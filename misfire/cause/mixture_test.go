@@ -157,7 +157,7 @@ func TestTrimTrap(t *testing.T) {
 	found := facts{}
 	e.mixture(&s, found.put)
 	assert.Empty(t, found, "a dead cylinder: nothing can be said of the mixture")
-	assert.Contains(t, e.notes(&s, FromCounts), Note{Kind: TrimsLeftOut})
+	assert.Contains(t, e.notes(StandardBook(), &s, FromCounts), Note{Kind: TrimsLeftOut})
 
 	// Beyond it a trim is believed only if it lies beyond all that its misses can add, or is rich in spite of them.
 	beyond := adds(trap+0.001) + trimSuspect

@@ -191,7 +191,7 @@ func (p pattern) innocent(misses []float64) bool {
 	for _, cyl := range p.cylinders {
 		low, high = min(low, misses[cyl-1]), max(high, misses[cyl-1])
 	}
-	const single = 2.0
+	const single = fewMisses
 	return low < max(single, enough*high)
 }
 

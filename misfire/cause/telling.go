@@ -70,6 +70,7 @@ const (
 	MeasuredSound              // Part, Quantity, Cylinders: off where nothing misses
 	PartsSwapped               // Swap
 	ToldByDriver               // Table
+	MostCommon                 // no fact speaks for the cause more than for others
 )
 
 // Among is what cylinders have in common.
@@ -111,6 +112,7 @@ type Note struct {
 	Worst     []int // and those that are explained
 	Part      bench.Part
 	Quantity  bench.Quantity
+	Code      obd.Code // of MonitorStopped
 }
 
 // NoteKind is what a note tells.
@@ -128,6 +130,8 @@ const (
 	ClearedLately
 	SupplyBad // Part, Quantity: to be put right first
 	TrimsLeftOut
+	ReportAlone    // what the driver reports
+	MonitorStopped // Code: while it is set some cars do not watch for misfire
 )
 
 // Unexplained tells why there is nothing to explain.
@@ -136,4 +140,5 @@ type Unexplained struct {
 	Counted bool            // the misses are counted
 	Driven  bool            // a drive was recorded
 	Read    bool            // the codes were
+	Stopped obd.Code        // one is set that stops the misfire monitor of some cars; 0: none
 }

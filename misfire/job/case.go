@@ -8,6 +8,7 @@ import (
 	"slices"
 	"time"
 
+	"stumble/misfire/cause"
 	"stumble/misfire/journal"
 	"stumble/obd"
 )
@@ -22,6 +23,7 @@ type Case struct {
 	Notes    []journal.Note
 	Bench    []Reading
 	Verdicts []journal.Verdict
+	Book     *cause.Book // that ranks its causes
 
 	journal *journal.Journal
 	opts    Options
@@ -58,7 +60,7 @@ func HandledSince(j *journal.Journal, since time.Time) ([]journal.Job, error) {
 
 // Open opens a job by its number; 0 is the one in hand.
 func Open(j *journal.Journal, number int64, opts Options) (c *Case, err error) {
-	c = &Case{journal: j, opts: opts, counted: make(map[int64]*Counted)}
+	c = &Case{journal: j, opts: opts, counted: make(map[int64]*Counted), Book: cause.StandardBook()}
 	if number == 0 {
 		c.Job, err = InHand(j)
 	} else {

@@ -63,7 +63,8 @@ func (c *Case) Rank(ctx context.Context, told cause.Ignition) (*Ranking, error) 
 	if r.Followed, err = c.followed(e.Swaps); err != nil {
 		return nil, err
 	}
-	r.Ignition, r.Result = e.Ignition, cause.StandardBook().Explain(e)
+	e.Told = c.told()
+	r.Ignition, r.Result = e.Ignition, c.Book.Explain(e)
 	if last, found := lastKept(c.Verdicts); found {
 		r.Last = &last
 	}

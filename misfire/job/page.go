@@ -14,6 +14,8 @@ type Page struct {
 	Notes     []journal.Note
 	Sentences map[int64]string // what was concluded when a drive ended, by drive
 	Judged    *Kept            // what the last comparison came to; nil without one
+	Reported  []Reported       // by the driver or owner
+	Closed    *Closing         // what was behind it; nil while the job is open
 }
 
 // ReadPage reads what is saved under a job. The error is the journal's.
@@ -48,5 +50,11 @@ func (p *Page) take(v *journal.Verdict) {
 	}
 	if c, is := KeptComparison(v); is && c.Outcome != "" {
 		p.Judged = &c
+	}
+	if r, is := reportOf(v); is {
+		p.Reported = append(p.Reported, r)
+	}
+	if c, is := closingOf(v); is {
+		p.Closed = &c
 	}
 }

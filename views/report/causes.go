@@ -89,7 +89,7 @@ func (d *Document) addRanked(r *cause.Result, tabled func([]cause.Ranked) *table
 
 // causeShare names a cause with its weight.
 func (w *words) causeShare(name string, share float64) string {
-	return w.tell("cause-share", name, w.percent(100*share))
+	return w.tell("cause-share", name, w.Weight(share))
 }
 
 // causeTable has a row for each cause, with the facts that bear on it.
@@ -100,7 +100,7 @@ func (w *words) causeTable(ranked []cause.Ranked) *table {
 	}}
 	for i := range ranked {
 		c := &ranked[i]
-		t.add(say.Capital(w.CauseTitle(c)), w.percent(100*c.Share), w.factLines(c.For), w.factLines(c.Against), say.Capital(w.Filled(c.Overturn)))
+		t.add(say.Capital(w.CauseTitle(c)), w.Weight(c.Share), w.factLines(c.For), w.factLines(c.Against), say.Capital(w.Filled(c.Overturn)))
 	}
 	return t
 }
@@ -173,7 +173,7 @@ func (d *Document) addNext(r *cause.Result) {
 	var outcomes []string
 	for _, o := range t.Outcomes {
 		found := say.Capital(strings.ReplaceAll(o.Key, "_", " "))
-		outcomes = append(outcomes, d.tell("outcome-leads", found, d.percent(100*o.Share), o.Leads, d.percent(100*o.Then)))
+		outcomes = append(outcomes, d.tell("outcome-leads", found, d.Weight(o.Share), o.Leads, d.Weight(o.Then)))
 	}
 	if len(outcomes) > 0 {
 		f.add(d.tell("fact-tells"), strings.Join(outcomes, "\n"))

@@ -24,21 +24,38 @@ func (w Words) Causes(r *cause.Result) string {
 		return ""
 	}
 	first := &r.Ranked[0]
-	text := w.tell("causes-likely", w.CauseTitle(first), whole(100*first.Share))
+	text := w.tell("causes-likely", w.CauseTitle(first), w.Weight(first.Share))
 	if len(r.Ranked) > 1 && r.Ranked[1].Share >= 0.05 {
-		text = w.tell("causes-then", text, r.Ranked[1].Name, whole(100*r.Ranked[1].Share))
+		text = w.tell("causes-then", text, r.Ranked[1].Name, w.Weight(r.Ranked[1].Share))
 	}
 	switch {
 	case r.Proven():
 		return w.tell("causes-proven", text)
 	case r.Next == nil:
 		return w.tell("causes-no-test", text)
+	case r.Basis == cause.FromCodes && r.Driven:
+		return w.tell("causes-by-codes-driven", text, w.Filled(r.Next.Name))
 	case r.Basis == cause.FromCodes:
 		return w.tell("causes-by-codes", text, w.Filled(r.Next.Name))
+	case r.Basis == cause.FromReport:
+		return w.tell("causes-by-report", text, w.Filled(r.Next.Name))
 	case r.Basis == cause.FromLastCycle:
 		return w.tell("causes-by-last", text, w.Filled(r.Next.Name))
 	}
 	return w.tell("causes-next", text, w.Filled(r.Next.Name))
+}
+
+// Weight is a share of the belief, in steps of 5 percent: finer steps would claim more than is known.
+func (w Words) Weight(share float64) string {
+	const step = 5
+	switch n := step * math.Round(100*share/step); {
+	case n == 0:
+		return w.tell("weight-under")
+	case n == 100:
+		return w.tell("weight-over")
+	default:
+		return w.tell("weight-is", whole(n))
+	}
 }
 
 // unexplained says why there is nothing to explain.
@@ -53,6 +70,8 @@ func (w Words) unexplained(u *cause.Unexplained) string {
 		return w.tell("nothing-counted-bad", w.Commas(bad))
 	case len(bad) > 0:
 		return w.tell("nothing-bad", w.Commas(bad))
+	case u.Stopped != 0:
+		return w.tell("nothing-stopped", u.Stopped)
 	case u.Counted:
 		return w.tell("nothing-counted")
 	case u.Driven:
@@ -98,7 +117,7 @@ func (w Words) Filled(t cause.Text) string {
 // Telling is what was found, a phrase.
 func (w Words) Telling(t *cause.Telling) string {
 	plain := map[cause.TellingKind]catalogue.Key{cause.NeverFires: "found-never-fires", cause.ComeInRuns: "found-runs",
-		cause.ComeOneByOne: "found-one-by-one", cause.MissesKept: "found-kept", cause.CodeAbsent: "found-no-code",
+		cause.ComeOneByOne: "found-one-by-one", cause.MissesKept: "found-kept", cause.CodeAbsent: "found-no-code", cause.MostCommon: "found-common",
 		cause.MixtureAbsent: "found-no-mixture"}
 	if key, ok := plain[t.Kind]; ok {
 		return w.tell(key)
@@ -118,6 +137,8 @@ func (w Words) Telling(t *cause.Telling) string {
 		return w.tell("found-grew", t.Cylinders[0])
 	case cause.PartnerMisses:
 		return w.tell("found-partner", t.Cylinders[0], w.misses(t.Misses), whole(t.All))
+	case cause.ToldByDriver:
+		return w.tell("found-told", t.Table)
 	case cause.DipsDiffer:
 		return w.tell("found-dips", w.Rate(t.ToRate), w.Rate(t.FromRate))
 	case cause.PartsSwapped:
@@ -235,7 +256,7 @@ func (w Words) lastFall(t *cause.Telling) string {
 // running names running that is compared with other.
 func (w Words) running(r cause.Running) string {
 	keys := [...]catalogue.Key{cause.IdleNeutral: "run-idle-neutral", cause.IdleGear: "run-idle-gear", cause.Raised: "run-raised",
-		cause.Cruise: "run-cruise", cause.Pull: "run-pull", cause.WhenCooler: "run-cooler", cause.WhenHottest: "run-hottest",
+		cause.Cruise: "run-cruise", cause.Pull: "run-pull", cause.Fast: "run-fast", cause.WhenCooler: "run-cooler", cause.WhenHottest: "run-hottest",
 		cause.WhenCold: "run-cold", cause.WhenWarm: "run-warm"}
 	return w.tell(keys[r])
 }
@@ -250,7 +271,7 @@ func (w Words) trimPlace(p cause.TrimPlace) string {
 func (w Words) CauseNotes(r *cause.Result) []string {
 	plain := map[cause.NoteKind]catalogue.Key{cause.CodesAlone: "note-codes-alone", cause.CodesUnseen: "note-codes-unseen",
 		cause.LastCycleAlone: "note-last-cycle", cause.DipsAlone: "note-dips-alone", cause.LayoutNotTold: "note-layout",
-		cause.IgnitionNotTold: "note-ignition", cause.ClearedLately: "note-cleared", cause.TrimsLeftOut: "note-trims"}
+		cause.IgnitionNotTold: "note-ignition", cause.ReportAlone: "note-report", cause.ClearedLately: "note-cleared", cause.TrimsLeftOut: "note-trims"}
 	notes := []string{}
 	for i := range r.Notes {
 		n := &r.Notes[i]
@@ -258,6 +279,8 @@ func (w Words) CauseNotes(r *cause.Result) []string {
 		case cause.OtherFault:
 			other := w.Cylinders(n.Cylinders)
 			notes = append(notes, w.Count("note-other-fault", float64(len(n.Cylinders)), other, w.Cylinders(n.Worst)))
+		case cause.MonitorStopped:
+			notes = append(notes, w.tell("note-monitor", n.Code))
 		case cause.SupplyBad:
 			notes = append(notes, w.tell("note-supply", w.measured(n.Part, n.Quantity, 0)))
 		default:

@@ -14,7 +14,7 @@ type Causes struct {
 	Drives   Word        `json:"from"`
 	Ignition Word        `json:"ignition"` // "each", "shared", "distributor"; null when not told
 	Sentence string      `json:"sentence"`
-	Basis    cause.Basis `json:"basis"`      // "counts", "idle_dips", "last_driving_cycle", "codes", "numbering_open", "nothing"
+	Basis    cause.Basis `json:"basis"`      // "counts", "idle_dips", "last_driving_cycle", "codes", "driver_report", "numbering_open", "nothing"
 	Bits     Number      `json:"doubt_bits"` // left among the causes
 	Ranked   []Ranked    `json:"ranked"`     // the likeliest first; shares sum to 1
 	Next     *Test       `json:"next_test"`  // null when none would tell anything
@@ -23,6 +23,7 @@ type Causes struct {
 	Done     []TestDone  `json:"tests_made"`
 	Swap     *Swap       `json:"swap"` // an exchange of parts that named the part; null where none did
 	Notes    []string    `json:"notes"`
+	Figures  string      `json:"figures"` // "judgement": shares and times are judgement in numbers where no reason names a source
 }
 
 // Ranked is one cause.
@@ -90,6 +91,7 @@ func NewCauses(c *report.Causes) Causes {
 	o := Causes{
 		Kind: "causes", Vehicle: Word(c.Vehicle), Swap: swapObject(c.Followed), Drives: Word(c.Drives), Ignition: Word(c.Ignition.Key()), Sentence: words.Causes(r), Basis: r.Basis, Bits: rounded(r.Bits),
 		Ranked: []Ranked{}, Others: []Test{}, Facts: []Fact{}, Done: []TestDone{}, Notes: append(words.CauseNotes(r), c.Also...),
+		Figures: "judgement",
 	}
 	if c.Job != 0 {
 		o.Job = &c.Job

@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"stumble/misfire/cause"
 	"stumble/misfire/job"
 	"stumble/misfire/journal"
 )
@@ -41,6 +42,23 @@ type Job struct {
 	Drives  []JobDrive     `json:"drives"`
 	Notes   []JobNote      `json:"notes"`
 	Judged  *JobComparison `json:"last_comparison"`
+	Told    []JobSymptom   `json:"symptoms"` // that the driver reports
+	Closed  *JobClosing    `json:"closed"`   // what was behind it; null while the job is open
+}
+
+// JobSymptom is what the driver reports.
+type JobSymptom struct {
+	Time     Stamp           `json:"time"`
+	Text     string          `json:"text"`
+	Symptoms []cause.Symptom `json:"symptoms"` // that were understood
+}
+
+// JobClosing is what was behind the misfire of a job.
+type JobClosing struct {
+	Time     Stamp  `json:"time"`
+	Cause    string `json:"cause"`
+	Cylinder int    `json:"cylinder"` // 0: of none
+	Proven   bool   `json:"proven"`
 }
 
 // JobComparison is what a comparison came to when it was last made.
@@ -125,7 +143,18 @@ func NewJob(p *job.Page) Job {
 			}
 		}),
 		Notes: each(p.Notes, jobNote),
+		Told: each(p.Reported, func(r *job.Reported) JobSymptom {
+			return JobSymptom{Stamp(r.At), r.Text, list(r.Symptoms)}
+		}),
+		Closed: closingOf(p.Closed),
 	}
+}
+
+func closingOf(c *job.Closing) *JobClosing {
+	if c == nil {
+		return nil
+	}
+	return &JobClosing{Stamp(c.At), c.Cause, c.Cylinder, c.Proven}
 }
 
 func comparisonOf(k *job.Kept) *JobComparison {
