@@ -184,7 +184,7 @@ func (e *Evidence) unexplained(b *Book) Unexplained {
 // nearly make up for each other, so the powers lie near 1.
 type powers struct{ facts, tests, elses, unexplained float64 }
 
-var fitted = powers{facts: 1.3, tests: 1.35, elses: 1.15, unexplained: 0.03}
+var fitted = powers{facts: 1.3, tests: 1.35, elses: 1.12, unexplained: 0.03}
 
 // weigh is Bayes's rule: the prior of each cause that can be, times the chance of each fact and finding under it.
 func (b *Book) weigh(e *Evidence, facts []Fact) []believed {

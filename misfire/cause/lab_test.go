@@ -403,13 +403,14 @@ func labRun(t testing.TB, book *cause.Book, held bool, only func(*labCase) bool)
 func (s *labScore) check(t *testing.T) {
 	t.Helper()
 	share := func(n, of int) float64 { return float64(n) / float64(max(1, of)) }
-	chance := func(p float64) float64 { return math.Sqrt(p * (1 - p) / float64(s.cases)) }
+	whole := (*labDraws + 1) / 2 // draws of a case with its whole evidence
+	chance := func(p float64, draws int) float64 { return math.Sqrt(p * (1 - p) * float64(whole) / float64(draws)) }
 	require.Positive(t, s.in)
 	require.Positive(t, s.outside)
-	assert.GreaterOrEqual(t, share(s.first, s.in), 0.90-chance(0.90), "first")
-	assert.GreaterOrEqual(t, share(s.three, s.in), 0.98-chance(0.98), "in the first three")
-	assert.GreaterOrEqual(t, share(s.else_, s.outside), 0.60, "something else")
-	assert.LessOrEqual(t, share(s.sure, s.outside), 0.02+chance(0.02), "wrong at 80 % or more")
+	assert.GreaterOrEqual(t, share(s.first, s.in), 0.90-chance(0.90, s.in), "first")
+	assert.GreaterOrEqual(t, share(s.three, s.in), 0.98-chance(0.98, s.in), "in the first three")
+	assert.GreaterOrEqual(t, share(s.else_, s.outside), 0.60-chance(0.60, s.outside), "something else")
+	assert.LessOrEqual(t, share(s.sure, s.outside), 0.02+chance(0.02, s.outside), "wrong at 80 % or more")
 	assert.LessOrEqual(t, share(s.named, s.unknown), 0.02, "named on too little")
 }
 
