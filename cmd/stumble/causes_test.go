@@ -63,7 +63,7 @@ func TestCauses(t *testing.T) {
 
 	codes := s.run("", "causes")
 	requirePage(t, codes, titleCauses, "By codes and the counts of the last drive, weak. Most likely: ")
-	assert.Contains(t, codes.out, "First find when it misses, with")
+	assert.Contains(t, strings.Join(strings.Fields(codes.out), " "), "First find when it misses, with")
 
 	require.Equal(t, statusDone, s.on("wren", "", "loadtest", "--plain", "--yes", "--engine", "i4-1342", "--seed", "3").status)
 	page := s.run("", "causes", "1")
