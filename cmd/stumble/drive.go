@@ -26,6 +26,9 @@ type drive struct {
 	board    board
 }
 
+// fastBaud is what --fast-port asks for: the highest that common USB bridges and adapters share.
+const fastBaud = 500_000
+
 // startDrive connects, waiting for the ignition if need be, and makes ready to poll. s, which may be nil, knows engines
 // of earlier drives.
 func (a *app) startDrive(t *target, cfg misfire.Config, o *watchOptions, s *job.Saver) (*drive, error) {
@@ -35,6 +38,9 @@ func (a *app) startDrive(t *target, cfg misfire.Config, o *watchOptions, s *job.
 		w.Until = t.clock.Now().Add(length)
 	}
 	t.recall(journalOf(s))
+	if o.fast {
+		t.fast = fastBaud
+	}
 	c, err := a.connect(t, &w)
 	if err != nil {
 		return nil, err

@@ -12,7 +12,7 @@ import (
 
 // connect reaches the adapter and the car; with w a car that does not answer is waited for.
 func (a *app) connect(t *target, w *job.Waiting) (*job.Car, error) {
-	c, err := job.Connect(a.ctx, elm.Config{Clock: t.clock, Dial: t.dial}, w, t.memory)
+	c, err := job.Connect(a.ctx, elm.Config{Clock: t.clock, Dial: t.dial, Baud: t.fast, Hastened: func(baud int) { t.hastened, t.baud = baud, baud }}, w, t.memory)
 	if err == nil && t.baud > 0 {
 		t.memory.SaveAdapter(func(k *job.KnownAdapter) { k.Baud = t.baud })
 	}

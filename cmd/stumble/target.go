@@ -32,13 +32,15 @@ func (w *where) flags(f *pflag.FlagSet) {
 
 // target is an adapter that can be dialled, and dialled again, with the clock that its time is told by.
 type target struct {
-	address link.Address
-	clock   clock.Clock
-	sim     *sim.Simulation // nil for a real adapter
-	memory  *job.Memory     // of this and other adapters; nil for the simulated car, one VIN of which stands for many cars
-	baud    int             // of the serial port, once it is open
-	most    bool            // simulated time runs as fast as it can
-	dial    func(ctx context.Context) (elm.Link, error)
+	address  link.Address
+	clock    clock.Clock
+	sim      *sim.Simulation // nil for a real adapter
+	memory   *job.Memory     // of this and other adapters; nil for the simulated car, one VIN of which stands for many cars
+	baud     int             // of the serial port, once it is open
+	hastened int             // the speed that it was brought to
+	fast     int             // speed to ask an adapter on a wire for; 0: none
+	most     bool            // simulated time runs as fast as it can
+	dial     func(ctx context.Context) (elm.Link, error)
 }
 
 // target works out what the options mean; nothing is opened yet, but for the simulated car.
@@ -102,7 +104,7 @@ func (a *app) realDial(t *target) func(context.Context) (elm.Link, error) {
 		switch {
 		case t.address.Kind == link.Network:
 			return link.TCP(ctx, t.address.Host, t.clock)
-		case baud > 0:
+		case baud > 0 && t.fast == 0: // one that was hastened may have kept that, or lost it with its supply
 			return link.Serial(t.address.Path, baud, t.clock)
 		case t.address.Kind == link.SerialPort:
 			l, found, err := t.findBaud(ctx, t.address.Path)
@@ -151,7 +153,11 @@ func (a *app) lastPlace(ctx context.Context, t *target, baud *int) (elm.Link, er
 
 // findBaud opens a serial port at the speed at which an adapter answers: first that which it had the last time.
 func (t *target) findBaud(ctx context.Context, path string) (link.Link, int, error) {
-	l, baud, err := findBaud(ctx, path, t.memory.Adapter(path).Baud, t.clock)
+	first := t.memory.Adapter(path).Baud
+	if t.hastened > 0 {
+		first = t.hastened
+	}
+	l, baud, err := findBaud(ctx, path, first, t.clock)
 	if err == nil {
 		t.baud = baud
 	}

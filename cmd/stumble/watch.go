@@ -40,6 +40,7 @@ type watchOptions struct {
 	where
 	length, wait  duration
 	plain, asJSON bool
+	fast          bool // a wired adapter is asked for more speed
 	engine        engineOptions
 	record        recordOptions
 	balance       balanceOptions // of watch alone
@@ -51,6 +52,7 @@ func (o *watchOptions) flags(f *pflag.FlagSet) {
 	o.record.flags(f)
 	f.Var(&o.length, "for", "end after this `TIME`, such as 90s or 10m")
 	f.Var(&o.wait, "wait", "how long a car that is off, or an adapter that went away, is waited for, a `TIME`; without it for good")
+	f.BoolVar(&o.fast, "fast-port", false, "ask an adapter on a wire for 500,000 baud; one that does not keep it goes on as before")
 	f.BoolVar(&o.plain, "plain", false, "print lines instead of the screen")
 	f.BoolVar(&o.asJSON, "json", false, "print JSON: a line a second and a summary at the end")
 }

@@ -43,6 +43,10 @@ type Config struct {
 	// Patience is how long a lost link is sought before the request that needed it fails; zero means
 	// until its context ends.
 	Patience time.Duration
+	// Baud is the speed to ask an adapter on a wire for, and to go on with where it keeps it; 0: none. Hastened, which may be
+	// nil, hears that it does.
+	Baud     int
+	Hastened func(baud int)
 	// WholeWait never uses the count of expected lines to cut an answer's wait short, as early adapters
 	// and careful measurements need.
 	WholeWait bool
@@ -78,6 +82,7 @@ type Adapter struct {
 	headers  bool // the adapter prints headers, so modules can be told apart
 	fixed    bool // the adapter was told the protocol and does not search
 	hurries  haste
+	staid    bool // it does not change its speed
 	swept    bool // all was tried in vain once, and again after a reset
 	slow     bool // the modules answered when the adapter waited its longest, and not before
 

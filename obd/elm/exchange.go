@@ -30,8 +30,12 @@ var past = time.Unix(1, 0)
 func (a *Adapter) send(line []byte) error {
 	clear := a.armed
 	a.armed = false // for this one line, whatever it is
-	if err := guard(line, clear); err != nil {
-		return err
+	// The one carriage return that stands by itself ends the change of speed that the line before it asked for.
+	confirms := len(line) == 0 && bytes.HasPrefix(a.out, []byte("ATBRD"))
+	if !confirms {
+		if err := guard(line, clear); err != nil {
+			return err
+		}
 	}
 	a.out = append(append(a.out[:0], line...), '\r')
 	if _, err := a.link.Write(a.out); err != nil {

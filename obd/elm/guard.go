@@ -97,6 +97,7 @@ var setup = []string{
 	"Z", "WS", "D", "I", "@1", "FE", // reset, defaults, identity, forget a fault of its own
 	"E0", "L0", "S0", "H1", "CAF1", "AL", // shape of the answers
 	"AT0", "AT1", "AT2", "STxx", // timing
+	"BRTFF", "BRD08", // speed of the serial line: 500,000 baud and no other
 	"SP0", "SPx", "TPx", "DPN", "PC", // protocol
 	"RV", "IGN", // supply voltage, ignition
 	"SHxxx", "SHxxxxxx", "CRA", "CRAxxx", "CRAxxxxxxxx", "AR", // one module at a time

@@ -17,7 +17,7 @@ import (
 // that only read, of services 22 and 19 what SAE J1979-2 reads with, and adapter set-up that puts nothing else on the bus.
 var permitted = regexp.MustCompile(`^(0[123679A]([0-9A-F]{2}){0,6}[0-9A-F]?|` +
 	`22(F[4-8][0-9A-F]{2}){1,3}[0-9A-F]?|19(4233[0-9A-F]{2}1E|5533|5633[0-9A-F]{2}|04[0-9A-F]{8}|06[0-9A-F]{6}9[12])[0-9A-F]?|` +
-	`AT(Z|WS|D|I|@1|FE|E0|L0|S0|H1|CAF1|AL|AT[012]|ST[0-9A-F]{2}|SP[0-9A-F]|TP[0-9A-F]|DPN|PC|RV|IGN|SH[0-9A-F]{3}|SH[0-9A-F]{6}|CRA([0-9A-F]{3}|[0-9A-F]{8})?|AR))$`)
+	`AT(Z|WS|D|I|@1|FE|E0|L0|S0|H1|CAF1|AL|AT[012]|ST[0-9A-F]{2}|BRTFF|BRD08|SP[0-9A-F]|TP[0-9A-F]|DPN|PC|RV|IGN|SH[0-9A-F]{3}|SH[0-9A-F]{6}|CRA([0-9A-F]{3}|[0-9A-F]{8})?|AR))$`)
 
 func TestGuardAdmitsOnlyReadingServices(t *testing.T) {
 	for service := 0; service <= 0xFF; service++ {

@@ -123,9 +123,11 @@ func (a *Adapter) startUp(ctx context.Context) error {
 		a.hurries = notYet
 	}
 	if a.slow {
-		return a.try(ctx, a.usualWait())
+		if err := a.try(ctx, a.usualWait()); err != nil {
+			return err
+		}
 	}
-	return nil
+	return a.hasten(ctx)
 }
 
 // usualWait sets how long the adapter waits for an answer: a fifth of a second, as it does when it is told nothing, or

@@ -253,6 +253,12 @@ func (l *serialLink) free() {
 	}
 }
 
+// Baud is the speed of the port.
+func (l *serialLink) Baud() int { return l.baud }
+
+// SetBaud changes the speed of the open port. It is for whoever reads and writes, between the two.
+func (l *serialLink) SetBaud(baud int) error { return l.setBaud(baud) }
+
 // setBaud changes the speed of the open port, which leaves DTR alone, and forgets what the old speed left.
 func (l *serialLink) setBaud(baud int) error {
 	if err := l.port.SetMode(mode(baud)); err != nil {
