@@ -150,7 +150,13 @@ func Connect(ctx context.Context, cfg Config) (*Adapter, error) {
 		a.Close()
 		return nil, err
 	}
-	if err := a.FindCar(ctx); err != nil {
+	err := a.FindCar(ctx)
+	if errors.Is(err, OutOfStep) || errors.Is(err, Rebooted) { // what the client before was still owed came late
+		if err = a.drain(ctx, 250*time.Millisecond); err == nil {
+			err = a.startAgain(ctx)
+		}
+	}
+	if err != nil {
 		if RemedyFor(err) == RemedyWaitIgnition {
 			return a, err
 		}

@@ -85,6 +85,32 @@ func TestWhoIsThere(t *testing.T) {
 	}
 }
 
+// What the client before was still owed comes a moment after the first answer: the dialogue is a step behind, sees it, and
+// begins again.
+func TestOneStepBehind(t *testing.T) {
+	p := newPeer(nil)
+	behind, last := true, ""
+	p.answer = func(line string) string {
+		said := faithful(nil)(line)
+		if line == "ATI" || !behind {
+			return said
+		}
+		said, last = last, said
+		if said == "" {
+			said = "ELM327 v1.4b" // the answer to a question of the client before
+		}
+		if strings.HasPrefix(line, "0100") {
+			behind = false // the line is quiet for once
+		}
+		return said
+	}
+	a, err := Connect(t.Context(), p.config())
+	require.NoError(t, err)
+	answer, err := a.Do(t.Context(), askRPM)
+	require.NoError(t, err)
+	assert.Equal(t, rpmAnswer, answer.Messages[0].Data)
+}
+
 // count is how often a line was sent.
 func (p *peer) count(line string) (n int) {
 	for _, s := range p.sent {

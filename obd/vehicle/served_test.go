@@ -95,7 +95,7 @@ func dialPTY(_ context.Context, s *socket) (elm.Link, error) {
 	return link.Serial(s.where, 115200, s.clk)
 }
 
-// A whole drive over a real socket and a real terminal device, twenty-five times as fast as life: the plug is pulled in
+// A whole drive over a real socket and a real terminal device, ten times as fast as life: the plug is pulled in
 // the middle and put back, the drive goes on, and at its end the counts are the car's.
 func TestServedDrive(t *testing.T) {
 	for name, over := range map[string]*socket{
@@ -107,7 +107,7 @@ func TestServedDrive(t *testing.T) {
 			if name == "pty" && runtime.GOOS != "linux" && runtime.GOOS != "darwin" {
 				t.Skip("no pseudo-terminals here")
 			}
-			clk := clock.NewScaled(25)
+			clk := clock.NewScaled(10)
 			simulation, err := sim.Open("wren-running", 1, clk)
 			require.NoError(t, err)
 			s := &socket{t: t, clk: clk, sim: simulation, over: over.over, dial: over.dial}
