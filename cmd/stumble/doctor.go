@@ -16,9 +16,9 @@ import (
 	"stumble/views/wrap"
 )
 
-const doctorAbout = `Examine the adapter in the car it is plugged into: whether it is what it calls itself, what makes it fast and works, whether it
-loses, damages or doubles answers, what a request costs, and whether its counts will do for a load test with this car. Only
-harmless requests are sent. The car must stand, the ignition be on; with the engine idling it tells most.
+const doctorAbout = `Examine the adapter in the car it is plugged into: whether it is what it calls itself, what makes it fast
+and works, whether it loses, damages or doubles answers, what a request costs, and whether its counts will do for a load test
+with this car. Only harmless requests are sent. The car must stand, the ignition be on; with the engine idling it tells most.
 
 What it finds is kept with the adapter; 'stumble ports' tells a line of it. --bundle writes a file to send with a report of a
 fault: what was found, and every request with its answer, without VIN, calibrations and codes.`
@@ -116,7 +116,8 @@ type bundled struct {
 // newBundled copies an exchange. What tells one car from another is left out: answers of service 09, and of those that list
 // codes.
 func newBundled(e *obd.Exchange) bundled {
-	s := bundled{At: e.Sent, TookMS: float64(e.Received.Sub(e.Sent).Microseconds()) / 1000, Request: string(e.Request), Answer: string(e.Answer)}
+	s := bundled{At: e.Sent, Request: string(e.Request), Answer: string(e.Answer)}
+	s.TookMS = float64(e.Received.Sub(e.Sent).Microseconds()) / 1000
 	if e.Err != nil {
 		s.Err = e.Err.Error()
 	}

@@ -18,9 +18,9 @@ import (
 	"stumble/views/wire"
 )
 
-const settingsAbout = `Show where the settings and the journal lie, and what the journal remembers of cars, adapters and ports to begin the sooner the
-next time: what a car supports, the speed of an adapter, the port that was used last. Nothing of it is evidence; each is checked
-before it is believed. --forget takes one of them by its name, or all.`
+const settingsAbout = `Show where the settings and the journal lie, and what the journal remembers of cars, adapters and ports to
+begin the sooner the next time: what a car supports, the speed of an adapter, the port that was used last. Nothing of it is
+evidence; each is checked before it is believed. --forget takes one of them by its name, or all.`
 
 // settingsOptions is what settings was asked for.
 type settingsOptions struct {

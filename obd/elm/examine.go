@@ -48,7 +48,9 @@ func (a *Adapter) Claims(ctx context.Context) (claims []Claim, real bool, err er
 }
 
 // realVersions are those that the chip ever had, without the letter of a repair. Never written to.
-var realVersions = map[string]bool{"1.0": true, "1.1": true, "1.2": true, "1.3": true, "1.4": true, "2.0": true, "2.1": true, "2.2": true, "2.3": true}
+var realVersions = map[string]bool{
+	"1.0": true, "1.1": true, "1.2": true, "1.3": true, "1.4": true, "2.0": true, "2.1": true, "2.2": true, "2.3": true,
+}
 
 // versionOf is the number in a name such as "ELM327 v1.4b", without its letter; empty where there is none.
 func versionOf(identity string) string {

@@ -117,7 +117,8 @@ func twice(answer []byte) bool {
 
 // Run examines for a while of polling, beside a few questions. The car must stand.
 func (e *Examiner) Run(ctx context.Context, adapter Examined, caps *Capabilities, clk clock.Clock, length time.Duration) (*Examination, error) {
-	e.x.Identity, e.x.Modules, e.x.Counters, e.x.Unread = adapter.Identity(), len(caps.Modules), caps.Cylinders(), len(caps.UnreadMonitors())
+	e.x.Identity, e.x.Modules = adapter.Identity(), len(caps.Modules)
+	e.x.Counters, e.x.Unread = caps.Cylinders(), len(caps.UnreadMonitors())
 	var err error
 	if e.x.Claims, e.x.RealVersion, err = adapter.Claims(ctx); err != nil {
 		return nil, err
