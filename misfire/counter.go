@@ -159,7 +159,7 @@ func (l *lane) dropBaseline() {
 // countReading tells the monitor position (0 is A2) of a reading of service 06 or of a code's record, or false when it is
 // no cylinder's count or average.
 func countReading(r *obd.Reading) (position int, ok bool) {
-	if r.Service == obd.CodeData && r.ID >= obd.MIDCylinder1 && r.ID <= obd.MIDLastCylinder {
+	if (r.Service == obd.CodeData || r.Service == obd.LocalData) && r.ID >= obd.MIDCylinder1 && r.ID <= obd.MIDLastCylinder {
 		return int(r.ID - obd.MIDCylinder1), true
 	}
 	if r.Service != obd.TestResults || r.ID < obd.MIDCylinder1 || r.ID > obd.MIDLastCylinder {

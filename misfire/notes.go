@@ -20,6 +20,8 @@ const (
 	NoteNoneMoved                        // no counter moved in much running
 	NoteAverageDisagrees                 // Cylinder's own average of the car disagrees with its counts: see Average
 	NoteOtherModule                      // another module counts as well, and is left out
+	NoteOwnCounts                        // the counts are the maker's own, by the user's table
+	NoteOwnBlocks                        // and tell the last 200 turns alone
 	NoteByCode                           // the counts hang on misfire codes, as on cars of SAE J1979-2 of which none was at hand
 	NoteUnread                           // Count monitors that the car lists could not be read, and no other
 )
@@ -40,6 +42,12 @@ func (t *Tally) notes(s *Summary) []Note {
 	}
 	if t.counting.others {
 		notes = append(notes, Note{Kind: NoteOtherModule})
+	}
+	if t.owned {
+		notes = append(notes, Note{Kind: NoteOwnCounts})
+	}
+	if t.blocked {
+		notes = append(notes, Note{Kind: NoteOwnBlocks})
 	}
 	if t.roads.known && t.roads.taken != roadTests {
 		notes = append(notes, Note{Kind: NoteByCode})

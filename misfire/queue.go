@@ -23,6 +23,9 @@ type event struct {
 	cylinder  int // index, 0 is cylinder 1
 	value     int
 	road      road // of a count
+	own       bool // it is of the user's table of counters
+	block     bool // and tells the last block of turns alone
+	share     float64
 	witnessed bool // a start that was seen to happen; else the engine was found running
 }
 

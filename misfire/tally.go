@@ -24,6 +24,8 @@ type Config struct {
 	Coded []int
 	// Gearbox is what the user told of it; it helps to infer the gear of a car that does not tell it.
 	Gearbox gear.Box
+	// Wraps is at which value the counters of the user's table begin again at 0, cylinder 1 first; 0: they do not.
+	Wraps [engine.MaxCylinders]float64
 }
 
 // Tally is the sum of a drive. Give it samples and marks in order of time. It is for one goroutine.
@@ -44,6 +46,9 @@ type Tally struct {
 	heard    [engine.MaxCylinders]time.Time // when each counter was last read
 	counting counting
 	roads    roads
+	blocks   [engine.MaxCylinders]own
+	owned    bool // counts of the user's table were read
+	blocked  bool // and tell the last block of turns alone
 	cadence  cadence
 	ledger   *ledger
 	book     *book
@@ -54,6 +59,7 @@ type Tally struct {
 	runningFrom float64 // seconds, when the engine last started; +Inf while it stands
 	stoppedAt   float64 // seconds, when it last stopped; +Inf while it runs
 	running     float64 // seconds of known running
+	judged      float64 // revolutions that the controller may judge
 	unjudged    float64 // seconds of them that the controller may not judge
 	holes       float64 // seconds of running that nobody saw
 }
@@ -166,7 +172,7 @@ func (t *Tally) counts() bool {
 // take sends one reading where it belongs.
 func (t *Tally) take(r *obd.Reading, at time.Time) {
 	switch {
-	case r.Service == obd.TestResults, r.Service == obd.CodeData:
+	case r.Service == obd.TestResults, r.Service == obd.CodeData, r.Service == obd.LocalData:
 		t.takeCount(r, at)
 	case r.Service != obd.LiveData:
 	case r.ID == obd.PIDStatus && r.Part == obd.PartMIL:
@@ -214,6 +220,10 @@ func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 		return
 	}
 	e := event{kind: eventCount, at: t.seconds(at), cylinder: cylinder - 1, value: int(r.Value), road: way}
+	if r.Service == obd.LocalData {
+		e.ownReading(r)
+		t.owned, t.blocked = true, t.blocked || e.block
+	}
 	if r.Service == obd.TestResults && r.Part == obd.TIDAverage {
 		e.kind = eventAverage
 	} else {
@@ -294,6 +304,7 @@ func (t *Tally) newCycle(midway bool) {
 		t.lanes[i].dropBaseline()
 	}
 	t.roads.drop()
+	t.dropBlocks()
 }
 
 // endAverages tells the averages what the cycle that ended had counted.
@@ -312,7 +323,9 @@ func (t *Tally) enterStep(s *step) {
 	}
 	if s.known {
 		t.running += s.to - s.from
-		if !s.monitored {
+		if s.monitored {
+			t.judged += s.revs
+		} else {
 			t.unjudged += s.to - s.from
 		}
 	} else {
@@ -331,8 +344,13 @@ func (t *Tally) enterCount(e *event) {
 	if !t.onRoad(e, p) {
 		return
 	}
+	settled := e.at-t.runningFrom >= baselineSettles
+	if e.block {
+		settled = t.takeBlock(e, l, standing) && settled
+	}
+	t.unwind(e, l)
 	old, wasBased := l.value, l.based
-	r, is := l.add(e.value, p, t.mayHaveFired(), e.at-t.runningFrom >= baselineSettles)
+	r, is := l.add(e.value, p, t.mayHaveFired(), settled)
 	if is == restarted && !t.roads.certain() && standing { // an average, most likely
 		l.dropBaseline()
 		return

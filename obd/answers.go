@@ -20,7 +20,7 @@ func Answers(req Request, m Message) bool {
 		return echoes(m, LiveData, func(pid, _ byte) bool { return bytes.IndexByte(req.Params(), pid) >= 0 })
 	case FreezeFrames:
 		return echoes(m, FreezeFrames, func(pid, frame byte) bool { return frozenAsked(req.Params(), pid, frame) })
-	case TestResults, VehicleInfo:
+	case TestResults, VehicleInfo, LocalData:
 		return len(m.Data) >= 2 && bytes.IndexByte(req.Params(), m.Data[1]) >= 0
 	case DataByID:
 		return len(m.Data) >= 3 && identifierAsked(req.Params(), m.Data[1], m.Data[2])

@@ -24,6 +24,10 @@ const (
 	DataByID   Service = 0x22 // values by identifiers of two bytes
 )
 
+// LocalData is the service by which makers tell values of their own on older cars (ISO 14230-3). Readings of a user's table
+// of counters carry it, whichever service told them.
+const LocalData Service = 0x21
+
 // Response is the first byte of a positive answer to s.
 func (s Service) Response() byte { return byte(s) + 0x40 }
 

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"errors"
 	"fmt"
 
@@ -45,7 +44,7 @@ func (a *app) balanceTest(d *drive, t *target, o *watchOptions) error {
 		return err
 	}
 	b.say = a.saying(d, o)
-	input := bufio.NewReader(a.in)
+	input := a.lines()
 	if err := a.caution(input, say.English().BalanceCautions(), o, o.balance.yes); err != nil {
 		return err
 	}

@@ -45,6 +45,10 @@ func (a *app) startDrive(t *target, cfg misfire.Config, o *watchOptions, s *job.
 	if err != nil {
 		return nil, err
 	}
+	if err := a.useCounters(c, o.table, s); err != nil {
+		c.Close()
+		return nil, err
+	}
 	d := &drive{car: c, saver: s}
 	if d.Drive, err = c.Drive(a.ctx, t.setup(), cfg, s, a.tell); err != nil {
 		c.Close()

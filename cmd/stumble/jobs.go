@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -361,9 +360,9 @@ func (b *jobBook) confirm(what string, id int64, line string) error {
 // readLine reads what is typed; nothing at the input's end. The reading cannot be called off, so it is left behind
 // when the user gives up.
 func (a *app) readLine() (string, error) {
-	typed := make(chan string, 1)
+	typed, lines := make(chan string, 1), a.lines()
 	go func() {
-		line, _ := bufio.NewReader(a.in).ReadString('\n')
+		line, _ := lines.ReadString('\n')
 		typed <- line
 	}()
 	select {

@@ -102,7 +102,7 @@ func loadtest(a *app, o *loadtestOptions) error {
 			return err
 		}
 	}
-	input := bufio.NewReader(a.in)
+	input := a.lines()
 	if err := a.caution(input, say.English().LoadTestCautions(plan), &o.watchOptions, o.yes); err != nil {
 		return err
 	}

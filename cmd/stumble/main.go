@@ -3,6 +3,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -37,6 +38,7 @@ const (
 type app struct {
 	ctx      context.Context
 	in       io.Reader
+	typed    typed // what was read ahead of in
 	out, err io.Writer
 	written  *output // what out writes to
 	env      func(string) string
@@ -56,6 +58,20 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, 
 func newApp(ctx context.Context, in io.Reader, out, errs io.Writer) *app {
 	written := &output{Writer: out}
 	return &app{ctx: ctx, in: in, out: written, err: errs, written: written, open: openFile}
+}
+
+// typed is lines of an input, for all who ask for one: what one of them read ahead is not lost to the next.
+type typed struct {
+	of    io.Reader
+	lines *bufio.Reader
+}
+
+// lines are those of the input.
+func (a *app) lines() *bufio.Reader {
+	if a.typed.of != a.in {
+		a.typed = typed{a.in, bufio.NewReader(a.in)}
+	}
+	return a.typed.lines
 }
 
 // run carries out a command line and gives the exit status.

@@ -14,6 +14,7 @@ func groups(a *app) []group {
 		{"Practice, without a car:", []*cobra.Command{demoCommand(a), simulateCommand(a)}},
 		{"The car:", []*cobra.Command{
 			portsCommand(a), doctorCommand(a), codesCommand(a), intakeCommand(a), watchCommand(a), loadtestCommand(a), clearCommand(a),
+			countersCommand(a),
 		}},
 		{"The job:", []*cobra.Command{benchCommand(a), causesCommand(a), swappedCommand(a), repairedCommand(a), compareCommand(a), reportCommand(a)}},
 		{"What is saved:", []*cobra.Command{jobsCommand(a), playbackCommand(a), exportCommand(a), settingsCommand(a)}},

@@ -44,12 +44,15 @@ type watchOptions struct {
 	engine        engineOptions
 	record        recordOptions
 	balance       balanceOptions // of watch alone
+	counters      string         // the file of the user's table
+	table         string         // what is in it
 }
 
 func (o *watchOptions) flags(f *pflag.FlagSet) {
 	o.where.flags(f)
 	o.engine.flags(f)
 	o.record.flags(f)
+	f.StringVar(&o.counters, "counters", "", "count by the table of this `FILE`: where this car's maker keeps its misfire counts")
 	f.Var(&o.length, "for", "end after this `TIME`, such as 90s or 10m")
 	f.Var(&o.wait, "wait", "how long a car that is off, or an adapter that went away, is waited for, a `TIME`; without it for good")
 	f.BoolVar(&o.fast, "fast-port", false, "ask an adapter on a wire for 500,000 baud; one that does not keep it goes on as before")
@@ -69,6 +72,9 @@ func (a *app) prepare(o *watchOptions, most time.Duration) (*target, misfire.Con
 	}
 	cfg, err := o.engine.config(misfire.Config{})
 	if err != nil {
+		return nil, cfg, err
+	}
+	if o.table, err = readCounters(o.counters); err != nil {
 		return nil, cfg, err
 	}
 	t, err := a.target(&o.where)

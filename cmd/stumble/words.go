@@ -50,6 +50,8 @@ func noticeWords(n job.Notice, j *journal.Journal) string {
 		return "waiting for the car: " + explain(n.Err)
 	case job.MonitorsUnread:
 		return "not answered yet, asked again while the drive runs: " + namesOf(n.Monitors, obd.MonitorName)
+	case job.CountersKnown:
+		return "counted by the table of counters that worked on this vehicle before; --counters FILE takes another"
 	case job.ModulesStrange:
 		return "left out, for they answer from no address that OBD knows: " + namesOf(n.Modules, obd.Module.String)
 	}

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"stumble/obd"
+	"stumble/obd/counters"
 )
 
 // Sample is one reading.
@@ -12,7 +13,7 @@ type Sample struct {
 	Seconds float64  `json:"seconds" parquet:"seconds"`                          // the same, since the drive began
 	Answer  float64  `json:"answer_seconds" parquet:"answer_seconds"`            // from the request to the answer
 	Module  string   `json:"module" parquet:"module,dict"`                       // address of the control module, "0x7E8"; "" when not told
-	Service string   `json:"service" parquet:"service,dict"`                     // "0x01" live data, "0x06" on-board tests (SAE J1979), "0x19" counts of a code (SAE J1979-2)
+	Service string   `json:"service" parquet:"service,dict"`                     // "0x01" live data, "0x06" on-board tests (SAE J1979), "0x19" counts of a code (SAE J1979-2), "0x21" the maker's own counts
 	ID      string   `json:"id" parquet:"id,dict"`                               // PID, or on-board monitor
 	Part    string   `json:"part" parquet:"part,dict"`                           // place within the PID from "0x00", or test of the monitor
 	Name    string   `json:"name" parquet:"name,dict"`                           // the same in words
@@ -40,6 +41,9 @@ func AppendSample(dst []Sample, start time.Time, s *obd.Sample) []Sample {
 func name(r *obd.Reading) string {
 	if r.Service == obd.TestResults {
 		return obd.MonitorName(r.ID) + ": " + obd.TestName(r.Part)
+	}
+	if r.Service == obd.LocalData {
+		return obd.MonitorName(r.ID) + ": " + counters.Kind(r.Part).String()
 	}
 	if r.Service == obd.CodeData {
 		return obd.MonitorName(r.ID) + ": " + obd.ResultName(r.Part)

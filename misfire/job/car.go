@@ -25,6 +25,9 @@ type Car struct {
 	doubted   bool             // the link or the car was away: another may be there
 	asked     time.Time        // who it is, last
 	until     time.Time        // when the drive ends; zero: with its context
+	counters  string           // the user's own table, by which it is counted; empty: none
+	worked    bool             // that told something
+	saver     *Saver           // keeps that with the vehicle; may be nil
 	exchanges int
 	uncounted []time.Time // when exchanges ended that are not counted yet
 	asking    bool        // the car who it is, between a sample and its being counted
@@ -188,6 +191,8 @@ func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Sav
 	vin := c.id.VIN
 	c.met, c.doubted = false, false
 	c.tellUnread(told)
+	c.saver = s
+	c.recallCounters(told)
 	if cfg.Engine.Cylinders == 0 && cfg.Map.Len() == 0 {
 		engine, notice := s.KnownEngine(vin, cfg, c.Caps.Cylinders())
 		if cfg = engine; notice != nil && told != nil {
@@ -200,7 +205,8 @@ func (c *Car) Drive(ctx context.Context, known Setup, cfg misfire.Config, s *Sav
 	if err := FitEngine(&cfg, c.Caps.Cylinders()); err != nil {
 		return nil, err
 	}
-	known.VIN, known.Unread = vin, len(c.Caps.UnreadMonitors())
+	known.VIN, known.Unread, known.Counters = vin, len(c.Caps.UnreadMonitors()), c.counters
+	cfg.Wraps = c.Caps.Counters.Wraps()
 	d := newDrive(c, known, cfg, c.Caps.CatalystLimit, c.Caps.EmissionLimit)
 	c.countAnew()
 	return d, nil
@@ -295,6 +301,7 @@ func (c *Car) Events(ctx context.Context, take func(Event) error) error {
 		if failed != nil {
 			return failed
 		}
+		c.counted(s)
 		err := take(Event{Sample: s})
 		c.count()
 		return err

@@ -53,7 +53,7 @@ func (o *Options) open(j *journal.Journal, id int64) (s *stored, setup Setup, cf
 	if setup, err = SetupOf(&s.drive); err != nil {
 		return nil, setup, cfg, err
 	}
-	cfg = misfire.Config{Engine: s.drive.Engine, Map: s.drive.Map, Gearbox: setup.Box()}
+	cfg = misfire.Config{Engine: s.drive.Engine, Map: s.drive.Map, Gearbox: setup.Box(), Wraps: setup.Table().Wraps()}
 	if o.Engine != nil {
 		cfg, err = o.Engine(cfg)
 	}

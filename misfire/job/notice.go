@@ -24,6 +24,7 @@ const (
 	ExchangesUnread                   // exchanges of a stored drive cannot be read; its numbers do not suffer: Err
 	CarWaited                         // the car does not answer yet and is waited for: Err
 	MonitorsUnread                    // misfire monitors that the car did not answer for: Monitors; they are asked again
+	CountersKnown                     // it is counted by the user's table of counters that worked on the vehicle before
 	ModulesStrange                    // modules that answer from addresses of no OBD scheme, and are left out: Modules
 )
 
@@ -45,6 +46,6 @@ func (k NoticeKind) String() string {
 	return [...]string{
 		"link_lost", "link_back", "car_asleep", "car_awake", "recording", "recording_again", "not_recording",
 		"engine_known", "engine_left_out", "samples_unread", "exchanges_unread", "car_waited",
-		"monitors_unread", "modules_strange",
+		"monitors_unread", "counters_known", "modules_strange",
 	}[k]
 }

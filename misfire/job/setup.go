@@ -8,6 +8,7 @@ import (
 	"stumble/misfire/cause"
 	"stumble/misfire/gear"
 	"stumble/misfire/journal"
+	"stumble/obd/counters"
 )
 
 // Setup is what must be known of a drive beside what the journal keeps by itself.
@@ -22,6 +23,20 @@ type Setup struct {
 	NoHeaders bool `json:"no_headers,omitempty"`
 	// Unread is how many misfire monitors the car listed that it did not answer for when the drive began.
 	Unread int `json:"unread,omitempty"`
+	// Counters is the user's own table of the maker's counters by which the drive was counted, as package counters reads it.
+	Counters string `json:"counters,omitempty"`
+}
+
+// Table returns the user's table of counters, nil where there is none that can be read.
+func (s *Setup) Table() counters.Table {
+	if s.Counters == "" {
+		return nil
+	}
+	t, err := counters.Parse(s.Counters)
+	if err != nil {
+		return nil
+	}
+	return t
 }
 
 // SetupOf returns what was kept of a drive. A drive of another program may have left nothing. The error is a set-up

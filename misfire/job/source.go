@@ -75,6 +75,7 @@ func Anew(j *journal.Journal, drive journal.Drive) (Source, error) {
 	}
 	play := func(do func(journal.Event) error) error {
 		r := rereading{do: do, reread: vehicle.NewReread(drive.Protocol, !setup.NoHeaders)}
+		r.reread.Counters = setup.Table()
 		return r.play(j, drive.ID)
 	}
 	return &stored{journal: j, drive: drive, play: play}, nil

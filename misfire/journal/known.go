@@ -15,6 +15,8 @@ const (
 	KnownCar     KnownKind = "car"     // by its VIN
 	KnownAdapter KnownKind = "adapter" // by where it is reached
 	KnownPort    KnownKind = "port"    // that was used last; its name is empty
+	// KnownCounters is a user's table of a maker's counters, by the VIN of the car it worked on.
+	KnownCounters KnownKind = "counters"
 )
 
 // Known is something remembered.

@@ -7,6 +7,7 @@ import (
 	"stumble/misfire/engine"
 	"stumble/misfire/track"
 	"stumble/obd"
+	"stumble/obd/counters"
 )
 
 // The cycles of the emission rules, at their typical limits; revisions and makers differ. Paragraphs are of 13
@@ -121,6 +122,8 @@ func (c *Cycles) Add(s *obd.Sample) {
 		r := &s.Readings[i]
 		switch {
 		case r.Service == obd.TestResults && r.Part == obd.TIDCount:
+			c.count(r, 0)
+		case r.Service == obd.LocalData && counters.Kind(r.Part).Adds():
 			c.count(r, 0)
 		case r.Service == obd.CodeData && r.Part < mostRecords:
 			c.count(r, 1+int(r.Part))

@@ -103,6 +103,8 @@ type Adapter struct {
 	open    bool   // and does, not having been used
 	armed   bool   // the next line may be the clear: see clearOnce
 
+	admitted []string // requests of the user's table of counters, that the guard lets through
+
 	counts  countBook
 	modules []obd.Module // that have answered something
 	modern  []obd.Module // of them, those that speak OBD on UDS

@@ -33,7 +33,7 @@ func (a *Adapter) send(line []byte) error {
 	// The one carriage return that stands by itself ends the change of speed that the line before it asked for.
 	confirms := len(line) == 0 && bytes.HasPrefix(a.out, []byte("ATBRD"))
 	if !confirms {
-		if err := guard(line, clear); err != nil {
+		if err := guard(line, clear, a.admitted...); err != nil {
 			return err
 		}
 	}

@@ -15,9 +15,12 @@ var ErrForbidden = errors.New("not allowed on the bus")
 // that writes or drives an actuator. An empty line is refused too: a lone carriage return makes an adapter repeat its
 // last command, whoever sent that.
 //
+// Beside those it lets through the requests of services 21 and 22 that are in admitted, byte for byte: a user's own table of
+// a maker's counters, shown and confirmed. They read, too.
+//
 // Services 04 and 14 clear what a fault is found by. They pass only where clear is true, which Clear makes it for one
 // line, and only as the very lines it sends.
-func guard(line []byte, clear bool) error {
+func guard(line []byte, clear bool, admitted ...string) error {
 	if clear && (string(line) == clearLine || string(line) == clearGroupLine) {
 		return nil
 	}
@@ -27,7 +30,28 @@ func guard(line []byte, clear bool) error {
 	if bytes.HasPrefix(line, []byte("AT")) {
 		return guardSetup(line[2:])
 	}
-	return guardService(line)
+	if err := guardService(line); err != nil && !isAdmitted(line, admitted) {
+		return err
+	}
+	return nil
+}
+
+// isAdmitted reports a request of the user's table, with or without the number of lines to wait for.
+func isAdmitted(line []byte, admitted []string) bool {
+	if len(line) > 2*7+1 || !bytes.HasPrefix(line, []byte("21")) && !bytes.HasPrefix(line, []byte("22")) {
+		return false
+	}
+	for _, c := range line {
+		if !isHexDigit(c) {
+			return false
+		}
+	}
+	for _, request := range admitted {
+		if string(line[:len(line)&^1]) == request {
+			return true
+		}
+	}
+	return false
 }
 
 // The lines that clear: service 04, and service 14 for the group of emission-related codes (ISO 14229-1). Nothing else

@@ -11,6 +11,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"stumble/obd"
 )
 
 // permitted is the rule of the bus, written down a second time and apart from the guard: SAE J1979 services
@@ -144,4 +146,22 @@ func places(t *testing.T, words ...string) (places []string) {
 		}
 	}
 	return places
+}
+
+// Of a user's table of counters the guard lets through what was admitted and nothing more, whatever is admitted.
+func TestGuardOfAdmittedRequests(t *testing.T) {
+	admitted := []string{"2131", "221101", "21300102030405", "04", "14FFFF33", "2E110100", "10C0", "31010203", "ATMA", ""}
+	for line, may := range map[string]bool{
+		"2131": true, "21311": true, "221101": true, "2211012": true, "21300102030405": true, "213001020304051": true,
+		"2132": false, "21": false, "213100": false, "22110": false, "221102": false, "2130010203040506": false, "21312 ": false,
+		"04": false, "041": false, "14FFFF33": false, "2E110100": false, "10C0": false, "31010203": false, "ATMA": false, "": false,
+	} {
+		assert.Equal(t, may, guard([]byte(line), false, admitted...) == nil, "%q", line)
+		assert.ErrorIs(t, guard([]byte("2131"), false), ErrForbidden, "without a table")
+	}
+	a := &Adapter{}
+	require.ErrorIs(t, a.Admit([]obd.Request{obd.NewRequest(0x2E, 1, 2, 3)}), ErrForbidden)
+	require.ErrorIs(t, a.Admit([]obd.Request{obd.NewRequest(obd.ClearCodes)}), ErrForbidden)
+	require.NoError(t, a.Admit([]obd.Request{obd.NewRequest(0x21, 0x31), obd.NewRequest(0x22, 0x11, 1), obd.Test(0x53)}))
+	assert.Equal(t, []string{"2131", "221101"}, a.admitted)
 }

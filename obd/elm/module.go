@@ -179,10 +179,18 @@ func bitsOf(p obd.Protocol) uint8 {
 	return 11
 }
 
-// functional is the header of a request to all modules, physical that to one (ISO 15765-4).
+// functional is the header of a request to all modules, physical that to one (ISO 15765-4; before CAN SAE J1850, ISO 9141-2
+// and ISO 14230-4, whose length bits the adapter sets).
 func functional(p obd.Protocol) string {
-	if p.Wide() {
+	switch {
+	case p.Wide():
 		return "DB33F1"
+	case p == obd.J1850PWM:
+		return "616AF1"
+	case p == obd.J1850VPW, p == obd.ISO9141:
+		return "686AF1"
+	case p.KWP():
+		return "C233F1"
 	}
 	return "7DF"
 }

@@ -10,6 +10,7 @@ import (
 	"slices"
 
 	"stumble/obd"
+	"stumble/obd/counters"
 	"stumble/obd/elm"
 )
 
@@ -28,6 +29,8 @@ type Capabilities struct {
 	// Limits of whole-engine misfire in percent, for blocks of 200 and 1000 revolutions, where the car
 	// tells them as percentages among the tests of monitor A1; 0 where it does not.
 	CatalystLimit, EmissionLimit float64
+	// Counters is the user's own table of the maker's counters; where there is one it is counted by that alone.
+	Counters counters.Table `json:"-"`
 	// Unread is what the car says it has, or may have, and did not answer when it was asked: no proof that it lacks it.
 	Unread []obd.Unread
 
@@ -100,6 +103,9 @@ func (c *Capabilities) Cylinders() int {
 		if m.Counts {
 			n = max(n, m.Cylinder)
 		}
+	}
+	for i := range c.Counters {
+		n = max(n, c.Counters[i].Cylinder)
 	}
 	return n
 }

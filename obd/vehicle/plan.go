@@ -255,6 +255,10 @@ func (b *builder) slow() {
 
 // counters plans the counters: one monitor a request, or two where the car has shown that it allows it.
 func (b *builder) counters(pairs bool) {
+	if len(b.caps.Counters) > 0 {
+		b.own()
+		return
+	}
 	var mids []byte
 	modules := map[byte][]obd.Module{}
 	for _, m := range b.caps.Monitors {
@@ -406,6 +410,8 @@ type ask struct {
 	module obd.Module
 	one    bool // for that module alone
 	lines  int  // of its answer, 0 where that is not known
+	own    bool // of the user's table of counters, under the header that it names
+	header string
 	proven bool // it has brought all it asks for
 	broken int  // answers in a row that were damaged or lacked something
 }

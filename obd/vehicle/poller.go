@@ -136,6 +136,9 @@ func (p *Poller) Run(ctx context.Context, take func(*obd.Sample) error) error {
 }
 
 func (p *Poller) ask(ctx context.Context, a *ask) (elm.Answer, error) {
+	if a.own {
+		return askOwn(ctx, p.car, a.req, a.header)
+	}
 	if p.aimer == nil || !a.one {
 		return p.car.Do(ctx, a.req)
 	}
@@ -153,10 +156,19 @@ func (p *Poller) give(it *item, answer *elm.Answer, take func(*obd.Sample) error
 	p.wake(answer.Received)
 	a := it.now()
 	p.sample.Sent, p.sample.Received = answer.Sent, answer.Received
-	readings, damaged := appendReadings(p.sample.Readings[:0], a.req.Service(), answer.Messages)
+	readings, damaged := p.sample.Readings[:0], false
+	if a.own {
+		for _, m := range answer.Messages {
+			readings = p.caps.Counters.Append(readings, a.req, m)
+		}
+	} else {
+		readings, damaged = appendReadings(readings, a.req.Service(), answer.Messages)
+	}
 	p.sample.Readings = readings
 	switch {
 	case p.quest.answered(p, it, answer):
+	case a.own:
+		p.countedByTable(it)
 	case a.req.Service() == obd.TestResults:
 		p.counted(it, damaged, answer)
 	case a.req.Service() == obd.CodeData:

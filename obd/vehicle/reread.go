@@ -2,12 +2,15 @@ package vehicle
 
 import (
 	"stumble/obd"
+	"stumble/obd/counters"
 	"stumble/obd/elm"
 	"stumble/obd/uds"
 )
 
 // Reread turns recorded exchanges into samples again, as a Poller did when they were live.
 type Reread struct {
+	Counters counters.Table // the user's own, by which the drive was counted; may be empty
+
 	answers *elm.Reread
 	sample  obd.Sample
 }
@@ -23,6 +26,14 @@ func (r *Reread) Sample(e *obd.Exchange) *obd.Sample {
 	if err != nil {
 		return nil
 	}
+	r.sample.Sent, r.sample.Received = e.Sent, e.Received
+	if r.Counters.Has(req) {
+		r.sample.Readings = r.sample.Readings[:0]
+		for _, m := range answer.Messages {
+			r.sample.Readings = r.Counters.Append(r.sample.Readings, req, m)
+		}
+		return r.told()
+	}
 	service, messages := req.Service(), answer.Messages
 	if s, byID := uds.Classic(req); byID {
 		service, messages = s, older(req, messages)
@@ -30,8 +41,12 @@ func (r *Reread) Sample(e *obd.Exchange) *obd.Sample {
 	if service != obd.LiveData && service != obd.TestResults && (service != obd.CodeData || req.Params()[0] != obd.CodeRecord) {
 		return nil
 	}
-	r.sample.Sent, r.sample.Received = e.Sent, e.Received
 	r.sample.Readings, _ = appendReadings(r.sample.Readings[:0], service, messages)
+	return r.told()
+}
+
+// told is the sample, nil where it holds nothing.
+func (r *Reread) told() *obd.Sample {
 	if len(r.sample.Readings) == 0 {
 		return nil
 	}

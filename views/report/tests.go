@@ -47,11 +47,25 @@ func (d *Document) addTests(i *obd.Intake) {
 	}
 	if len(i.Legacy) > 0 {
 		d.say(d.tell("say-legacy"))
+		d.show(d.legacyTable(i.Legacy))
 	}
 	d.say(d.passedLine(passed, len(failed.rows)))
 	if len(waiting) > 0 {
 		d.say(d.tell("say-waiting", d.chain("join-semicolon", waiting)))
 	}
+}
+
+// legacyTable shows every test of a bus before CAN as it came: some makers keep misfire counts among them.
+func (w *words) legacyTable(results []obd.LegacyResult) *table {
+	t := &table{columns: []column{
+		{title: w.tell("col-test"), firm: true}, {title: w.tell("col-component"), firm: true}, {title: w.tell("col-value"), right: true},
+		{title: w.tell("col-allowed")},
+	}}
+	for i := range results {
+		r := &results[i]
+		t.add(Hex(r.TID), Hex(r.Component), whole(int(r.Value)), w.legacyAllowed(r))
+	}
+	return t
 }
 
 func (w *words) testValue(r *obd.TestResult) string {

@@ -8,6 +8,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/gear"
+	"stumble/obd/counters"
 )
 
 // Verdict is one sentence on what a drive has shown. Unless a cylinder stands out beyond chance it accuses none. Codes
@@ -272,6 +273,10 @@ func (w Words) note(n *misfire.Note) string {
 		return w.tell("note-map")
 	case misfire.NoteOtherModule:
 		return w.tell("note-other-module")
+	case misfire.NoteOwnCounts:
+		return w.tell("note-own-counts")
+	case misfire.NoteOwnBlocks:
+		return w.tell("note-own-blocks")
 	case misfire.NoteByCode:
 		return w.tell("note-by-code")
 	case misfire.NoteRefreshUnknown:
@@ -293,4 +298,18 @@ func (w Words) note(n *misfire.Note) string {
 		return w.tell("note-average", n.Cylinder, whole(a.Before), whole(a.After), whole(a.Counted), whole(a.Due))
 	}
 	return ""
+}
+
+// CounterValue is a value of a maker's count in words.
+func (w Words) CounterValue(kind counters.Kind, value float64) string {
+	number := strconv.FormatFloat(value, 'f', -1, 64)
+	switch kind {
+	case counters.Clear:
+		return w.tell("counter-clear", number)
+	case counters.Revolutions:
+		return w.tell("counter-revolutions", number)
+	case counters.Percent:
+		return w.tell("counter-percent", number)
+	}
+	return w.tell("counter-cycle", number)
 }

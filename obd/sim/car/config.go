@@ -29,6 +29,7 @@ type Controller struct {
 	WithholdGear  bool          // neither PID A4 nor PID 65
 	SilentAfter   time.Duration // the transmission module falls silent this long after the beginning; 0 never
 	Latency       time.Duration // from request to answer of the engine module; 0 means the bus's usual
+	Own           OwnCounts     // misfire counts in the maker's own data
 	ByID          ByID          // the language of SAE J1979-2 beside that of SAE J1979, or in its place
 }
 

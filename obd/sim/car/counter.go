@@ -19,6 +19,7 @@ type counters struct {
 	refresh   Refresh
 	valid     bool // an engine start since the last clear
 	counted   [maxCylinders]uint32
+	before    [maxCylinders]uint32 // of the driving cycles since the clear that are over
 	shown     [maxCylinders]uint16
 	average   [maxCylinders]float64 // over the last ten driving cycles
 	since     float64               // turns or seconds since the last refresh
@@ -26,6 +27,9 @@ type counters struct {
 
 // begin is an engine start: a fresh driving cycle.
 func (k *counters) begin() {
+	for i, n := range k.counted {
+		k.before[i] += n
+	}
 	k.counted, k.shown, k.since, k.valid = [maxCylinders]uint32{}, [maxCylinders]uint16{}, 0, true
 }
 

@@ -78,7 +78,8 @@ type evaluation struct {
 	fast, slow         block // 200 and 1,000 turns
 	fastOver, slowOver int   // blocks over their limits in this cycle
 	fastLast, slowLast float64
-	judged             bool // fast and slow have a result since the last clear
+	lastBlock          [maxCylinders]uint32 // misses of each cylinder in the last of the fast blocks
+	judged             bool                 // fast and slow have a result since the last clear
 	judgedSlow         bool
 	damaging           bool // catalyst-damaging misfire was called and goes on
 }
@@ -120,7 +121,7 @@ func (e *evaluation) judge() (v verdict) {
 // 13 CCR 1968.2 (e)(3.4.1)(A)(i), misfire-rules section 2.
 func (e *evaluation) judgeFast() (v verdict) {
 	limit, rpm, load := e.fast.means()
-	e.fastLast, e.judged = e.fast.percent(), true
+	e.fastLast, e.judged, e.lastBlock = e.fast.percent(), true, e.fast.misses
 	if e.fastLast > limit {
 		e.fastOver++
 		v = named(&e.fast)

@@ -113,6 +113,7 @@ func (c *Car) askEngine(dst []Answer, request []byte, toAll bool) []Answer {
 	service, params := request[0], request[1:]
 	can := c.cfg.Vehicle.Protocol.CAN()
 	switch {
+	case c.answerOwn(&r, service, params):
 	case service == 0x01:
 		c.live.read(&c.machine, &c.mixture, c.volts())
 		c.answerLive(&r, &c.engine, &c.memory, params)

@@ -163,16 +163,17 @@ func rooks() (all []Scenario) {
 	for _, bus := range []struct {
 		name, standard string
 		protocol       obd.Protocol
+		own            OwnCounts
 	}{
-		{"rook", "ISO 9141-2", obd.ISO9141},
-		{"rook-kwp", "ISO 14230-4", obd.KWPFast},
-		{"rook-vpw", "J1850 VPW", obd.J1850VPW},
-		{"rook-pwm", "J1850 PWM", obd.J1850PWM},
+		{"rook", "ISO 9141-2", obd.ISO9141, OwnByCylinder},
+		{"rook-kwp", "ISO 14230-4", obd.KWPFast, OwnTogether},
+		{"rook-vpw", "J1850 VPW", obd.J1850VPW, OwnByIdentifier},
+		{"rook-pwm", "J1850 PWM", obd.J1850PWM, OwnByTest},
 	} {
 		c := complaint(Rook(), 0x0302, inGear(), PlugWire{Cylinder: 2})
-		c.Vehicle.Protocol = bus.protocol
+		c.Vehicle.Protocol, c.Controller.Own = bus.protocol, bus.own
 		c.History.Permanent = nil // older than permanent codes
-		summary := "Larkspur Rook 1.8, " + bus.standard + ": plug wire of cylinder 2 broken, no misfire counts"
+		summary := "Larkspur Rook 1.8, " + bus.standard + ": plug wire of cylinder 2 broken, counts in the maker's data alone"
 		all = append(all, Scenario{bus.name, summary, c})
 	}
 	return all
