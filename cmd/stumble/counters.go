@@ -22,9 +22,9 @@ const countersAbout = `Read each counter of your own table once, and show the by
 Many older cars count misses in their maker's own data alone. The service information tells where; a table in a FILE tells
 it to stumble, a CSV file with a line for each cylinder:
 
-cylinder,request,header,bytes,signed,factor,kind,wrap
-1,21 31,,1-2,no,1,cycle,
-2,21 32,,1-2,no,1,cycle,
+  cylinder,request,header,bytes,signed,factor,kind,wrap
+  1,21 31,,1-2,no,1,cycle,
+  2,21 32,,1-2,no,1,cycle,
 
 request: what is sent, in hexadecimal, at most seven bytes: service 21 or 22 with its identifier or, on a bus before CAN, 06
 with a test and its component (06 53 02). header: whom to ask, three or six digits; empty: all modules. bytes: which data

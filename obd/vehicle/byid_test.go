@@ -340,3 +340,14 @@ func TestFoundByItsOwnQuestion(t *testing.T) {
 		}
 	}
 }
+
+// The examination of an adapter sees the counts of these cars, too.
+func TestModernExamination(t *testing.T) {
+	r := connected(t, "siskin", 1)
+	e := NewExaminer()
+	x, err := e.Run(t.Context(), r.adapter, r.caps, r.clk, 10*time.Second)
+	require.NoError(t, err)
+	assert.Equal(t, 4, x.Counters)
+	assert.Equal(t, GoodForTest, x.Finding)
+	assert.Less(t, x.CountEvery, time.Second)
+}

@@ -161,7 +161,7 @@ func (e *Examiner) poll(ctx context.Context, adapter Examined, caps *Capabilitie
 			case r.Service == obd.LiveData && r.ID == obd.PIDRPM:
 				speeds++
 				e.x.EngineRuns = r.Value > 0
-			case r.Service == obd.TestResults && r.Part == obd.TIDCount && r.ID >= obd.MIDCylinder1:
+			case isCount(&r):
 				if at, known := last[r.ID]; known {
 					every[r.ID] = append(every[r.ID], s.Received.Sub(at))
 				}
@@ -179,6 +179,17 @@ func (e *Examiner) poll(ctx context.Context, adapter Examined, caps *Capabilitie
 	}
 	e.x.Counters = max(e.x.Counters, caps.Cylinders())
 	return nil
+}
+
+// isCount reports a reading of a cylinder's count, whichever way it is told: of a code's record the first stands for all.
+func isCount(r *obd.Reading) bool {
+	switch r.Service {
+	case obd.TestResults:
+		return r.Part == obd.TIDCount && r.ID >= obd.MIDCylinder1
+	case obd.CodeData:
+		return r.Part == 0
+	}
+	return r.Service == obd.LocalData
 }
 
 // sum makes the findings of what was noted.

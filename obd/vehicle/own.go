@@ -79,17 +79,3 @@ func (b *builder) own() {
 		}
 	}
 }
-
-// countedByTable notes what the answer tells of counters of the user's table.
-func (p *Poller) countedByTable(it *item) {
-	if len(p.sample.Readings) == 0 {
-		it.broken++
-		return
-	}
-	sum := 0.0
-	for i := range p.sample.Readings {
-		sum += p.sample.Readings[i].Value
-	}
-	it.broken, it.now().proven = 0, true
-	it.moved(sum)
-}

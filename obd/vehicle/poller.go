@@ -168,7 +168,7 @@ func (p *Poller) give(it *item, answer *elm.Answer, take func(*obd.Sample) error
 	switch {
 	case p.quest.answered(p, it, answer):
 	case a.own:
-		p.countedByTable(it)
+		p.countedByCode(it, damaged)
 	case a.req.Service() == obd.TestResults:
 		p.counted(it, damaged, answer)
 	case a.req.Service() == obd.CodeData:
@@ -212,7 +212,7 @@ func (p *Poller) counted(it *item, damaged bool, answer *elm.Answer) {
 	}
 }
 
-// countedByCode notes what the answer tells of a counter that hangs on a code.
+// countedByCode notes what the answer tells of a counter that hangs on a code, or of one of the user's table.
 func (p *Poller) countedByCode(it *item, damaged bool) {
 	if damaged || len(p.sample.Readings) == 0 {
 		it.now().broken++
