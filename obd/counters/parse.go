@@ -16,16 +16,20 @@ import (
 
 // RowError says what is wrong with a table, and where. Column is empty where the whole line is meant.
 type RowError struct {
-	Line        int
-	Column, Why string
+	Line   int
+	Column string
+	Why    error
 }
 
 func (e *RowError) Error() string {
 	if e.Column == "" {
-		return fmt.Sprintf("line %d: %s", e.Line, e.Why)
+		return fmt.Sprintf("line %d: %v", e.Line, e.Why)
 	}
-	return fmt.Sprintf("line %d, column %s: %s", e.Line, e.Column, e.Why)
+	return fmt.Sprintf("line %d, column %s: %v", e.Line, e.Column, e.Why)
 }
+
+// Unwrap returns why.
+func (e *RowError) Unwrap() error { return e.Why }
 
 const (
 	mostCylinders = 16
@@ -42,7 +46,7 @@ const needed = 3
 // Parse reads a table. The error is a RowError.
 func Parse(text string) (Table, error) {
 	if len(text) > mostText {
-		return nil, &RowError{Line: 1, Why: "is no table of counters: it is too long"}
+		return nil, &RowError{Line: 1, Why: errors.New("is no table of counters: it is too long")}
 	}
 	r := csv.NewReader(strings.NewReader(strings.TrimPrefix(text, "\ufeff")))
 	r.Comment, r.TrimLeadingSpace, r.FieldsPerRecord = '#', true, -1
@@ -75,7 +79,7 @@ func Parse(text string) (Table, error) {
 		t = append(t, c)
 	}
 	if len(t) == 0 {
-		return nil, &RowError{Line: line, Why: "no counter follows the names of the columns"}
+		return nil, &RowError{Line: line, Why: errors.New("no counter follows the names of the columns")}
 	}
 	slices.SortFunc(t, func(a, b Counter) int { return a.Cylinder - b.Cylinder })
 	return t, nil
@@ -85,9 +89,9 @@ func Parse(text string) (Table, error) {
 func unread(err error, line int, otherwise string) error {
 	var p *csv.ParseError
 	if errors.As(err, &p) {
-		return &RowError{Line: p.Line, Why: "is no line of a CSV table: " + p.Err.Error()}
+		return &RowError{Line: p.Line, Why: fmt.Errorf("is no line of a CSV table: %w", p.Err)}
 	}
-	return &RowError{Line: line, Why: otherwise}
+	return &RowError{Line: line, Why: errors.New(otherwise)}
 }
 
 // placed is where each column stands.
@@ -97,15 +101,15 @@ func placed(head []string, line int) (map[string]int, error) {
 		name = strings.ToLower(strings.TrimSpace(name))
 		switch _, twice := at[name]; {
 		case !slices.Contains(columns[:], name):
-			return nil, &RowError{line, "", fmt.Sprintf("%q is no column; there are %s", name, strings.Join(columns[:], ", "))}
+			return nil, &RowError{line, "", fmt.Errorf("%q is no column; there are %s", name, strings.Join(columns[:], ", "))}
 		case twice:
-			return nil, &RowError{line, name, "is there twice"}
+			return nil, &RowError{line, name, errors.New("is there twice")}
 		}
 		at[name] = i
 	}
 	for _, name := range columns[:needed] {
 		if _, there := at[name]; !there {
-			return nil, &RowError{line, name, "is missing: every table has " + strings.Join(columns[:needed], ", ")}
+			return nil, &RowError{line, name, fmt.Errorf("is missing: every table has %s", strings.Join(columns[:needed], ", "))}
 		}
 	}
 	return at, nil
@@ -116,9 +120,9 @@ func (t Table) fits(c *Counter, line int) error {
 	for i := range t {
 		switch old := &t[i]; {
 		case old.Cylinder == c.Cylinder:
-			return &RowError{line, "cylinder", fmt.Sprintf("cylinder %d has a counter already", c.Cylinder)}
+			return &RowError{line, "cylinder", fmt.Errorf("cylinder %d has a counter already", c.Cylinder)}
 		case old.Kind != c.Kind:
-			return &RowError{line, "kind", fmt.Sprintf("one table has one kind, and the lines before say %v", old.Kind)}
+			return &RowError{line, "kind", fmt.Errorf("one table has one kind, and the lines before say %v", old.Kind)}
 		}
 	}
 	return nil
@@ -141,7 +145,7 @@ func (r row) field(name string) string {
 }
 
 func (r row) wrong(column, why string, args ...any) error {
-	return &RowError{r.line, column, fmt.Sprintf(why, args...)}
+	return &RowError{r.line, column, fmt.Errorf(why, args...)}
 }
 
 func (r row) counter() (c Counter, err error) {

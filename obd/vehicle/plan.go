@@ -19,7 +19,6 @@ type plan struct {
 	counts []*item // the counters of the cylinders
 
 	tick int
-	at   int // of the counters, where the search for the oldest begins
 }
 
 // The paces of a CAN car, and of the wire the shares beyond which a request is asked less often. Ten engine speeds a second

@@ -43,7 +43,6 @@ type Poller struct {
 	sample  obd.Sample
 	answers int     // good ones, of all requests
 	rpm     float64 // of the engine, newest
-	counts  int     // lines of a counter's answer, 0 before the first
 
 	silent   int // requests in a row without an answer
 	sleeping bool
