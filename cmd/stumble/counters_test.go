@@ -114,6 +114,11 @@ func TestBadTableOfCounters(t *testing.T) {
 		o = stepped(t, append(append(command, filepath.Join(t.TempDir(), "none.csv")), "--port", "sim:rook", "--speed", "max")...)
 		assert.Equal(t, statusFailed, o.status)
 	}
+	var out, errs buffer
+	a := program(t.Context(), clock.NewStepped(morning()), &out, &errs)
+	a.in = strings.NewReader("SEND\n")
+	assert.Equal(t, statusFailed, a.run([]string{"counters", "check", rookTable(t, "1,06 53 01,,1-2,,,,"), "--port", "sim:wren", "--speed", "max"}))
+	assert.Contains(t, errs.String(), "this car is on CAN")
 	requireOneLine(t, stepped(t, "counters"), statusUsage, "counters check FILE")
 	requireOneLine(t, stepped(t, "counters", "check"), statusUsage, "say which table")
 }

@@ -1,6 +1,7 @@
 package job
 
 import (
+	"errors"
 	"time"
 
 	"stumble/misfire/journal"
@@ -23,12 +24,20 @@ func (s *Saver) SaveCounters(vin, text string, now time.Time) {
 	}
 }
 
+// ErrTestOnCAN says that a table asks for a test and its component, which a car on CAN does not have.
+var ErrTestOnCAN = errors.New("the table reads service 06 with a component, as before CAN; this car is on CAN, where it would read something else")
+
 // UseCounters has the car counted by the user's own table of the maker's counters, whose requests the user has seen and
 // confirmed. The error is a RowError of package counters, or that one of them may not be sent.
 func (c *Car) UseCounters(text string) error {
 	table, err := counters.Parse(text)
 	if err != nil {
 		return err
+	}
+	for i := range table {
+		if table[i].Component >= 0 && c.Caps.Protocol.CAN() {
+			return ErrTestOnCAN
+		}
 	}
 	if err := c.Adapter.Admit(table.Requests()); err != nil {
 		return err
