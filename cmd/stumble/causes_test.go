@@ -203,3 +203,48 @@ func TestCausesRefuses(t *testing.T) {
 	empty := s.run("", "causes", "1")
 	requirePage(t, empty, titleCauses, "Nothing to explain: the job holds no intake and no drive; begin with")
 }
+
+// The last line of a drive and 'causes' a moment later say the same, whatever the job holds beside the drive: codes, an
+// earlier drive, what the driver reports.
+func TestDriveAndCausesAgree(t *testing.T) {
+	for _, port := range []string{"wren", "curlew", "rook"} {
+		t.Run(port, func(t *testing.T) {
+			s := newDay(t)
+			require.Equal(t, statusDone, s.on(port, "", "intake").status)
+			requireDone(t, s.run("", "jobs", "symptom", "1", "misses under load, and after rain"))
+			for _, seed := range []string{"3", "4"} {
+				o := s.on(port, "", "loadtest", "--plain", "--yes", "--seed", seed)
+				require.Equal(t, statusDone, o.status)
+				said := strings.Join(strings.Fields(o.out), " ")
+				assert.Contains(t, said, s.causes().Sentence, "drive %s", seed)
+				assert.NotContains(t, said, "First find when it misses", "it was just driven")
+			}
+		})
+	}
+}
+
+// A symptom is kept, told back as it was understood and shown with the job; a job is closed with its cause; and --learn
+// says what the journal taught. What cannot be meant is one clear line.
+func TestSymptomsAndClosing(t *testing.T) {
+	s := newDay(t)
+	require.Equal(t, statusDone, s.on("wren", "", "intake").status)
+	heard := s.run("", "jobs", "symptom", "1", "misses", "after", "rain")
+	requireDone(t, heard)
+	assert.Contains(t, heard.out, "weighed by 'stumble causes': it misses in the wet")
+	loud := s.run("", "jobs", "symptom", "1", "the radio is loud")
+	requireDone(t, loud)
+	assert.Contains(t, loud.out, "no cause is weighed by it; words that are: ")
+	assert.Contains(t, s.run("", "jobs", "show", "1").out, "misses after rain")
+	assert.Contains(t, s.run("", "causes", "--json").out, "told_wet")
+
+	requireOneLine(t, s.run("", "jobs", "symptom", "9", "wet"), statusFailed, "9")
+	requireOneLine(t, s.run("", "jobs", "close", "1"), statusUsage, "say what was behind it", "--cause plug")
+	requireOneLine(t, s.run("", "jobs", "close", "1", "--cause", "gremlin"), statusUsage, "gremlin", "'stumble jobs --help' lists them")
+	requireOneLine(t, s.run("", "jobs", "close", "1", "--cause", "plug_wire", "--cylinder", "40"), statusFailed, "40")
+	closed := s.run("", "jobs", "close", "1", "--cause", "plug_wire", "--cylinder", "2")
+	requireDone(t, closed)
+	assert.Contains(t, closed.out, "not proven by 'stumble compare'")
+	assert.Contains(t, s.run("", "jobs", "show", "1").out, "plug_wire, cylinder 2")
+	learned := strings.Join(strings.Fields(s.run("", "causes", "1", "--learn").out), " ")
+	assert.Contains(t, strings.ToLower(learned), "nothing is learned yet")
+}

@@ -73,7 +73,7 @@ func jobsCommand(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:     "jobs [WHAT TO DO]",
 		Short:   "list, show, note, close, delete, export and import what is saved",
-		Long:    jobsAbout,
+		Long:    jobsAbout + "\n\n" + causesByKey(),
 		Example: "stumble jobs note 3 coils of cylinders 5 and 3 exchanged",
 		Args:    cobra.ArbitraryArgs,
 		RunE:    func(_ *cobra.Command, args []string) error { return jobs(a, &o, args) },

@@ -41,11 +41,11 @@ func symptomWords() string {
 // closeJob keeps what was behind the misfire of a job.
 func (b *jobBook) closeJob(id int64, _ string) error {
 	if b.opts.cause == "" {
-		return usagef("say what was behind it: 'stumble jobs close %d --cause plug --cylinder 5'; causes are %s", id, causeKeys())
+		return usagef("say what was behind it: 'stumble jobs close %d --cause plug --cylinder 5'; 'stumble jobs --help' lists the causes", id)
 	}
 	closed, err := job.Close(b.journal, id, b.clock.Now(), job.Closing{Cause: b.opts.cause, Cylinder: b.opts.cylinder})
 	if wrong := (job.UnknownCauseError{}); errors.As(err, &wrong) {
-		return usagef("no cause is called %q; causes are %s", onOneLine(wrong.Cause), causeKeys())
+		return usagef("no cause is called %q; 'stumble jobs --help' lists them", onOneLine(wrong.Cause))
 	}
 	if err != nil {
 		return err
@@ -60,7 +60,17 @@ func (b *jobBook) closeJob(id int64, _ string) error {
 	return b.done("job %d is closed: %s", id, what)
 }
 
-func causeKeys() string { return strings.Join(cause.StandardBook().Keys(), ", ") }
+// causesByKey lists the causes that a job can be closed with, for help.
+func causesByKey() string {
+	line, all := "", "Causes, for close:\n"
+	for _, key := range cause.StandardBook().Keys() {
+		if len(line)+len(key) >= textWidth-3 {
+			all, line = all+"\n "+line, ""
+		}
+		line += " " + key
+	}
+	return all + "\n " + line
+}
 
 // learnedWords tell what the closed jobs of a journal taught.
 func learnedWords(l *job.Learned) (notes []string) {

@@ -171,8 +171,12 @@ func (d *Drive) Finish() *State {
 	return state
 }
 
-// causes is what may be behind the misfire that the drive shows, by this drive alone.
+// causes is what may be behind the misfire: of a drive that is saved by all that its job holds, as 'causes' ranks it a
+// moment later; of another by this drive alone.
 func (d *Drive) causes(s *misfire.Summary) *cause.Result {
+	if r, err := d.saver.rank(d, s); err == nil && r != nil {
+		return r
+	}
 	drives := []cause.Drive{{Summary: s, Collector: d.heard}}
 	return cause.StandardBook().Explain(cause.Gather(drives, nil, d.Setup.Coils()))
 }

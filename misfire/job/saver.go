@@ -11,6 +11,7 @@ import (
 
 	"stumble/misfire"
 	"stumble/misfire/bench"
+	"stumble/misfire/cause"
 	"stumble/misfire/engine"
 	"stumble/misfire/gear"
 	"stumble/misfire/journal"
@@ -306,6 +307,32 @@ func (s *Saver) Finish(verdict []byte) (done Saved, err error) {
 	}
 	done.Job, done.Drive = saved.Job, saved.ID
 	return done, nil
+}
+
+// rank ranks the causes of the job that a drive is saved under, with the drive itself as it was just counted; nil where
+// none is saved. The drive need not be wholly on the disk yet. An error is no reason to tell nothing: the drive itself is
+// still there.
+func (s *Saver) rank(d *Drive, counted *misfire.Summary) (*cause.Result, error) {
+	if s == nil || s.recorder == nil || s.Journal == nil || s.job == 0 {
+		return nil, nil
+	}
+	stored, err := s.Journal.Drive(s.recorder.ID())
+	if err != nil {
+		return nil, err
+	}
+	c, err := Open(s.Journal, s.job, Options{})
+	if err != nil {
+		return nil, err
+	}
+	if !slices.ContainsFunc(c.Drives, func(o journal.Drive) bool { return o.ID == stored.ID }) {
+		c.Drives = append(c.Drives, stored)
+	}
+	c.counted[stored.ID] = &Counted{Stored: stored, Setup: d.Setup, Config: d.Config, Summary: counted, Heard: d.heard}
+	r, err := c.Rank(context.Background(), cause.IgnitionUnknown) // who left the drive still wants its end told
+	if err != nil {
+		return nil, err
+	}
+	return r.Result, nil
 }
 
 // dropEmpty takes a drive in which the car never said anything out of the journal again, with the job that was begun
