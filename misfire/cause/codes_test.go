@@ -327,3 +327,30 @@ func testAt(b *Book, key string) int {
 	}
 	return -1
 }
+
+// Whoever is named as a source is told of in testdata/sources.csv.
+func TestSourcesAreTold(t *testing.T) {
+	text, err := os.ReadFile("testdata/sources.csv")
+	require.NoError(t, err)
+	all, err := records(text)
+	require.NoError(t, err)
+	told := map[string]bool{"judgement": true, "physics": true}
+	for _, r := range all {
+		assert.NotEmpty(t, r["what"], r["source"])
+		told[r["source"]] = true
+	}
+	b := StandardBook()
+	for feature, rows := range b.likelihoods {
+		for _, r := range rows {
+			if strings.HasPrefix(r.source, "13 CCR") {
+				continue // named in full
+			}
+			for _, key := range strings.Fields(r.source) {
+				assert.True(t, told[key], "%s of %s names %q", feature, r.cause, key)
+			}
+		}
+	}
+	for _, s := range b.symptoms {
+		assert.True(t, told[s.source], "%s names %q", s.key, s.source)
+	}
+}

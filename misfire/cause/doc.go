@@ -8,7 +8,9 @@
 //     little running makes a fact flat instead of wrong. Facts of one group are witnesses of the same thing: only the
 //     first that is known is weighed.
 //  2. Bayes: prior of each cause (causes.csv) times how often that cause shows each fact (likelihoods.csv), made to sum
-//     to 1. Causes that the ignition or the block rules out drop out first.
+//     to 1. Codes (codes.csv) and what the driver reports (told.csv) say whom they speak for and how strongly. Causes
+//     that the ignition or the block rules out drop out first. What fits none of them well, or is spoken for and not in
+//     the table (elses.csv), is something else.
 //  3. next test: of the tests not yet made (tests.csv), the one whose outcomes (outcomes.csv) are expected to take away
 //     most doubt, Shannon's entropy in bits, for its minutes and materials.
 //

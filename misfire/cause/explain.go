@@ -59,6 +59,8 @@ type Ranked struct {
 	For       []Reason
 	Against   []Reason
 	Overturn  Text // the finding that would take it off the list
+
+	mild Reason // the strongest of what speaks for it too little to be told
 }
 
 // Reason is a fact as it bears on a cause.
@@ -78,6 +80,7 @@ type Reason struct {
 // Told is where a reason begins to be told: facts that hardly move a cause are left out.
 const (
 	toldFor     = 1.2
+	mildly      = 1.05 // of the likeliest, if nothing stronger speaks for it
 	toldAgainst = 1 / toldFor
 )
 
@@ -319,9 +322,14 @@ func (b *Book) reasons(e *Evidence, r *Result, all []believed, shares []float64)
 	}
 }
 
-// firstForAReason gives the likeliest cause a reason where no fact speaks for it: that it is common.
+// firstForAReason gives the likeliest cause a reason where none is strong: the strongest mild one, else that it is common.
 func (b *Book) firstForAReason(r *Result) {
-	if first := &r.Ranked[0]; len(first.For) == 0 {
+	first := &r.Ranked[0]
+	switch {
+	case len(first.For) > 0:
+	case first.mild.Times >= mildly:
+		first.For = []Reason{first.mild}
+	default:
 		first.For = []Reason{{Fact: Telling{Kind: MostCommon}, Why: b.elses["common"], Source: "judgement", Times: 1}}
 	}
 }
@@ -356,6 +364,8 @@ func bear(e *Evidence, r *Result, shares []float64, w witness) {
 		switch {
 		case reason.Times >= toldFor:
 			c.For = append(c.For, reason)
+		case reason.Times > max(1, c.mild.Times):
+			c.mild = reason
 		case reason.Times <= toldAgainst:
 			if likeliest := found[i].likeliest(); likeliest != highest(w.weights) && len(w.words) > 0 {
 				reason.Expected = w.words[likeliest]

@@ -71,6 +71,15 @@ func (c *Case) Rank(ctx context.Context, told cause.Ignition) (*Ranking, error) 
 	return r, nil
 }
 
+// rankNow ranks the causes at the end of a drive: who left it still wants its end told.
+func (c *Case) rankNow() (*cause.Result, error) {
+	r, err := c.Rank(context.Background(), cause.IgnitionUnknown)
+	if err != nil {
+		return nil, err
+	}
+	return r.Result, nil
+}
+
 func causeDrives(counted []*Counted) []cause.Drive {
 	drives := make([]cause.Drive, len(counted))
 	for i, d := range counted {

@@ -58,8 +58,9 @@ type Drive struct {
 	filling            *Filling  // the proof that the drive is to complete; nil where none is
 	looked             time.Time // when the guide is looked after next
 	saver              *Saver
-	failed             error      // what a hook returned
-	asked              gear.State // by the guide
+	rank               func(*misfire.Summary) (*cause.Result, error) // ranks the causes of its job; nil where it has none
+	failed             error                                         // what a hook returned
+	asked              gear.State                                    // by the guide
 	due                time.Time
 }
 
@@ -174,8 +175,10 @@ func (d *Drive) Finish() *State {
 // causes is what may be behind the misfire: of a drive that is saved by all that its job holds, as 'causes' ranks it a
 // moment later; of another by this drive alone.
 func (d *Drive) causes(s *misfire.Summary) *cause.Result {
-	if r, err := d.saver.rank(d, s); err == nil && r != nil {
-		return r
+	if d.rank != nil {
+		if r, err := d.rank(s); err == nil && r != nil { // else the drive itself is still there
+			return r
+		}
 	}
 	drives := []cause.Drive{{Summary: s, Collector: d.heard}}
 	return cause.StandardBook().Explain(cause.Gather(drives, nil, d.Setup.Coils()))

@@ -7,6 +7,8 @@ import (
 	"sync"
 	"time"
 
+	"stumble/misfire"
+	"stumble/misfire/cause"
 	"stumble/misfire/journal"
 	"stumble/obd"
 )
@@ -329,6 +331,14 @@ func Play(j *journal.Journal, id int64, opts Options, p Pace) (*Drive, *Playback
 		return nil, nil, err
 	}
 	back := newPlayback(stored, p)
-	d := stored.drive
-	return newDrive(back, setup, cfg, d.Catalyst, d.Emission), back, nil
+	of := stored.drive
+	d := newDrive(back, setup, cfg, of.Catalyst, of.Emission)
+	d.rank = func(*misfire.Summary) (*cause.Result, error) { // the whole drive, however much of it was played
+		c, err := Open(j, of.Job, opts)
+		if err != nil {
+			return nil, err
+		}
+		return c.rankNow()
+	}
+	return d, back, nil
 }

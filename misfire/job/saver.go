@@ -195,6 +195,7 @@ func (s *Saver) Record(ctx context.Context, c *Car, d *Drive) error {
 		return err
 	}
 	c.record = s.recorder.Exchange
+	d.rank = func(counted *misfire.Summary) (*cause.Result, error) { return s.rank(d, counted) }
 	s.tick(c)
 	return nil
 }
@@ -309,13 +310,9 @@ func (s *Saver) Finish(verdict []byte) (done Saved, err error) {
 	return done, nil
 }
 
-// rank ranks the causes of the job that a drive is saved under, with the drive itself as it was just counted; nil where
-// none is saved. The drive need not be wholly on the disk yet. An error is no reason to tell nothing: the drive itself is
-// still there.
+// rank ranks the causes of the job that a drive is saved under, with the drive itself as it was just counted: it need not
+// be wholly on the disk yet.
 func (s *Saver) rank(d *Drive, counted *misfire.Summary) (*cause.Result, error) {
-	if s == nil || s.recorder == nil || s.Journal == nil || s.job == 0 {
-		return nil, nil
-	}
 	stored, err := s.Journal.Drive(s.recorder.ID())
 	if err != nil {
 		return nil, err
@@ -328,11 +325,7 @@ func (s *Saver) rank(d *Drive, counted *misfire.Summary) (*cause.Result, error) 
 		c.Drives = append(c.Drives, stored)
 	}
 	c.counted[stored.ID] = &Counted{Stored: stored, Setup: d.Setup, Config: d.Config, Summary: counted, Heard: d.heard}
-	r, err := c.Rank(context.Background(), cause.IgnitionUnknown) // who left the drive still wants its end told
-	if err != nil {
-		return nil, err
-	}
-	return r.Result, nil
+	return c.rankNow()
 }
 
 // dropEmpty takes a drive in which the car never said anything out of the journal again, with the job that was begun

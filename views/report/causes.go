@@ -26,7 +26,7 @@ const (
 	causesTold  = 3
 	reasonsTold = 4
 	leastTold   = 0.02  // share from which a cause is told with its reasons
-	leastNamed  = 0.005 // share from which it is named at all
+	leastNamed  = 0.025 // share from which it is named at all: what is told as 5 percent
 )
 
 // WriteCauses writes ranked causes as text for people, no line longer than width cells: the sentence, each cause with
