@@ -16,6 +16,7 @@ import (
 type Bench struct {
 	Job      int64  // 0: of no job
 	Vehicle  string // its name
+	US       bool   // readings that tell no unit of their own are told in psi, inches and degrees Fahrenheit
 	Readings []BenchReading
 }
 
@@ -30,7 +31,7 @@ type BenchReading struct {
 // WriteBench writes readings as text of at most so many columns: a sentence, each kind with its readings and why each is judged
 // so, and under them the rules that were met and who says so. The error is w's.
 func WriteBench(w io.Writer, b *Bench, width int) error {
-	p := benchPage{page: page{width: width}}
+	p := benchPage{page: page{width: width}, words: b.words()}
 	p.paragraph("", BenchSentence(b))
 	for _, set := range benchSets(b.Readings) {
 		p.gap()
@@ -59,6 +60,7 @@ func printableLines(r rune) rune {
 // benchPage is a page of readings being written.
 type benchPage struct {
 	page
+	words say.Bench
 	rules []string // that were met, with their sources, in the order they were
 }
 
@@ -73,30 +75,34 @@ func (p *benchPage) reading(r *BenchReading) {
 	if c := j.Reading.Cylinder; c > 0 {
 		place = fmt.Sprintf("cylinder %d", c)
 	}
-	mark := j.Mark.String()
+	mark := p.words.Mark(j.Mark)
 	if j.Mark > bench.Good {
 		mark = strings.ToUpper(mark)
 	}
 	if j.Redone {
 		mark = "measured again later"
 	}
-	p.paragraph(fmt.Sprintf("%5s  %-11s  ", number, place), j.Reading.String()+": "+mark)
+	p.paragraph(fmt.Sprintf("%5s  %-11s  ", number, place), p.words.Reading(&j.Reading)+": "+mark)
 	if j.Redone {
 		return
 	}
-	for i, f := range j.All {
+	for i := range j.All {
+		f := &j.All[i]
 		if i == 0 || f.Mark != bench.Good { // praise of a second rule says nothing more
-			p.paragraph(strings.Repeat(" ", 20), f.Why+p.reference(f))
+			p.paragraph(strings.Repeat(" ", 20), p.words.Finding(&j.Reading, f)+p.reference(f))
 		}
 	}
 }
 
 // reference is the number under which a finding's rule stands at the foot.
-func (p *benchPage) reference(f bench.Finding) string {
+func (p *benchPage) reference(f *bench.Finding) string {
 	if f.Rule == "" {
 		return ""
 	}
-	rule := f.Rule + ": " + f.Source
+	rule := f.Rule
+	if source := say.Published(f.Source); source != "" {
+		rule += ": " + source
+	}
 	at := slices.Index(p.rules, rule)
 	if at < 0 {
 		at = len(p.rules)
@@ -104,6 +110,9 @@ func (p *benchPage) reference(f bench.Finding) string {
 	}
 	return fmt.Sprintf(" [%d]", at+1)
 }
+
+// words tell the readings of the page.
+func (b *Bench) words() say.Bench { return say.Bench{Words: say.English(), US: b.US} }
 
 // footnotes are the rules and how much they are worth.
 func (p *benchPage) footnotes() {
@@ -114,7 +123,7 @@ func (p *benchPage) footnotes() {
 	for i, rule := range p.rules {
 		p.paragraph(fmt.Sprintf("[%d] ", i+1), rule)
 	}
-	p.paragraph("", "The maker's figure wins over every band. A band of common practice is a guide; a part that differs from its siblings "+
+	p.paragraph("", "The maker's figure wins over every band. A band is a guide; a part that differs from its siblings "+
 		"is suspect inside any band.")
 }
 
@@ -159,7 +168,7 @@ func BenchSentence(b *Bench) string {
 	words := []string{}
 	for _, mark := range []bench.Mark{bench.Bad, bench.Suspect} {
 		if found := benchMarked(b.Readings, mark); len(found) > 0 {
-			words = append(words, say.Capital(mark.String())+": "+strings.Join(found, "; ")+".")
+			words = append(words, say.Capital(b.words().Mark(mark))+": "+strings.Join(found, "; ")+".")
 		}
 	}
 	if len(words) == 0 {
@@ -208,6 +217,9 @@ func WriteBenchKinds(w io.Writer) error {
 			unit = "words"
 		}
 		p.paragraph(fmt.Sprintf("%-16s %-6s ", k.Key, unit), k.Name+": "+k.How)
+		if len(k.Words) > 0 {
+			p.paragraph(strings.Repeat(" ", 24), strings.Join(k.Words, ", "))
+		}
 		if len(k.Variants) > 0 {
 			names := make([]string, len(k.Variants))
 			for i, v := range k.Variants {

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -19,10 +20,11 @@ import (
 )
 
 const benchAbout = `What is measured by hand (wires, plugs, coils, injectors, compression, leak-down, fuel, battery), judged by the maker's
-figure where it is told, else by common practice, and against the other cylinders. Saved in a job.
+figure where it is told, else by bands of the trade, and against the other cylinders. Saved in a job.
 
   stumble bench                    what was measured, judged anew as it is now
   stumble bench KIND READING ...   take readings: 2=12.1kohm@60cm, 2=OL, 12.6V
+                                   2=12k..OL moves; 2=8.1k cold, 14k hot
   stumble bench KIND               ask for one reading after the other
   stumble bench ask                ask for the kinds too
   stumble bench --csv FILE         take a table, - for standard input
@@ -40,6 +42,8 @@ fuel pressure before opening a line; disable fuel and spark for compression. The
 type benchOptions struct {
 	record                        recordOptions
 	engine                        engineOptions
+	settings                      settingsOption
+	units                         string
 	table, maker, variant, length string
 	asJSON, yes                   bool
 }
@@ -49,6 +53,8 @@ func (o *benchOptions) flags(f *pflag.FlagSet) {
 	f.Lookup("job").Usage = "the job of this `NUMBER`; without it the one in hand"
 	f.Lookup("new-job").Usage = "begin a job, for a vehicle called by --name"
 	f.StringVar(&o.engine.key, "engine", "", "the engine's layout: a `KEY` or a number of cylinders; without it that of the job")
+	o.settings.flags(f)
+	f.StringVar(&o.units, "units", "", unitsUsage)
 	f.StringVar(&o.table, "csv", "", "take the readings of a table in this `FILE`")
 	f.StringVar(&o.maker, "maker", "", "the maker's `FIGURE`: 4-12kohm, max 12kohm, min 900kPa, 12kohm+-20%, of wires also max 7kohm/ft")
 	f.StringVar(&o.variant, "variant", "", "which `TYPE` of part it is, where 'stumble bench kinds' names some")
@@ -81,6 +87,11 @@ func takeReadings(a *app, o *benchOptions, words []string) error {
 	if err := b.understand(words); err != nil {
 		return err
 	}
+	us, err := a.inUSUnits(&o.settings, o.units)
+	if err != nil {
+		return err
+	}
+	b.us = us
 	if b.verb == benchKinds {
 		return views.WriteBenchKinds(a.out)
 	}
@@ -113,6 +124,7 @@ type benching struct {
 	id      int64       // to be deleted
 	entry   bench.Entry // what holds for all readings
 	bench   *job.Bench
+	us      bool         // the user's settings say so
 	fresh   []bench.Kind // kinds of which readings were taken now
 }
 
@@ -133,7 +145,7 @@ func (b *benching) understand(words []string) (err error) {
 		b.verb, words = words[0], words[1:]
 	default:
 		b.verb = benchTake
-		if b.entry.Kind, err = bench.FindKind(words[0]); err != nil {
+		if b.entry.Kind, err = bench.FindKind(meant(words)); err != nil {
 			return usageError{err}
 		}
 		b.words, words = words[1:], nil
@@ -151,6 +163,17 @@ func (b *benching) understand(words []string) (err error) {
 		return usagef("%q is one argument too many; 'stumble bench --help' tells what it takes", words[0])
 	}
 	return b.common()
+}
+
+// meant is the kind that was typed; of a coil the winding, by the unit of what follows.
+func meant(words []string) string {
+	if words[0] != "coil" || len(words) < 2 {
+		return words[0]
+	}
+	if strings.Contains(strings.ToLower(strings.Join(words[1:], " ")), "k") {
+		return "coil-secondary"
+	}
+	return "coil-primary"
 }
 
 // common reads the options that hold for all readings.
@@ -181,7 +204,7 @@ func (b *benching) common() (err error) {
 	case o.length == "unknown" || o.length == "?":
 		e.Unmeasured = true
 	default:
-		if e.Length, err = bench.ParseLength(o.length); err != nil {
+		if e.Length, e.TypedLength, err = bench.ParseLength(o.length); err != nil {
 			return usagef("--length: %w", err)
 		}
 	}
@@ -234,18 +257,38 @@ func (b *benching) count() error {
 // takeWords takes the readings of the command line, all or none.
 func (b *benching) takeWords() error {
 	var all []bench.Reading
-	for _, word := range b.words {
-		r, err := b.entry.Parse(word)
+	for _, word := range b.joined() {
+		some, err := b.entry.Parse(word)
 		if err != nil {
 			return usagef("%w; nothing is saved", err)
 		}
-		if slices.ContainsFunc(all, func(o bench.Reading) bool { return o.Cylinder == r.Cylinder }) {
+		if slices.ContainsFunc(all, func(o bench.Reading) bool { return o.Cylinder == some[0].Cylinder }) {
 			return usagef("%q: that was told already: give each reading once; nothing is saved", word)
 		}
-		all = append(all, r)
+		all = append(all, some...)
 	}
 	return b.take(all)
 }
+
+// joined puts together what a shell took apart: a word without a cylinder goes on the reading before it, as in
+// 2=8.1k cold, 14k hot; of the whole engine one that is no number, as in 12.1V key on.
+func (b *benching) joined() (all []string) {
+	for _, word := range b.words {
+		begins := strings.Contains(word, "=")
+		if !b.entry.Kind.Each {
+			begins = word != "" && (word[0] < 'a' || word[0] > 'z')
+		}
+		if n := len(all); n > 0 && !begins {
+			all[n-1] += " " + word
+			continue
+		}
+		all = append(all, word)
+	}
+	return all
+}
+
+// benchWords tell readings in the user's units.
+func (b *benching) benchWords() say.Bench { return say.Bench{Words: say.English(), US: b.us} }
 
 // takeTable takes the readings of a table, all or none.
 func (b *benching) takeTable() error {
@@ -289,7 +332,7 @@ func (b *benching) show() error {
 		_, err := fmt.Fprintf(b.out, "no job in %s; 'stumble intake' and 'stumble watch' begin one, or say --new-job\n", b.journal.Path())
 		return err
 	}
-	page := benchPage(b.bench)
+	page := benchPage(b.bench, b.us)
 	if len(b.fresh) > 0 {
 		page.Readings = slices.DeleteFunc(page.Readings, func(r views.BenchReading) bool {
 			return !slices.ContainsFunc(b.fresh, func(k bench.Kind) bool {
@@ -318,7 +361,7 @@ func (b *benching) delete() error {
 	if r.Cylinder > 0 {
 		place = fmt.Sprintf(" of cylinder %d", r.Cylinder)
 	}
-	line := fmt.Sprintf("reading %d of job %d, %s: %s %s%s, %s", b.id, number, views.Minute(found.At), r.Part, r.Quantity, place, onOneLine(r.String()))
+	line := fmt.Sprintf("reading %d of job %d, %s: %s %s%s, %s", b.id, number, views.Minute(found.At), r.Part, r.Quantity, place, onOneLine(b.benchWords().Reading(r)))
 	if err := book.confirm("reading", b.id, line); err != nil {
 		return err
 	}
@@ -367,8 +410,8 @@ func (b *benching) save(all []bench.Reading) (saved int, err error) {
 }
 
 // benchPage judges stored readings as they are now.
-func benchPage(b *job.Bench) *views.Bench {
-	page := &views.Bench{Job: b.Job.ID, Vehicle: onOneLine(job.VehicleName(b.Job.Vehicle))}
+func benchPage(b *job.Bench, us bool) *views.Bench {
+	page := &views.Bench{Job: b.Job.ID, US: us, Vehicle: onOneLine(job.VehicleName(b.Job.Vehicle))}
 	for i, j := range bench.Judge(job.Values(b.Readings)) {
 		r := &b.Readings[i]
 		page.Readings = append(page.Readings, views.BenchReading{ID: r.ID, At: r.At, Judgement: j, Then: r.Then})

@@ -136,12 +136,12 @@ func (t *asker) reading(e *bench.Entry, cylinder int) error {
 		if text, err = t.withLength(e, cylinder, text); err != nil {
 			return err
 		}
-		r, err := e.Value(cylinder, text)
+		all, err := e.Value(cylinder, text)
 		if err != nil {
 			t.again(err)
 			continue
 		}
-		return t.keep(r)
+		return t.keep(all)
 	}
 }
 
@@ -185,7 +185,7 @@ func (t *asker) withLength(e *bench.Entry, cylinder int, value string) (string, 
 		if length == "?" {
 			return value + "@?", nil
 		}
-		if _, err := bench.ParseLength(length); err != nil {
+		if _, _, err := bench.ParseLength(length); err != nil {
 			t.again(err)
 			continue
 		}
@@ -194,15 +194,17 @@ func (t *asker) withLength(e *bench.Entry, cylinder int, value string) (string, 
 	}
 }
 
-// keep saves a reading and says what it is worth so far.
-func (t *asker) keep(r bench.Reading) error {
-	n, err := t.save([]bench.Reading{r})
+// keep saves what was read of one part and says what it is worth so far.
+func (t *asker) keep(all []bench.Reading) error {
+	n, err := t.save(all)
 	if err != nil {
 		return err
 	}
 	t.saved += n
 	judged := bench.Judge(job.Values(t.bench.Readings))
-	j := &judged[len(judged)-1]
-	fmt.Fprintf(t.err, "  %s: %s\n", j.Reading.String(), j.Mark)
+	words := t.benchWords()
+	for i := len(judged) - len(all); i < len(judged); i++ {
+		fmt.Fprintf(t.err, "  %s: %s\n", words.Reading(&judged[i].Reading), words.Mark(judged[i].Mark))
+	}
 	return nil
 }

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"stumble/misfire/bench"
 	"stumble/misfire/journal"
 	"stumble/obd/clock"
 )
@@ -66,10 +67,13 @@ func TestBenchTakesReadings(t *testing.T) {
 	assert.Equal(t, "wire resistance kohm", all[2].Kind+" "+all[2].Quantity+" "+all[2].Unit)
 	assert.True(t, math.IsNaN(all[1].Value))
 	assert.Equal(t, "OL", all[1].Text)
-	assert.JSONEq(t, `{"mark":"good","why":"11.8 kohm is within the maker's figure, 4 to 16 kohm.","rule":"the maker's figure",
-		"source":"the maker's service information, as it was entered","length_m":0.6,"maker":{"low":4,"high":16,"per_metre":false},
-		"findings":[{"mark":"good","why":"11.8 kohm is within the maker's figure, 4 to 16 kohm.","rule":"the maker's figure","source":"the maker's service information, as it was entered"},
-		{"mark":"good","why":"5.99 kohm a foot is in step with the set: 98.3 % of its middle, 6.1 kohm a foot.","rule":"plug wire, sibling comparison","source":"common practice, no source"}]}`, string(all[0].Judged))
+	var kept bench.Record
+	require.NoError(t, json.Unmarshal(all[0].Judged, &kept))
+	assert.Equal(t, [2]string{"maker_within", "in_step"}, [2]string{kept.Findings[0].Says, kept.Findings[1].Says}, "codes, no sentences")
+	assert.Equal(t, bench.FigureRecord{Value: 11.8, Unit: "kohm"}, kept.Findings[0].About[0])
+	assert.Equal(t, &bench.TypedRecord{Unit: "kohm", Length: "cm"}, kept.Typed)
+	assert.Equal(t, 0.6, kept.Length)
+	assert.NotContains(t, string(all[0].Judged), "why")
 
 	again := benchOf(t, path, "")
 	requireDone(t, again)
@@ -302,4 +306,47 @@ func TestBenchBrokenOff(t *testing.T) {
 	assert.Contains(t, errs.String(), "2 readings saved in job 1")
 	assert.Contains(t, errs.String(), "2 readings entered whole are saved: interrupted")
 	assert.Len(t, rows(t, path), 3)
+}
+
+// Readings come back in the units they were typed in; those without one as the settings say.
+func TestBenchTellsTypedUnits(t *testing.T) {
+	path := aBench(t)
+	for _, c := range []struct{ args, says string }{
+		{"compression 1=160psi 2=158psi", "160 psi is within the usual 131 to 218 psi"},
+		{"vacuum 20inHg", "20 inHg is within the usual 16.83 to 21.85 inHg"},
+		{"plug-gap 1=0.044in --maker 0.040-0.044in", "0.044 in is within the maker's figure, 0.04 to 0.044 in"},
+		{"wire 1=12kohm@2ft 2=OL@2ft", "6 kohm a foot is within the 7 kohm a foot that makers allow"},
+		{"port-temperature 1=750F 2=752F 3=600F", "151 °F colder than the middle of the others, 751 °F"},
+		{"battery-load 9.3V@50F", "9.3 V is below the 9.4 V of a good battery at 50 °F"},
+	} {
+		o := benchOf(t, path, "", strings.Fields(c.args)...)
+		require.Equal(t, statusDone, o.status, o.errs)
+		assert.Contains(t, strings.Join(strings.Fields(o.out), " "), c.says, c.args)
+	}
+	us := benchOf(t, path, "balance\n", "compression", "1=1200kPa", "--units", "us", "--no-journal")
+	assert.NotEqual(t, statusDone, us.status, "a journal is named")
+	o := benchOf(t, path, "1200\n\n\n\n", "compression", "--units", "us")
+	require.Equal(t, statusDone, o.status, o.errs)
+	assert.Contains(t, o.out, "174 psi")
+	requireOneLine(t, benchOf(t, path, "", "--units", "old"), statusUsage, `no units "old"`)
+}
+
+// States and ranges are readings, too, as a shell hands them over.
+func TestBenchTakesStates(t *testing.T) {
+	path := aBench(t)
+	for _, c := range []struct{ args, says string }{
+		{"wire 1=12k@60cm 2=12k..OL@60cm", "12 kohm to open, moving at 60 cm: BAD"},
+		{"coil 2=8.1k cold, 14k hot", "It breaks down with heat"},
+		{"battery 12.1V key on", "is no battery at rest"},
+		{"battery 9.1V cranking", "battery, cables or starter first"},
+		{"plug-look 2=wet,cracked", "Cracked insulator"},
+	} {
+		o := benchOf(t, path, "", strings.Fields(c.args)...)
+		require.Equal(t, statusDone, o.status, o.errs)
+		said := strings.Join(strings.Fields(o.out), " ")
+		assert.Contains(t, said, c.says, c.args)
+		for _, word := range []string{"from memory", "no source", "common practice", "judgement"} {
+			assert.NotContains(t, said, word)
+		}
+	}
 }

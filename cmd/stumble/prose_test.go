@@ -18,7 +18,6 @@ import (
 // mayCompose are the files and folders below views that compose texts all the same, and why. What no longer does goes.
 func mayCompose() map[string]string {
 	return map[string]string{
-		"misfire/bench/":            "why a reading is judged so is stored with it, in the words of its rule; numbers are put into them here",
 		"misfire/journal/import.go": "names a row in the text of an error",
 		"misfire/proof/side.go":     "names a drive in the text of an error",
 		"obd/link/":                 "what to do about an error of a port is part of its text; a recording begins with a comment",

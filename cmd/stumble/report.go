@@ -43,7 +43,7 @@ func (o *reportOptions) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.pdf, "pdf", "", "write a PDF into this `FILE`")
 	f.IntVar(&o.width, "width", 72, "how wide a line of text is, in `COLUMNS`: 72 or 132")
 	f.StringVar(&o.paper, "paper", "", "the `SHEET` it is printed on: a4 or letter; else as the settings say, else a4")
-	f.StringVar(&o.units, "units", "", "the `UNITS`: metric, or us for degrees Fahrenheit, mph and psi; else as the settings say, else metric")
+	f.StringVar(&o.units, "units", "", unitsUsage)
 	f.BoolVar(&o.open, "open", false, "open the file that was written")
 	f.BoolVar(&o.force, "force", false, "replace the file if it is there already")
 }

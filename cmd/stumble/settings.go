@@ -147,6 +147,18 @@ func (s *settings) reportOptions(paper, units string) (o report.Options, err err
 	return o, nil
 }
 
+const unitsUsage = "the `UNITS`: metric, or us for degrees Fahrenheit, mph and psi; else as the settings say, else metric"
+
+// inUSUnits reports whether numbers are told in the units of the United States: as the command line says, else the settings.
+func (a *app) inUSUnits(o *settingsOption, units string) (bool, error) {
+	s, err := a.readSettings(o)
+	if err != nil {
+		return false, err
+	}
+	options, err := s.reportOptions("", units)
+	return options.Units == report.US, err
+}
+
 // settingsPath is where the settings lie when the user names no file: in the program's folder under the system's
 // configuration folder, which is that of os.UserConfigDir; empty when no home folder is known.
 func settingsPath(env func(string) string, goos string) string {

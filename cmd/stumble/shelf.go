@@ -60,7 +60,8 @@ func (s *shelf) Causes(ctx context.Context, number int64) (*report.Causes, error
 
 func (s *shelf) Bench(_ context.Context, number int64) (*views.Bench, error) {
 	readings, err := job.ReadingsOf(s.journal, number)
-	return told(benchPage(&job.Bench{Job: journal.Job{ID: number}, Readings: readings}), err)
+	us, wrong := s.app.inUSUnits(&settingsOption{}, "")
+	return told(benchPage(&job.Bench{Job: journal.Job{ID: number}, Readings: readings}, us && wrong == nil), err)
 }
 
 func (s *shelf) Proof(ctx context.Context, number int64) (*report.Comparison, error) {

@@ -9,15 +9,15 @@ func judgeBalance(d *judging, r *Reading) []Finding {
 	all := values(d.siblings(r))
 	middle := rate.Median(all)
 	if len(all) < enoughSiblings || middle <= 0 {
-		return []Finding{rule.says(CannotSay, "The falls are compared with each other: measure at least three cylinders.")}
+		return []Finding{rule.says(CannotSay, BalanceFew)}
 	}
 	percent := 100 * r.Value / middle
-	is := figure(r.Value, r.Unit) + " is " + share(percent) + " of the middle of all, " + figure(middle, r.Unit)
+	about := []Figure{r.is(), share(percent), number(middle, r.Unit)}
 	switch {
 	case rule.side(percent) >= 0:
-		return []Finding{rule.says(Good, "%s.", is)}
+		return []Finding{rule.says(Good, BalanceGood, about...)}
 	case rule.side(100*(r.Value+r.Margin)/middle) < 0:
-		return []Finding{rule.says(Bad, "%s, under %s: this cylinder gives little work. The cut names the cylinder, not the cause.", is, digits(rule.low))}
+		return []Finding{rule.says(Bad, BalanceBad, append(about, number(rule.low, ""))...)}
 	}
-	return []Finding{rule.says(Suspect, "%s, under %s, but its limits reach above: it cannot be told for sure; repeat it.", is, digits(rule.low))}
+	return []Finding{rule.says(Suspect, BalanceDoubt, append(about, number(rule.low, ""))...)}
 }

@@ -17,19 +17,19 @@ func judgeCompression(d *judging, r *Reading) []Finding {
 // pressed judges the pressure by itself.
 func (d *judging) pressed(r *Reading) Finding {
 	floor, usual := d.rules[ruleFloor], d.rules[ruleUsual]
-	is := figure(r.Value, r.Unit)
+	is := r.is()
 	switch {
 	case floor.side(r.Value) < 0:
-		return floor.says(Bad, "%s is below %s: too low to fire reliably.", is, figure(floor.low, r.Unit))
+		return floor.says(Bad, CompressionFloor, is, number(floor.low, r.Unit))
 	case usual.side(r.Value) < 0:
-		return usual.says(Suspect, "%s is below the usual %s: was the throttle open, the battery full, the engine warm?", is, usual.band(r.Unit))
+		return usual.says(Suspect, CompressionLow, is, usual.band(r.Unit))
 	case usual.side(r.Value) > 0:
-		return usual.says(Suspect, "%s is above the usual %s: oil or carbon in the cylinder, or the gauge.", is, usual.band(r.Unit))
+		return usual.says(Suspect, CompressionHigh, is, usual.band(r.Unit))
 	}
-	return usual.says(Good, "%s is within the usual %s.", is, usual.band(r.Unit))
+	return usual.says(Good, Within, is, usual.band(r.Unit))
 }
 
-// ratio compares a cylinder with the best.
+// ratio compares a cylinder with the best: makers ask for 70, 75 or 90 % of it.
 func (d *judging) ratio(r *Reading) []Finding {
 	all := values(d.siblings(r))
 	if len(all) < 2 {
@@ -39,16 +39,18 @@ func (d *judging) ratio(r *Reading) []Finding {
 	if best <= 0 {
 		return nil
 	}
-	rule, lenient := d.rules[ruleRatio], d.rules[ruleRatioLenient]
+	rule, lenient, strict := d.rules[ruleRatio], d.rules[ruleRatioLenient], d.rules[limitRatio]
 	percent := 100 * r.Value / best
-	is := share(percent) + " of the best cylinder's " + figure(best, r.Unit)
+	about := []Figure{share(percent), number(best, r.Unit)}
 	switch {
 	case lenient.side(percent) < 0:
-		return []Finding{lenient.says(Bad, "%s, under %s: mechanical fault in this cylinder.", is, figure(lenient.low, "%"))}
+		return []Finding{lenient.says(Bad, RatioBad, append(about, number(lenient.low, "%"))...)}
 	case rule.side(percent) < 0:
-		return []Finding{rule.says(Suspect, "%s, under %s, though some makers allow %s: likely a mechanical fault in this cylinder.", is, figure(rule.low, "%"), digits(lenient.low))}
+		return []Finding{rule.says(Bad, RatioLenient, append(about, number(rule.low, "%"), number(lenient.low, ""))...)}
+	case strict.side(percent) < 0:
+		return []Finding{strict.says(Suspect, RatioStrict, append(about, number(strict.low, "%"))...)}
 	}
-	return []Finding{rule.says(Good, "%s, at least %s.", is, figure(rule.low, "%"))}
+	return []Finding{rule.says(Good, RatioGood, about...)}
 }
 
 // judgeOiled judges what oil did to a low compression. It tells where the loss is, not whether there is one.
@@ -56,21 +58,46 @@ func judgeOiled(d *judging, r *Reading) []Finding {
 	rule := d.rules[ruleOil]
 	dry := d.newest[key{part: Compression, quantity: Dry, cylinder: r.Cylinder}]
 	if dry == nil || dry.Value <= 0 || math.IsNaN(dry.Value) {
-		return []Finding{rule.says(CannotSay, "The compression of cylinder %d without oil is missing: enter it first.", r.Cylinder)}
+		return []Finding{rule.says(CannotSay, OilNeedsDry, number(float64(r.Cylinder), ""))}
 	}
 	rise := 100 * (r.Value - dry.Value) / dry.Value
-	is := "With oil it changes by " + share(rise)
-	if low := judged(dry, judgeCompression(d, dry)); low.Mark < Suspect {
-		return []Finding{rule.says(Good, "%s; it was not low without.", is)}
+	about := []Figure{share(rise), number(rule.high, "")}
+	switch low := judged(dry, judgeCompression(d, dry)); {
+	case low.Mark < Suspect:
+		return []Finding{rule.says(Good, OilNotLow, about[:1]...)}
+	case rule.side(rise) > 0:
+		return []Finding{rule.says(Bad, OilRings, about...)}
 	}
-	if rule.side(rise) > 0 {
-		return []Finding{rule.says(Bad, "%s, more than %s: oil seals it, so the rings leak.", is, digits(rule.high))}
+	return []Finding{rule.says(Bad, OilValves, about...)}
+}
+
+func judgeRunIdle(d *judging, r *Reading) []Finding {
+	dead := d.rules[limitRunDead]
+	if dead.side(r.Value) < 0 {
+		return []Finding{dead.says(Bad, RunningDead, r.is(), number(dead.low, r.Unit))}
 	}
-	return []Finding{rule.says(Bad, "%s, not more than %s: oil does not seal it, so a valve or the head gasket leaks.", is, digits(rule.high))}
+	return d.runs(r, limitRunIdle)
+}
+
+func judgeRunSnap(d *judging, r *Reading) []Finding { return d.runs(r, limitRunSnap) }
+
+// runs judges a compression of the running engine as a share of that while cranking.
+func (d *judging) runs(r *Reading, name string) []Finding {
+	rule := d.rules[name]
+	dry := d.newest[key{part: Compression, quantity: Dry, cylinder: r.Cylinder}]
+	if dry == nil || !(dry.Value > 0) {
+		return []Finding{rule.says(CannotSay, RunningNeedsDry, number(float64(r.Cylinder), ""))}
+	}
+	percent := 100 * r.Value / dry.Value
+	about := []Figure{r.is(), share(percent), rule.band("%")}
+	if rule.side(percent) != 0 {
+		return []Finding{rule.says(Suspect, RunningOff, about...)}
+	}
+	return []Finding{rule.says(Good, RunningGood, about...)}
 }
 
 func judgeCrankSpeed(d *judging, r *Reading) []Finding {
-	return d.limit(r, ruleCrankSpeed, Suspect, "a compression measured at this speed does not compare; battery charger on, even speed for every cylinder")
+	return d.limit(r, ruleCrankSpeed, Suspect, CrankUneven, CrankUneven)
 }
 
 // judgeLeakDown judges the leakage by itself and against the tightest cylinder.
@@ -85,22 +112,21 @@ func judgeLeakDown(d *judging, r *Reading) []Finding {
 	}
 	spread := d.rules[ruleLeakSpread]
 	if over := rounded(r.Value - slices.Min(all)); spread.side(over) > 0 {
-		found = append(found, spread.says(Suspect, "%s points more than the tightest cylinder, over %s: suspect even inside the limit.", digits(over), digits(spread.high)))
+		found = append(found, spread.says(Suspect, LeakSpread, number(over, ""), number(spread.high, "")))
 	}
 	return found
 }
 
 func (d *judging) leaked(r *Reading) Finding {
 	good, fair, bad := d.rules[ruleLeakGood], d.rules[ruleLeakFair], d.rules[ruleLeakBad]
-	is := figure(r.Value, r.Unit)
-	const where = "listen where the air leaves: throttle is inlet valve, tailpipe is exhaust valve, oil filler is rings, bubbles in the coolant are gasket or head"
+	is := r.is()
 	switch {
 	case bad.side(r.Value) > 0:
-		return bad.says(Bad, "%s is above %s: ignition or fuel parts will not cure this cylinder; %s.", is, digits(bad.high), where)
+		return bad.says(Bad, LeakBad, is, number(bad.high, "")).with(LeakWhere)
 	case fair.side(r.Value) > 0:
-		return fair.says(Suspect, "%s is above %s; %s.", is, digits(fair.high), where)
+		return fair.says(Suspect, LeakHigh, is, number(fair.high, "")).with(LeakWhere)
 	case good.side(r.Value) > 0:
-		return fair.says(Good, "%s is acceptable, up to %s.", is, digits(fair.high))
+		return fair.says(Good, LeakFair, is, number(fair.high, ""))
 	}
-	return good.says(Good, "%s: a sound cylinder, up to %s.", is, digits(good.high))
+	return good.says(Good, LeakGood, is, number(good.high, ""))
 }

@@ -50,7 +50,7 @@ func ReadTable(from io.Reader, cylinders int) ([]Reading, error) {
 		case err != nil:
 			return nil, err
 		}
-		all = append(all, r)
+		all = append(all, r...)
 	}
 }
 
@@ -115,14 +115,14 @@ func malformed(err error) error {
 	return err
 }
 
-// next is the next line's reading; io.EOF after the last.
-func (t *table) next() (Reading, error) {
+// next is what the next line tells; io.EOF after the last.
+func (t *table) next() ([]Reading, error) {
 	fields, err := t.lines.Read()
 	if errors.Is(err, io.EOF) {
-		return Reading{}, err
+		return nil, err
 	}
 	if err != nil {
-		return Reading{}, malformed(err)
+		return nil, malformed(err)
 	}
 	line, _ := t.lines.FieldPos(0)
 	row := make(map[string]string, len(fields))
@@ -131,36 +131,36 @@ func (t *table) next() (Reading, error) {
 	}
 	r, err := t.reading(row)
 	if err != nil {
-		return Reading{}, wrong(line, err)
+		return nil, wrong(line, err)
 	}
 	return r, nil
 }
 
-// reading is the reading of a line.
-func (t *table) reading(row map[string]string) (Reading, error) {
+// reading is what a line tells.
+func (t *table) reading(row map[string]string) ([]Reading, error) {
 	k, err := FindKind(row[columnKind])
 	if err != nil {
-		return Reading{}, err
+		return nil, err
 	}
 	e := Entry{Kind: k, Cylinders: t.cylinders}
 	if text := row[columnVariant]; text != "" {
 		if e.Variant, err = k.ParseVariant(text); err != nil {
-			return Reading{}, err
+			return nil, err
 		}
 	}
 	if text := row[columnMaker]; text != "" {
 		if e.Maker, err = k.ParseMaker(text); err != nil {
-			return Reading{}, err
+			return nil, err
 		}
 	}
 	value, err := valueOf(&e, row)
 	if err != nil {
-		return Reading{}, err
+		return nil, err
 	}
 	cylinder := row[columnCylinder]
 	switch {
 	case k.Each && cylinder == "":
-		return Reading{}, fmt.Errorf("the cylinder of the %s is missing", k.Name)
+		return nil, fmt.Errorf("the cylinder of the %s is missing", k.Name)
 	case !k.Each && (cylinder == "" || cylinder == "0"):
 		return e.Value(0, value)
 	}

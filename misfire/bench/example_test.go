@@ -21,7 +21,7 @@ func ExampleJudge() {
 			fmt.Println(err)
 			return
 		}
-		readings = append(readings, r)
+		readings = append(readings, r...)
 	}
 	for _, j := range bench.Judge(readings) {
 		fmt.Println("cylinder", j.Reading.Cylinder, "is", j.Mark)

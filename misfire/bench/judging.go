@@ -2,7 +2,6 @@ package bench
 
 import (
 	"math"
-	"slices"
 
 	"stumble/misfire/rate"
 )
@@ -28,15 +27,19 @@ type judging struct {
 	order  []*Reading // the newest, as they were taken
 }
 
-// key is what a reading is of. Engines may have both port and direct injectors, which are no siblings.
+// key is what a reading is of. Engines may have both port and direct injectors, which are no siblings, and a part that
+// is hot is none of one that is cold.
 type key struct {
 	part     Part
 	quantity Quantity
 	cylinder int
 	direct   bool
+	hot      bool
 }
 
-func keyOf(r *Reading) key { return key{r.Part, r.Quantity, r.Cylinder, r.Variant == Direct} }
+func keyOf(r *Reading) key {
+	return key{r.Part, r.Quantity, r.Cylinder, r.Variant == Direct, r.State == Hot}
+}
 
 func newJudging(readings []Reading) *judging {
 	d := &judging{rules: rules(), newest: make(map[key]*Reading)}
@@ -51,57 +54,103 @@ func newJudging(readings []Reading) *judging {
 	return d
 }
 
-// findings are what the rules say of a reading.
+// findings are what the rules say of a reading: of one that moved, of both its ends and of its moving.
 func (d *judging) findings(r *Reading) []Finding {
 	k, known := KindOf(r.Part, r.Quantity)
 	if !known || math.IsNaN(r.Value) && k.dimension != words {
 		return nil
 	}
-	return k.judge(d, r)
+	found := k.judge(d, r)
+	if r.Moves {
+		found = d.moves(r, k.judge(d, r.otherEnd()))
+	}
+	if r.State == Hot {
+		found = append(found, d.heats(r)...)
+	}
+	return found
 }
 
-// judged puts the finding that decides first: the worst, and doubt before praise.
-func judged(r *Reading, found []Finding) Judgement {
-	if len(found) == 0 {
-		found = []Finding{{CannotSay, "No rule speaks of such a reading.", "", ""}}
+// A needle that moves: within so many percent it is a poor touch of the probe, beyond it a break. A choice: the share by
+// which the trade has a wire stand out from its siblings.
+const movesShare = 30
+
+// moves judges a part whose reading moved while it was moved: that is a fault by itself, whatever its ends are.
+func (d *judging) moves(r *Reading, ends []Finding) []Finding {
+	about := []Figure{number(r.Value, r.Unit), number(r.To, r.Unit)}
+	low, high := min(r.Value, r.To), max(r.Value, r.To)
+	f := Finding{Mark: Bad, Says: Moves, About: about, Rule: ruleMoves, Source: sourcePractice}
+	if !opens(high) && high-low <= movesShare/100.0*low {
+		f.Mark, f.Says = Suspect, MovesALittle
 	}
-	weight := func(f Finding) int { return [...]int{CannotSay: 1, Good: 0, Suspect: 2, Bad: 3}[f.Mark] }
-	slices.SortStableFunc(found, func(a, b Finding) int { return weight(b) - weight(a) })
-	first := found[0]
-	return Judgement{Reading: *r, Mark: first.Mark, Why: first.Why, Rule: first.Rule, Source: first.Source, All: found}
+	return append([]Finding{f}, ends...)
+}
+
+// Copper gains 31 % of resistance in 80 degrees: 0.39 % a degree (handbooks of electrical engineering). A part that gains
+// beyond heatMost does not only warm; where that lies is a choice.
+const (
+	heatCopper = 31
+	heatMost   = 50
+)
+
+// heats holds a hot reading against the cold one of the same part.
+func (d *judging) heats(r *Reading) []Finding {
+	at := keyOf(r)
+	at.hot = false
+	cold := d.newest[at]
+	if cold == nil || !(cold.Value > 0) || opens(cold.Value) {
+		return nil
+	}
+	f := Finding{Mark: Good, Says: HeatsRight, About: []Figure{cold.is(), r.is()}, Rule: ruleHeats, Source: sourcePractice}
+	rise := 100 * (r.Value/cold.Value - 1)
+	switch {
+	case r.Open():
+		f.Mark, f.Says, f.About = Bad, HeatsOpen, nil
+	case rise > heatMost:
+		f.Mark, f.Says, f.About = Bad, HeatsOff, append(f.About, share(rise), share(heatCopper))
+	}
+	return []Finding{f}
 }
 
 // byMaker holds a reading against the maker's figure, which wins over every band.
 func byMaker(r *Reading) Finding {
-	f := Finding{Mark: Good, Rule: MakerRule, Source: sourceMaker}
+	f := Finding{Mark: Good, Says: MakerWithin, Rule: MakerRule, Source: sourceMaker}
 	v, unit := r.Value, r.Unit
 	if r.Maker.PerLength {
 		if r.Length == 0 {
-			f.Mark, f.Why = CannotSay, "The maker's figure is by length: measure the wire's length too."
+			f.Mark, f.Says = CannotSay, MakerNeedsLength
 			return f
 		}
-		v, unit = r.Value/r.Length, unit+" a metre"
+		v, unit = r.Value/r.Length, unit+"/m"
 	}
-	words := bandInWords(r.Maker.Low, r.Maker.High, unit)
+	f.About = []Figure{number(v, unit), {Low: r.Maker.Low, High: r.Maker.High, Unit: unit, Band: true}}
 	switch sideOf(v, r.Maker.Low, r.Maker.High) {
-	case 0:
-		f.Why = figure(v, unit) + " is within the maker's figure, " + words + "."
 	case -1:
-		f.Mark, f.Why = Bad, figure(v, unit)+" is below the maker's figure, "+words+"."
+		f.Mark, f.Says = Bad, MakerBelow
 	case 1:
-		f.Mark, f.Why = Bad, figure(v, unit)+" is above the maker's figure, "+words+"."
+		f.Mark, f.Says = Bad, MakerAbove
 	}
 	return f
 }
 
 // siblings are the newest readings of the same quantity of each cylinder, r among them where it is one; numbers alone.
 func (d *judging) siblings(r *Reading) (set []*Reading) {
-	if r.Cylinder == 0 || d.newest[keyOf(r)] != r {
+	if r.Cylinder == 0 || d.newest[keyOf(r)] != r && !r.end {
 		return nil
 	}
+	mine := keyOf(r)
 	for _, o := range d.order {
-		same := o.Part == r.Part && o.Quantity == r.Quantity && (o.Variant == Direct) == (r.Variant == Direct)
-		if same && o.Cylinder != 0 && !math.IsNaN(o.Value) {
+		its := keyOf(o)
+		if its.cylinder = mine.cylinder; its == mine && o.Cylinder != 0 && !math.IsNaN(o.Value) {
+			set = append(set, o)
+		}
+	}
+	return set
+}
+
+// others are the siblings but for the reading itself.
+func (d *judging) others(r *Reading) (set []*Reading) {
+	for _, o := range d.siblings(r) {
+		if o.Cylinder != r.Cylinder {
 			set = append(set, o)
 		}
 	}
@@ -142,7 +191,8 @@ func (d *judging) outlier(r *Reading) []Finding {
 	}
 	middle := rate.Median(all)
 	if z := robustZ(all, r.Value, meterShare*math.Abs(middle)); math.Abs(z) > 3.5 {
-		return []Finding{{Suspect, figure(r.Value, r.Unit) + " stands out from its siblings: the middle of the set is " + figure(middle, r.Unit) + ".", ruleOutlier, sourceOutlier}}
+		about := []Figure{r.is(), number(middle, r.Unit)}
+		return []Finding{{Mark: Suspect, Says: StandsOut, About: about, Rule: ruleOutlier, Source: sourceOutlier}}
 	}
 	return nil
 }
@@ -161,35 +211,57 @@ func robustZ(all []float64, v, least float64) float64 {
 	return 0.6745 * (v - middle) / spread
 }
 
-// compared is a rule that gives how many percent of the set's median a reading may be.
+// compared is a rule that gives how many percent of the median of the others a reading may be.
 type compared struct {
 	rule string
 	of   func(*Reading) float64 // what is compared; NaN where it cannot be
 	unit string
-	hint string // what else to say where it stands out
+	hint Saying // what else to say where it stands out
 }
 
-// share holds a reading against the median of its set.
+// share holds a reading against the median of the others: then one that is off does not move what it is held against, and
+// is the only one named.
 func (d *judging) share(r *Reading, c compared) []Finding {
 	var all []float64
-	for _, o := range d.siblings(r) {
+	for _, o := range d.others(r) {
 		if v := c.of(o); !math.IsNaN(v) && !math.IsInf(v, 0) {
 			all = append(all, v)
 		}
 	}
 	v, limits := c.of(r), d.rules[c.rule]
 	middle := rate.Median(all)
-	if math.IsNaN(v) || math.IsInf(v, 0) || len(all) < 2 || middle <= 0 {
+	if len(all)+1 < enoughSiblings {
+		middle = (v + middle) / 2 // of two nobody knows which is off
+	}
+	if math.IsNaN(v) || math.IsInf(v, 0) || len(all) < 1 || middle <= 0 {
 		return nil
 	}
 	percent := 100 * v / middle
-	off := limits.side(percent) != 0
-	switch {
-	case off && len(all) < enoughSiblings:
-		return []Finding{limits.says(Suspect, "The two that were measured differ: %s is %s of their middle. One of them is off; a third tells which.", figure(v, c.unit), share(percent))}
+	about := []Figure{number(v, c.unit), share(percent), number(middle, c.unit)}
+	switch off := limits.side(percent) != 0; {
+	case off && len(all)+1 < enoughSiblings:
+		return []Finding{limits.says(Suspect, TwoDiffer, about[:2]...)}
 	case off:
-		return []Finding{limits.says(Suspect, "%s is %s of the middle of the set, %s; %s are usual. A part that differs from its siblings is suspect inside any band.%s",
-			figure(v, c.unit), share(percent), figure(middle, c.unit), limits.band("%"), c.hint)}
+		return []Finding{limits.says(Suspect, OutOfStep, append(about, limits.band("%"))...).with(c.hint)}
 	}
-	return []Finding{limits.says(Good, "%s is in step with the set: %s of its middle, %s.", figure(v, c.unit), share(percent), figure(middle, c.unit))}
+	return []Finding{limits.says(Good, InStep, about...)}
+}
+
+// limit judges a reading by the maker's figure, else by one band; outside it is so bad, with a hint for each side.
+func (d *judging) limit(r *Reading, name string, outside Mark, below, above Saying) []Finding {
+	if r.Maker.Told() {
+		return []Finding{byMaker(r)}
+	}
+	band := d.rules[name]
+	is, usual := r.is(), band.band(r.Unit)
+	switch band.side(r.Value) {
+	case -1:
+		return []Finding{band.says(outside, Below, is, usual).with(below)}
+	case 1:
+		return []Finding{band.says(outside, Above, is, usual).with(above)}
+	}
+	if r.Open() {
+		return []Finding{band.says(Good, OpenWithin, usual)}
+	}
+	return []Finding{band.says(Good, Within, is, usual)}
 }

@@ -25,7 +25,7 @@ func (k *Kind) ParseMaker(text string) (Range, error) {
 	if k.dimension == words {
 		return Range{}, fmt.Errorf("%s is told in words: no maker's figure can be set beside it", k.Name)
 	}
-	text, metres, err := k.perLength(text)
+	text, per, err := k.perLength(text)
 	if err != nil {
 		return Range{}, err
 	}
@@ -37,23 +37,23 @@ func (k *Kind) ParseMaker(text string) (Range, error) {
 		return Range{}, fmt.Errorf("the maker's figure %q ends at nothing: %w", shortened(text), errNoFigure)
 	case low > high:
 		return Range{}, fmt.Errorf("the maker's figure %q ends below its beginning: %w", shortened(text), errNoFigure)
-	case metres > 0:
-		return Range{Low: low / metres, High: high / metres, PerLength: true}, nil
+	case per.factor > 0:
+		return Range{Low: low / per.factor, High: high / per.factor, PerLength: true, Typed: per.name}, nil
 	}
 	return Range{Low: low, High: high}, nil
 }
 
-// perLength takes a trailing /ft or /m off, and returns that length in metres; 0 where there is none.
-func (k *Kind) perLength(text string) (rest string, metres float64, err error) {
+// perLength takes a trailing /ft or /m off, and returns that length; none where there is none.
+func (k *Kind) perLength(text string) (rest string, per unit, err error) {
 	at := strings.LastIndex(text, "/")
 	if at < 0 || k.Part != Wire || strings.HasSuffix(text[:at], "+") {
-		return text, 0, nil
+		return text, unit{}, nil
 	}
 	u, known := unitOf(strings.TrimSpace(text[at+1:]))
 	if !known || u.dimension != length {
-		return "", 0, errNoFigure
+		return "", unit{}, errNoFigure
 	}
-	return text[:at], u.factor, nil
+	return text[:at], u, nil
 }
 
 // ends are the ends of a figure, in the kind's unit.

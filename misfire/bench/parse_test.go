@@ -58,8 +58,10 @@ func TestParse(t *testing.T) {
 	} {
 		t.Run(c.kind+" "+c.word, func(t *testing.T) {
 			e := Entry{Kind: kindOf(t, c.kind), Cylinders: 4}
-			r, err := e.Parse(c.word)
+			all, err := e.Parse(c.word)
 			require.NoError(t, err)
+			require.Len(t, all, 1)
+			r := all[0]
 			assert.Equal(t, c.cylinder, r.Cylinder)
 			assert.Equal(t, c.value, r.Value)
 			assert.Equal(t, c.length, r.Length)
@@ -114,7 +116,7 @@ func TestParseRefuses(t *testing.T) {
 				return
 			}
 			require.Error(t, err)
-			assert.Equal(t, Reading{}, r)
+			assert.Empty(t, r)
 			assert.Contains(t, err.Error(), c.says)
 			assert.NotContains(t, err.Error(), "\n")
 			assert.Less(t, len(err.Error()), 250)
@@ -126,16 +128,16 @@ func TestUsualUnitAndLength(t *testing.T) {
 	e := Entry{Kind: kindOf(t, "wire"), Usual: true, Length: 0.6}
 	r, err := e.Value(3, "12")
 	require.NoError(t, err)
-	assert.Equal(t, 12.0, r.Value)
-	assert.Equal(t, 0.6, r.Length)
+	assert.Equal(t, 12.0, r[0].Value)
+	assert.Equal(t, 0.6, r[0].Length)
 	r, err = e.Value(3, "900ohm@30cm")
 	require.NoError(t, err)
-	assert.Equal(t, 0.9, r.Value)
-	assert.Equal(t, 0.3, r.Length)
+	assert.Equal(t, 0.9, r[0].Value)
+	assert.Equal(t, 0.3, r[0].Length)
 	e = Entry{Kind: kindOf(t, "wire"), Unmeasured: true}
 	r, err = e.Value(3, "12kohm")
 	require.NoError(t, err)
-	assert.Zero(t, r.Length)
+	assert.Zero(t, r[0].Length)
 }
 
 func TestVariant(t *testing.T) {
@@ -172,9 +174,9 @@ func TestParseMaker(t *testing.T) {
 		{"wire", "10 kohm \u00b1 2 kohm", Range{Low: 8, High: 12}},
 		{"wire", "10+-2kohm", Range{Low: 8, High: 12}},
 		{"wire", "10kohm+/-20%", Range{Low: 8, High: 12}},
-		{"wire", "max 6.096kohm/ft", Range{Low: -inf, High: 20, PerLength: true}},
-		{"wire", "3.048-6.096kohm/ft", Range{Low: 10, High: 20, PerLength: true}},
-		{"wire", "9-23kohm/m", Range{Low: 9, High: 23, PerLength: true}},
+		{"wire", "max 6.096kohm/ft", Range{Low: -inf, High: 20, PerLength: true, Typed: "ft"}},
+		{"wire", "3.048-6.096kohm/ft", Range{Low: 10, High: 20, PerLength: true, Typed: "ft"}},
+		{"wire", "9-23kohm/m", Range{Low: 9, High: 23, PerLength: true, Typed: "m"}},
 		{"compression", "min 10bar", Range{Low: 1000, High: inf}},
 		{"compression", ">=1000kPa", Range{Low: 1000, High: inf}},
 		{"compression", "10-14 bar", Range{Low: 1000, High: 1400}},
@@ -232,9 +234,9 @@ func TestReadTable(t *testing.T) {
 	got, err := ReadTable(strings.NewReader("\ufeff"+strings.ReplaceAll(goodTable, "\n", "\r\n")), 4)
 	require.NoError(t, err)
 	require.Len(t, got, 6)
-	assert.Equal(t, Reading{Part: Wire, Quantity: Resistance, Cylinder: 1, Value: 11.8, Unit: "kohm", Length: 0.6, Maker: Range{Low: 4, High: 14}}, got[0])
+	assert.Equal(t, Reading{Part: Wire, Quantity: Resistance, Cylinder: 1, Value: 11.8, Unit: "kohm", Typed: "kohm", TypedLength: "cm", Length: 0.6, Maker: Range{Low: 4, High: 14}}, got[0])
 	assert.True(t, got[1].Open())
-	assert.Equal(t, Reading{Part: Wire, Quantity: Resistance, Cylinder: 3, Value: 12.4, Unit: "kohm"}, got[2])
+	assert.Equal(t, Reading{Part: Wire, Quantity: Resistance, Cylinder: 3, Value: 12.4, Unit: "kohm", Typed: "kohm"}, got[2])
 	assert.Equal(t, Direct, got[3].Variant)
 	assert.Equal(t, 12.6, got[4].Value)
 	assert.Equal(t, "intermittent, with load", got[5].Text)
@@ -307,7 +309,7 @@ func requireSound(t *testing.T, r Reading, cylinders int) {
 	require.False(t, math.IsNaN(r.Maker.Low) || math.IsNaN(r.Maker.High))
 	j := Judge([]Reading{r, r, r, r})
 	require.Len(t, j, 4)
-	require.NotEmpty(t, j[3].Why)
+	require.NotEmpty(t, said(&j[3]))
 }
 
 func FuzzParse(f *testing.F) {
@@ -327,7 +329,9 @@ func FuzzParse(f *testing.F) {
 			require.NotContains(t, err.Error(), "\n")
 			return
 		}
-		requireSound(t, r, 4)
+		for i := range r {
+			requireSound(t, r[i], 4)
+		}
 	})
 }
 

@@ -19,6 +19,8 @@ const (
 	Ground      Part = "ground"
 	Engine      Part = "engine"
 	Exhaust     Part = "exhaust"
+	Purge       Part = "purge"
+	Coolant     Part = "coolant"
 	Balance     Part = "balance" // the cylinder cut test
 )
 
@@ -49,6 +51,20 @@ const (
 	Drop         Quantity = "drop"          // engine to battery minus while cranking, V; of the balance test, rpm
 	Vacuum       Quantity = "vacuum"        // of the manifold at idle, kPa
 	BackPressure Quantity = "back_pressure" // of the exhaust at 2,500 rpm, kPa
+	BackIdle     Quantity = "back_idle"     // of the exhaust at idle, kPa
+	Needle       Quantity = "needle"        // how the vacuum gauge's moves, in words
+	HoldMinute   Quantity = "hold_minute"   // loss of fuel pressure in one minute, kPa
+	KeyOn        Quantity = "key_on"        // of a battery, engine off, V
+	Load         Quantity = "load"          // of a battery after 15 s of load, V
+	RunIdle      Quantity = "run_idle"      // compression of the running engine at idle, kPa
+	RunSnap      Quantity = "run_snap"      // the same as the throttle is snapped open, kPa
+	GroundOhms   Quantity = "ground_ohms"   // of a coil's ground path, ohm
+	Available    Quantity = "available"     // voltage that a coil reaches on an adjustable gap, kV
+	Firing       Quantity = "firing"        // voltage that a plug asks for, kV
+	Duration     Quantity = "duration"      // of the spark, ms
+	Suction      Quantity = "suction"       // at the hose of a purge valve, its plug off, kPa
+	CoolantLoss  Quantity = "coolant_loss"  // of pressure of the cooling system overnight, kPa
+	PortHeat     Quantity = "port_heat"     // of an exhaust port at warm idle, degrees Celsius
 )
 
 // Reading is one measurement by hand.
@@ -58,35 +74,44 @@ type Reading struct {
 	Quantity Quantity
 	Value    float64 // in Unit; +Inf: open circuit; NaN: only Text tells
 	Unit     string
+	Moves    bool    // the meter moved between Value and To while the part was moved
+	To       float64 // then the other end, as Value; else 0
+	State    State
+	Celsius  float64 // temperature of a battery under load, where Heated
+	Heated   bool
 	Margin   float64 // half the width of Value's 95 % limits; 0: not known
 	Length   float64 // of a wire, metres; 0: not known
 	Variant  Variant // which kind of part; "" : not told
 	Maker    Range   // the maker's figure, in Unit (of a wire with PerLength: Unit a metre); zero: not told
 	Text     string
+
+	// As it was typed, so that it is told in the same: empty where the unit was left out.
+	Typed        string // unit of the value, as UnitNames has it
+	TypedLength  string // unit of a wire's length
+	TypedCelsius string // unit of the temperature
+
+	end bool // the other end of a reading that moved, which is judged in its place
 }
 
 // Open reports whether the meter showed an open circuit.
 func (r *Reading) Open() bool { return math.IsInf(r.Value, 1) }
 
-// String is what was measured in words: "12.1 kohm at 60 cm", "open", "88 ± 9 rpm".
-func (r *Reading) String() string {
-	words := r.Text
-	switch {
-	case r.Open():
-		words = figure(r.Value, r.Unit)
-	case r.Margin > 0:
-		words = digits(r.Value) + " ± " + figure(r.Margin, r.Unit)
-	case !math.IsNaN(r.Value):
-		words = figure(r.Value, r.Unit)
-	}
-	if r.Length > 0 {
-		words += " at " + figure(100*r.Length, "cm")
-	}
-	if r.Variant != "" {
-		words += ", " + string(r.Variant)
-	}
-	return words
+// otherEnd is a reading that moved, at its other end.
+func (r *Reading) otherEnd() *Reading {
+	o := *r
+	o.Value, o.To, o.end = r.To, r.Value, true
+	return &o
 }
+
+// State is how warm a part was when it was measured.
+type State string
+
+// States.
+const (
+	AnyState State = ""
+	Cold     State = "cold"
+	Hot      State = "hot"
+)
 
 // Variant is which kind of its part a reading is of, where the rules tell them apart.
 type Variant string
@@ -98,12 +123,14 @@ const (
 	HighImpedance Variant = "high-impedance" // a port injector, the usual one
 	LowImpedance  Variant = "low-impedance"  // a port injector
 	Direct        Variant = "direct"         // an injector into the cylinder
+	HoseOn        Variant = "hose-on"        // fuel pressure at idle with the hose of the regulator on
 )
 
 // Range is a maker's figure, its ends among it. The zero Range is none.
 type Range struct {
 	Low, High float64 // -Inf and +Inf: no limit on that side
 	PerLength bool    // of a wire: for each metre
+	Typed     string  // the length that it was typed for, as ft or m
 }
 
 // Told reports whether there is a maker's figure.

@@ -4,13 +4,17 @@ import (
 	"bytes"
 	_ "embed"
 	"encoding/csv"
-	"fmt"
 	"math"
 	"strconv"
 )
 
+// ruleTable are the rules of the trade, limitTable further limits that were read later; both as testdata/vectors has them.
+//
 //go:embed rules.csv
 var ruleTable []byte
+
+//go:embed limits.csv
+var limitTable []byte
 
 // Names of the rules as rules.csv has them.
 const (
@@ -52,11 +56,38 @@ const (
 	ruleCharging     = "charging"
 	ruleGround       = "ground path"
 	ruleVacuum       = "manifold vacuum, idle"
-	rulePressure     = "port fuel pressure"
+	rulePressure     = "port fuel pressure, regulator hose off or returnless"
+	rulePressureOn   = "port fuel pressure at idle, regulator hose on"
 	ruleHold         = "port fuel pressure, hold"
-	ruleBackPressure = "exhaust back-pressure"
+	ruleBackIdle     = "exhaust back-pressure at idle"
+	ruleBackPressure = "exhaust back-pressure at 2000 to 2500 rpm"
 	ruleBalance      = "cylinder cut test"
 	ruleCrankSpeed   = "crank speed for compression test"
+)
+
+// read marks the limits that were read later: some have the name of a rule of the trade.
+const read = "; "
+
+// Names of the limits as limits.csv has them, behind that mark.
+const (
+	limitDrop      = "; injector, pressure-drop comparison"
+	limitHold      = "; port fuel pressure, hold, one minute"
+	limitRatio     = "; compression, ratio"
+	limitRunIdle   = "; running compression, idle"
+	limitRunSnap   = "; running compression, snap throttle"
+	limitRunDead   = "; running compression, cylinder that can be switched off"
+	limitVacuum    = "; manifold vacuum, idle"
+	limitLoad      = "; battery, load test 15 s"
+	limitCoilGnd   = "; coil ground path"
+	limitClasses   = "; injector, port type classes"
+	limitFiring    = "; secondary voltage asked"
+	limitAvailable = "; secondary voltage available"
+	limitDuration  = "; spark duration"
+	limitGapSpread = "; plug gap spread"
+	limitLeaky     = "; plug insulation"
+	limitPurge     = "; purge valve"
+	limitCoolant   = "; smoke or coolant pressure test, overnight"
+	limitPort      = "; exhaust port temperature, idle warm"
 )
 
 // Rules that are of no table.
@@ -65,6 +96,9 @@ const (
 	ruleOutlier = "stands out from its siblings"
 	ruleSpark   = "spark test"
 	ruleLook    = "plug appearance"
+	ruleNeedle  = "vacuum needle"
+	ruleMoves   = "moves while it is flexed"
+	ruleHeats   = "cold against hot"
 )
 
 const (
@@ -80,15 +114,17 @@ type rule struct {
 	source    string
 }
 
-// rules are those of the table, by name.
+// rules are those of both tables, by name.
 func rules() map[string]rule {
-	rows, err := csv.NewReader(bytes.NewReader(ruleTable)).ReadAll()
-	if err != nil {
-		panic("bench: the built-in rules: " + err.Error()) // a test reads them, so no user meets this
-	}
-	all := make(map[string]rule, len(rows))
-	for _, row := range rows[1:] {
-		all[row[0]] = rule{name: row[0], low: limit(row[3], -1), high: limit(row[4], 1), source: row[6]}
+	all := make(map[string]rule)
+	for mark, table := range map[string][]byte{"": ruleTable, read: limitTable} {
+		rows, err := csv.NewReader(bytes.NewReader(table)).ReadAll()
+		if err != nil {
+			panic("bench: the built-in rules: " + err.Error()) // a test reads them, so no user meets this
+		}
+		for _, row := range rows[1:] {
+			all[mark+row[0]] = rule{name: row[0], low: limit(row[3], -1), high: limit(row[4], 1), source: row[6]}
+		}
 	}
 	return all
 }
@@ -106,15 +142,17 @@ func limit(text string, side int) float64 {
 }
 
 // says is what the rule finds.
-func (r rule) says(m Mark, format string, args ...any) Finding {
-	return Finding{Mark: m, Why: fmt.Sprintf(format, args...), Rule: r.name, Source: r.source}
+func (r rule) says(m Mark, what Saying, about ...Figure) Finding {
+	return Finding{Mark: m, Says: what, About: about, Rule: r.name, Source: r.source}
 }
 
 // side is -1 below the band, 0 in it, its ends among it, and 1 above.
 func (r rule) side(v float64) int { return sideOf(v, r.low, r.high) }
 
-// band is the rule's band in words.
-func (r rule) band(unit string) string { return bandInWords(r.low, r.high, unit) }
+// band is the rule's band.
+func (r rule) band(unit string) Figure {
+	return Figure{Low: r.low, High: r.high, Unit: unit, Band: true}
+}
 
 // hair is how far beyond an end still counts as at it, as a share: what turning units about adds.
 const hair = 1e-9
@@ -127,42 +165,4 @@ func sideOf(v, low, high float64) int {
 		return 1
 	}
 	return 0
-}
-
-func bandInWords(low, high float64, unit string) string {
-	switch {
-	case math.IsInf(low, -1):
-		return "up to " + figure(high, unit)
-	case math.IsInf(high, 1):
-		return "from " + figure(low, unit)
-	}
-	return digits(low) + " to " + figure(high, unit)
-}
-
-// figure is a value with its unit in words.
-func figure(v float64, unit string) string {
-	switch {
-	case math.IsInf(v, 1):
-		return "open"
-	case unit == "":
-		return digits(v)
-	}
-	return digits(v) + " " + unit
-}
-
-// digits is a number as it is said: two places after the point, none from a hundred on.
-func digits(v float64) string {
-	if math.Abs(v) >= 99.995 {
-		return places(v, 0)
-	}
-	return places(v, 2)
-}
-
-// share is a percentage as it is said.
-func share(v float64) string { return places(v, 1) + " %" }
-
-// places is a number with so many places after the point at the most.
-func places(v float64, n int) string {
-	scale := math.Pow10(n)
-	return strconv.FormatFloat(math.Round(v*scale)/scale+0, 'f', -1, 64)
 }

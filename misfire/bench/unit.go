@@ -17,18 +17,22 @@ const (
 	percent
 	voltage
 	turning
+	heat
+	time
 	words // no number
 )
 
 // String is how the units of a dimension may be written.
 func (d dimension) String() string {
-	return [...]string{"ohm, kohm, Mohm", "kPa, bar, psi", "mm, cm, m, in, ft", "%", "V, mV", "rpm", "words"}[d]
+	return [...]string{"ohm, kohm, Mohm", "kPa, bar, psi", "mm, cm, m, in, ft", "%", "V, mV, kV", "rpm", "C or F", "ms", "words"}[d]
 }
 
 // unit is a way to write a unit.
 type unit struct {
 	dimension dimension
-	factor    float64 // to ohm, kPa, metre, percent, volt, rpm
+	factor    float64 // to ohm, kPa, metre, percent, volt, rpm, degrees Celsius, millisecond
+	name      string  // as it is told
+	zero      float64 // of a temperature, its zero in degrees Celsius
 }
 
 // unitOf reads a unit, letter case aside but for the m of milli and the M of mega. The factors of those that are not
@@ -37,54 +41,62 @@ func unitOf(text string) (unit, bool) {
 	text = strings.NewReplacer("\u2126", "ohm", "\u03a9", "ohm", "\u03c9", "ohm", " ", "").Replace(text)
 	switch text {
 	case "M":
-		return unit{resistance, 1e6}, true
+		return unit{dimension: resistance, factor: 1e6, name: "Mohm"}, true
 	case "m":
-		return unit{length, 1}, true
+		return unit{dimension: length, factor: 1, name: "m"}, true
 	}
 	if strings.HasPrefix(text, "M") && strings.EqualFold(strings.TrimSuffix(text[1:], "s"), "ohm") {
-		return unit{resistance, 1e6}, true
+		return unit{dimension: resistance, factor: 1e6, name: "Mohm"}, true
 	}
 	switch strings.ToLower(text) {
 	case "ohm", "ohms", "r":
-		return unit{resistance, 1}, true
+		return unit{dimension: resistance, factor: 1, name: "ohm"}, true
 	case "kohm", "kohms", "k":
-		return unit{resistance, 1e3}, true
+		return unit{dimension: resistance, factor: 1e3, name: "kohm"}, true
 	case "megohm", "megohms":
-		return unit{resistance, 1e6}, true
+		return unit{dimension: resistance, factor: 1e6, name: "Mohm"}, true
 	case "kpa":
-		return unit{pressure, 1}, true
+		return unit{dimension: pressure, factor: 1, name: "kPa"}, true
 	case "pa":
-		return unit{pressure, 0.001}, true
+		return unit{dimension: pressure, factor: 0.001, name: "Pa"}, true
 	case "mpa":
-		return unit{pressure, 1000}, true
+		return unit{dimension: pressure, factor: 1000, name: "MPa"}, true
 	case "bar":
-		return unit{pressure, 100}, true
+		return unit{dimension: pressure, factor: 100, name: "bar"}, true
 	case "mbar", "hpa":
-		return unit{pressure, 0.1}, true
+		return unit{dimension: pressure, factor: 0.1, name: "mbar"}, true
 	case "psi":
-		return unit{pressure, 6.894757}, true
+		return unit{dimension: pressure, factor: 6.894757, name: "psi"}, true
 	case "inhg":
-		return unit{pressure, 3.386389}, true
+		return unit{dimension: pressure, factor: 3.386389, name: "inHg"}, true
 	case "mmhg":
-		return unit{pressure, 0.1333224}, true
+		return unit{dimension: pressure, factor: 0.1333224, name: "mmHg"}, true
 	case "kgf/cm2", "kg/cm2":
-		return unit{pressure, 98.0665}, true
+		return unit{dimension: pressure, factor: 98.0665, name: "kg/cm2"}, true
 	case "mm":
-		return unit{length, 0.001}, true
+		return unit{dimension: length, factor: 0.001, name: "mm"}, true
 	case "cm":
-		return unit{length, 0.01}, true
+		return unit{dimension: length, factor: 0.01, name: "cm"}, true
 	case "in", "inch", "inches", `"`:
-		return unit{length, inch}, true
+		return unit{dimension: length, factor: inch, name: "in"}, true
 	case "ft", "foot", "feet", "'":
-		return unit{length, foot}, true
+		return unit{dimension: length, factor: foot, name: "ft"}, true
 	case "%", "percent":
-		return unit{percent, 1}, true
+		return unit{dimension: percent, factor: 1, name: "%"}, true
 	case "v", "volt", "volts":
-		return unit{voltage, 1}, true
+		return unit{dimension: voltage, factor: 1, name: "V"}, true
 	case "mv":
-		return unit{voltage, 0.001}, true
+		return unit{dimension: voltage, factor: 0.001, name: "mV"}, true
+	case "kv":
+		return unit{dimension: voltage, factor: 1000, name: "kV"}, true
+	case "ms":
+		return unit{dimension: time, factor: 1, name: "ms"}, true
+	case "c", "\u00b0c", "degc":
+		return unit{dimension: heat, factor: 1, name: "C"}, true
+	case "f", "\u00b0f", "degf":
+		return unit{dimension: heat, factor: 5.0 / 9, name: "F", zero: -32 * 5.0 / 9}, true
 	case "rpm", "1/min":
-		return unit{turning, 1}, true
+		return unit{dimension: turning, factor: 1, name: "rpm"}, true
 	}
 	return unit{}, false
 }
@@ -131,6 +143,12 @@ func parseMeasured(text string) (measured, error) {
 	return measured{number, parts[3]}, nil
 }
 
+// name is the unit as it is told; empty where none was written.
+func (m measured) name() string {
+	u, _ := unitOf(m.unit)
+	return u.name
+}
+
 // in is the number in base units of a dimension. A unit that was left out is taken for usual, where that is not empty.
 func (m measured) in(d dimension, usual string) (float64, error) {
 	if m.unit == "" {
@@ -148,7 +166,35 @@ func (m measured) in(d dimension, usual string) (float64, error) {
 	if d == resistance && m.unit == "m" || !known || u.dimension != d {
 		return 0, fmt.Errorf("%q is no unit for this: give it in %s", shortened(m.unit), d)
 	}
-	return m.number * u.factor, nil
+	return m.number*u.factor + u.zero, nil
+}
+
+// Convert gives a number of one unit in another, which must measure the same: false where it does not. apart tells that it is
+// a difference, which of temperatures has no zero.
+func Convert(v float64, from, to string, apart bool) (float64, bool) {
+	if from == to {
+		return v, true
+	}
+	if per, length, is := strings.Cut(from, "/"); is { // kohm/ft
+		other, otherLength, too := strings.Cut(to, "/")
+		one, known := Convert(1, length, otherLength, true)
+		if !too || per != other || !known {
+			return v, false
+		}
+		return v / one, true
+	}
+	a, known := unitOf(from)
+	b, too := unitOf(to)
+	if !known || !too || a.dimension != b.dimension {
+		return v, false
+	}
+	if !apart {
+		v += a.zero / a.factor
+	}
+	if v = v * a.factor / b.factor; !apart {
+		v -= b.zero / b.factor
+	}
+	return rounded(v), true
 }
 
 // base is the factor from base units to a unit of our own.

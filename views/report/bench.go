@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"stumble/misfire/bench"
-	"stumble/obd"
 	"stumble/views/say"
 )
 
@@ -49,32 +48,18 @@ func (w *writer) benchRow(t *table, r *BenchReading) {
 	if j.Mark > bench.Good {
 		kind = rowLoud
 	}
-	why := foreign(j.Why)
-	if j.Source != "" {
-		why = w.tell("bench-why", why, j.Source)
+	why := foreign(w.benchWords().Why(j))
+	if source := say.Published(j.Decides().Source); source != "" {
+		why = w.tell("bench-why", why, source)
 	}
 	t.addKind(kind, place, w.benchValue(&j.Reading), w.Mark(j.Mark), why)
 }
 
-// benchValue is what was measured. Where the country has another unit for it, that comes first; the rules speak in the
-// other.
-func (w *writer) benchValue(r *bench.Reading) string {
-	text := isolate(r.String())
-	if w.units != US || r.Open() {
-		return text
-	}
-	const millimetresAnInch = 25.4
-	switch {
-	case r.Quantity == bench.Vacuum:
-		v, unit := w.mercury(r.Value)
-		return w.written(v, decimals(unit), unit) + "\n" + text
-	case r.Unit == "kPa":
-		return w.written(r.Value, 0, obd.Kilopascals) + "\n" + text
-	case r.Unit == "mm":
-		return w.written(r.Value/millimetresAnInch, 3, "in") + "\n" + text
-	}
-	return text
-}
+// benchWords tell readings in the units of the report, where they were typed in none of their own.
+func (w *writer) benchWords() say.Bench { return say.Bench{Words: w.Words, US: w.units == US} }
+
+// benchValue is what was measured.
+func (w *writer) benchValue(r *bench.Reading) string { return isolate(w.benchWords().Reading(r)) }
 
 // kindName is what was measured, in words.
 func kindName(r *BenchReading) string {

@@ -97,7 +97,7 @@ func (w *words) voltageText(i *obd.Intake) string {
 	case turns && i.Voltage < chargingVolts:
 		return w.tell("remark-not-charging", text)
 	case !turns && i.Voltage < restingVolts:
-		return w.tell("remark-battery-low", text)
+		return w.tell("remark-key-on", text)
 	}
 	return text
 }

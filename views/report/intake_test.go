@@ -19,7 +19,7 @@ func TestVoltageRemark(t *testing.T) {
 		volts, rpm float64 // rpm -1: not told
 		want       string
 	}{
-		{12.4, 0, "12.4 V"}, {12.39, 0, english(Metric).tell("remark-battery-low", "12.4 V")}, {12.8, 0, "12.8 V"}, {12.3, -1, english(Metric).tell("remark-battery-low", "12.3 V")},
+		{12.4, 0, "12.4 V"}, {12.39, 0, english(Metric).tell("remark-key-on", "12.4 V")}, {12.8, 0, "12.8 V"}, {12.3, -1, english(Metric).tell("remark-key-on", "12.3 V")},
 		{13.2, 700, "13.2 V"}, {13.1, 700, english(Metric).tell("remark-not-charging", "13.1 V")}, {12.1, 700, english(Metric).tell("remark-not-charging", "12.1 V")},
 		{14.8, 700, "14.8 V"}, {15.1, 700, english(Metric).tell("remark-volts-high", "15.1 V")}, {0, 700, en("word-not-told")},
 	} {

@@ -239,7 +239,7 @@ func TestUnits(t *testing.T) {
 		assert.Equal(t, c.want, strings.ReplaceAll(w.readingText(&c.reading), firmSpace, " "))
 	}
 	us := reportText(t, Compose(worked(t), Options{Units: US}), 132)
-	for _, part := range []string{"180 psi", "17.7 inHg", "0.043 in", "3 warm-ups and 100 mi", "190 °F"} {
+	for _, part := range []string{"180 psi", "17.72 inHg", "0.043 in", "3 warm-ups and 100 mi", "190 °F"} {
 		assert.Contains(t, us, part)
 	}
 	metric := reportText(t, Compose(worked(t), Options{}), 132)

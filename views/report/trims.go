@@ -34,7 +34,10 @@ func (d *Document) addTrims(live []obd.Reading) {
 			row[2] = signed(long.Value)
 		}
 		if haveShort && haveLong {
-			row[3], row[4] = signed(short.Value+long.Value), d.trimWords(short.Value+long.Value)
+			row[3] = signed(short.Value + long.Value)
+			if turns, told := running(live); turns || !told { // of a standing engine they are not judged
+				row[4] = d.trimWords(short.Value + long.Value)
+			}
 		}
 		t.add(row...)
 	}
@@ -44,6 +47,9 @@ func (d *Document) addTrims(live []obd.Reading) {
 	}
 	d.show(t)
 	d.say(d.loopLine(live))
+	if turns, told := running(live); told && !turns {
+		return
+	}
 	d.say(d.tell("say-trims"))
 	d.say(d.tell("say-trim-trap"))
 }
