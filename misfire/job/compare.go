@@ -243,12 +243,25 @@ func (w *comparing) judge() (err error) {
 	if in := r.Codes.After; in != nil && in.Intake != nil {
 		r.Readiness = ReadinessOf(in.Intake)
 	}
+	if r.Untold() {
+		r.nameAsDrivesDo()
+	}
 	r.Progress = w.in.After.Cycles
 	verdicts, err := w.journal.Verdicts(w.first.Job)
 	if err == nil {
 		r.Causes = r.causes(verdicts)
 	}
 	return err
+}
+
+// nameAsDrivesDo leaves out the cylinders that the drives themselves do not name: where nothing is judged, a comparison is no
+// second verdict on them.
+func (c *Comparison) nameAsDrivesDo() {
+	named := func(drives []*Counted, cylinder int) bool {
+		return slices.ContainsFunc(drives, func(d *Counted) bool { return slices.Contains(d.Summary.Verdict.Named(), cylinder) })
+	}
+	c.Result.Cylinders = slices.DeleteFunc(c.Result.Cylinders, func(cyl proof.Cylinder) bool { return !named(c.Before, cyl.Cylinder) })
+	c.Result.Newcomers = slices.DeleteFunc(c.Result.Newcomers, func(n proof.Newcomer) bool { return !named(c.After, n.Cylinder) })
 }
 
 // ReadinessOf judges the monitors of all modules; nil when none told them.

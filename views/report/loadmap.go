@@ -15,10 +15,16 @@ import (
 // shout.
 const fewestFirings = 200
 
-// mapFigure draws where in load and engine speed the engine misses, all cylinders that are counted together.
+// mapFigure draws where in load and engine speed the engine misses: the cylinders that the drive names, so that its rates
+// are those of the tables; where it names none, all that are counted together.
 func (w *writer) mapFigure(d *Drive) *figure {
-	spots := spotsOf(d.Summary)
-	f := newFigure(func(width vg.Length) *chart.Chart { return w.charts().Map(spots, width) }, w.tell("caption-map", d.Number), w.mapWords(spots))
+	named := d.Summary.Verdict.Named()
+	spots := spotsOf(d.Summary, named)
+	caption := w.tell("caption-map", d.Number)
+	if len(named) > 0 {
+		caption = w.Count("caption-map-of", float64(len(named)), d.Number, w.Cylinders(named))
+	}
+	f := newFigure(func(width vg.Length) *chart.Chart { return w.charts().Map(spots, width) }, caption, w.mapWords(spots))
 	if f != nil {
 		f.data = w.mapTable(spots)
 	}
@@ -68,11 +74,12 @@ func (w *writer) spotText(p *chart.Spot) string {
 	return w.figureOf(p.Rate) + "\n" + counts
 }
 
-// spotsOf adds the cells up by load and engine speed, whatever the gear and the warmth.
-func spotsOf(s *misfire.Summary) (spots []chart.Spot) {
+// spotsOf adds the cells of some cylinders up by load and engine speed, whatever the gear and the warmth; of all where none is
+// named.
+func spotsOf(s *misfire.Summary, named []int) (spots []chart.Spot) {
 	for i := range s.Cells {
 		c := &s.Cells[i]
-		if !c.Reported || !c.Known() {
+		if !c.Reported || !c.Known() || len(named) > 0 && !slices.Contains(named, c.Cylinder) {
 			continue
 		}
 		k := slices.IndexFunc(spots, func(p chart.Spot) bool { return p.Load == c.Condition.Load && p.RPM == c.Condition.RPM })
