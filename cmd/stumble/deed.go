@@ -79,7 +79,8 @@ func repaired(a *app, o *deedOptions, words []string) error {
 	if err != nil {
 		return err
 	}
-	n := journal.Note{Kind: journal.NoteRepaired, Text: onOneLine(strings.Join(words, " ")), Part: onOneLine(o.part), Cylinder: o.cylinder}
+	text := onOneLine(strings.Join(words, " "))
+	n := journal.Note{Kind: journal.NoteRepaired, Text: text, Part: onOneLine(o.part), Cylinder: o.cylinder}
 	switch {
 	case n.Text == "":
 		return usagef("say what was repaired behind the job's number, as 'stumble repaired %d new coil on cylinder 5'", number)

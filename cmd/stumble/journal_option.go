@@ -60,11 +60,15 @@ func (a *app) inHand(j *journal.Journal, named int64, command string) (int64, er
 		return named, nil
 	}
 	now := a.clock.Now().Local()
-	today, err := job.HandledSince(j, time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, time.Local))
+	today, err := job.OpenSince(j, time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, time.Local))
 	if err != nil {
 		return 0, err
 	}
-	if len(today) > 1 {
+	switch len(today) {
+	case 0:
+	case 1:
+		return today[0].ID, nil
+	default:
 		return a.askJob(today, command)
 	}
 	last, err := job.InHand(j)

@@ -95,7 +95,8 @@ func judgeFiring(d *judging, r *Reading) []Finding {
 	}
 	middle := rate.Median(others)
 	if off := rounded(r.Value - middle); sideOf(off, -firingApart, firingApart) != 0 {
-		found = append(found, d.rules[limitFiring].says(Suspect, FiringOdd, r.is(), apart(max(off, -off), r.Unit), number(middle, r.Unit), apart(firingApart, r.Unit)))
+		about := []Figure{r.is(), apart(max(off, -off), r.Unit), number(middle, r.Unit), apart(firingApart, r.Unit)}
+		found = append(found, d.rules[limitFiring].says(Suspect, FiringOdd, about...))
 	}
 	return found
 }

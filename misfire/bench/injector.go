@@ -62,7 +62,8 @@ func (d *judging) injectorSet(r *Reading) []Finding {
 	}
 	rule := d.rules[ruleInjectorSib]
 	if off := rounded(r.Value - middle); rule.side(off) != 0 {
-		return []Finding{rule.says(Suspect, InjectorOff, r.is(), apart(math.Abs(off), r.Unit), number(middle, r.Unit), number(rule.high, ""))}
+		about := []Figure{r.is(), apart(math.Abs(off), r.Unit), number(middle, r.Unit), number(rule.high, "")}
+		return []Finding{rule.says(Suspect, InjectorOff, about...)}
 	}
 	return []Finding{rule.says(Good, InjectorInStep, r.is(), number(middle, r.Unit))}
 }

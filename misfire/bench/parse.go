@@ -106,7 +106,9 @@ func (e *Entry) Value(cylinder int, text string) (all []Reading, err error) {
 // blank is a reading of a cylinder without its value.
 func (e *Entry) blank(cylinder int) Reading {
 	k := &e.Kind
-	return Reading{Part: k.Part, Cylinder: cylinder, Quantity: k.Quantity, Unit: k.Unit, Value: math.NaN(), Variant: e.Variant, Maker: e.Maker}
+	return Reading{
+		Part: k.Part, Cylinder: cylinder, Quantity: k.Quantity, Unit: k.Unit, Value: math.NaN(), Variant: e.Variant, Maker: e.Maker,
+	}
 }
 
 // one reads one value with all that stands behind it.

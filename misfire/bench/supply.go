@@ -62,7 +62,8 @@ func loadLimits() []struct {
 		name    string
 		celsius float64
 	}{
-		{"", 20}, {" at 16 C", 16}, {" at 10 C", 10}, {" at 4 C", 4}, {" at -1 C", -1}, {" at -7 C", -7}, {" at -12 C", -12}, {" at -18 C", -18},
+		{"", 20}, {" at 16 C", 16}, {" at 10 C", 10}, {" at 4 C", 4},
+		{" at -1 C", -1}, {" at -7 C", -7}, {" at -12 C", -12}, {" at -18 C", -18},
 	}
 }
 

@@ -58,6 +58,25 @@ func HandledSince(j *journal.Journal, since time.Time) ([]journal.Job, error) {
 	return all, err
 }
 
+// OpenSince returns the jobs that somebody had in hand since a time and that nobody closed, the last first.
+func OpenSince(j *journal.Journal, since time.Time) ([]journal.Job, error) {
+	all, err := HandledSince(j, since)
+	if err != nil {
+		return nil, err
+	}
+	var open []journal.Job
+	for _, b := range all {
+		verdicts, err := j.Verdicts(b.ID)
+		if err != nil {
+			return nil, err
+		}
+		if !slices.ContainsFunc(verdicts, func(v journal.Verdict) bool { return v.Kind == verdictClosed }) {
+			open = append(open, b)
+		}
+	}
+	return open, nil
+}
+
 // Open opens a job by its number; 0 is the one in hand.
 func Open(j *journal.Journal, number int64, opts Options) (c *Case, err error) {
 	c = &Case{journal: j, opts: opts, counted: make(map[int64]*Counted), Book: cause.StandardBook()}

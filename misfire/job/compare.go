@@ -258,10 +258,13 @@ func (w *comparing) judge() (err error) {
 // second verdict on them.
 func (c *Comparison) nameAsDrivesDo() {
 	named := func(drives []*Counted, cylinder int) bool {
-		return slices.ContainsFunc(drives, func(d *Counted) bool { return slices.Contains(d.Summary.Verdict.Named(), cylinder) })
+		return slices.ContainsFunc(drives, func(d *Counted) bool {
+			return slices.Contains(d.Summary.Verdict.Named(), cylinder)
+		})
 	}
-	c.Result.Cylinders = slices.DeleteFunc(c.Result.Cylinders, func(cyl proof.Cylinder) bool { return !named(c.Before, cyl.Cylinder) })
-	c.Result.Newcomers = slices.DeleteFunc(c.Result.Newcomers, func(n proof.Newcomer) bool { return !named(c.After, n.Cylinder) })
+	r := c.Result
+	r.Cylinders = slices.DeleteFunc(r.Cylinders, func(cyl proof.Cylinder) bool { return !named(c.Before, cyl.Cylinder) })
+	r.Newcomers = slices.DeleteFunc(r.Newcomers, func(n proof.Newcomer) bool { return !named(c.After, n.Cylinder) })
 }
 
 // ReadinessOf judges the monitors of all modules; nil when none told them.

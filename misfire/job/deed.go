@@ -156,7 +156,8 @@ func (c *Case) comparedSwaps(told []Deed) (all []Deed) {
 			continue
 		}
 		all = append(all, Deed{
-			Kind: Swapped, By: ByComparison, At: x.At, written: x.At, Part: swap.Part, Cylinder: swap.A, Other: swap.B, place: first,
+			Kind: Swapped, By: ByComparison, At: x.At, written: x.At, place: first,
+			Part: swap.Part, Cylinder: swap.A, Other: swap.B,
 		})
 	}
 	return all

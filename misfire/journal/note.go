@@ -80,7 +80,8 @@ func (t tx) after(o Order) (stored sql.NullString, err error) {
 
 // touch makes a job the one that was in hand last.
 func (t tx) touch(job int64, at time.Time) error {
-	return t.exec("UPDATE jobs SET touched = (SELECT max(touched) FROM jobs) + 1, touched_ns = max(touched_ns, ?) WHERE id = ?", nanoseconds(at), job)
+	return t.exec(`UPDATE jobs SET touched = (SELECT max(touched) FROM jobs) + 1, touched_ns = max(touched_ns, ?)
+		WHERE id = ?`, nanoseconds(at), job)
 }
 
 // AddNote adds a note to a job.
