@@ -98,7 +98,11 @@ func takeReadings(a *app, o *benchOptions, words []string) error {
 	if o.record.off {
 		return b.run()
 	}
-	return a.withJournal(&o.record.journal, func(j *journal.Journal) error {
+	with := a.withNew
+	if b.verb == benchList || b.verb == benchDelete {
+		with = a.withJournal
+	}
+	return with(&o.record.journal, func(j *journal.Journal) error {
 		b.journal = j
 		return b.run()
 	})

@@ -195,6 +195,11 @@ func TestBenchRefuses(t *testing.T) {
 
 func TestBenchWithoutJob(t *testing.T) {
 	path := aJournal(t)
+	requireOneLine(t, benchOf(t, path, ""), statusFailed, path, "there is no such file", "begin one")
+	assert.NoFileExists(t, path, "reading begins none")
+	j, _, err := journal.Open(path, journal.Options{})
+	require.NoError(t, err)
+	require.NoError(t, j.Close())
 	o := benchOf(t, path, "")
 	requireDone(t, o)
 	assert.Contains(t, o.out, "no job in "+path)

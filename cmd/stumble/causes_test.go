@@ -58,7 +58,7 @@ func TestCauses(t *testing.T) {
 		t.Skip("minutes of driving")
 	}
 	s := newDay(t)
-	requireOneLine(t, s.run("", "causes"), statusFailed, "holds no job", "begin one with 'stumble intake' or 'stumble watch'")
+	requireOneLine(t, s.run("", "causes"), statusFailed, "there is no such file", "begin one with an intake or a drive")
 	require.Equal(t, statusDone, s.on("wren", "", "intake").status)
 
 	codes := s.run("", "causes")
@@ -176,6 +176,7 @@ func TestCausesAtTheEndOfADrive(t *testing.T) {
 // Wrong words get one line that says what to do.
 func TestCausesRefuses(t *testing.T) {
 	s := newDay(t)
+	s.look(func(*journal.Journal) {}) // begins it
 	for _, c := range []struct {
 		args   []string
 		status int

@@ -51,7 +51,7 @@ func clearCodes(a *app, w *where, o *recordOptions) error {
 	if t.sim != nil && o.journal.path == "" {
 		return usagef("the simulated car is saved only where --journal names a file: name the one that holds its intake")
 	}
-	return a.withJournal(&o.journal, func(j *journal.Journal) error {
+	return a.withNew(&o.journal, func(j *journal.Journal) error {
 		car, err := a.connect(t, nil)
 		if err != nil {
 			return err

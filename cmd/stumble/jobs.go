@@ -95,7 +95,7 @@ func (o *jobsOptions) flags(f *pflag.FlagSet) {
 // jobs lists jobs, or does something with one.
 func jobs(a *app, o *jobsOptions, rest []string) error {
 	if len(rest) == 0 {
-		return a.withJournal(&o.journal, func(j *journal.Journal) error { return (&jobBook{a, j, o}).list() })
+		return a.listJobs(o)
 	}
 	verb, id, text, err := parseVerb(rest)
 	switch {
@@ -104,7 +104,21 @@ func jobs(a *app, o *jobsOptions, rest []string) error {
 	case o.at != "" && verb.name != "note" && verb.name != "edit-note":
 		return usagef("--at dates a note: it goes with 'stumble jobs note' and 'stumble jobs edit-note' alone")
 	}
-	return a.withJournal(&o.journal, func(j *journal.Journal) error { return verb.run(&jobBook{a, j, o}, id, text) })
+	with := a.withJournal
+	if verb.what == "" { // it brings its own job along
+		with = a.withNew
+	}
+	return with(&o.journal, func(j *journal.Journal) error { return verb.run(&jobBook{a, j, o}, id, text) })
+}
+
+// listJobs lists the jobs. Where nobody has named a file and none is there, nothing was saved yet.
+func (a *app) listJobs(o *jobsOptions) error {
+	err := a.withJournal(&o.journal, func(j *journal.Journal) error { return (&jobBook{a, j, o}).list() })
+	var absent *journal.Error
+	if o.journal.path != "" || !errors.As(err, &absent) || !errors.Is(err, journal.ErrAbsent) {
+		return err
+	}
+	return a.writeJobs(absent.Path, nil, o.asJSON)
 }
 
 // parseVerb reads VERB [NUMBER] and, where it takes one, a text.
@@ -168,15 +182,20 @@ func (b *jobBook) list() error {
 	if err != nil {
 		return err
 	}
-	if b.opts.asJSON {
-		return wire.WriteLine(b.out, wire.NewJobs(all))
+	return b.writeJobs(b.journal.Path(), all, b.opts.asJSON)
+}
+
+// writeJobs writes the jobs of a file.
+func (a *app) writeJobs(path string, all []journal.Job, asJSON bool) error {
+	if asJSON {
+		return wire.WriteLine(a.out, wire.NewJobs(all))
 	}
 	if len(all) == 0 {
-		_, err := fmt.Fprintf(b.out, "no job in %s; 'stumble intake' and 'stumble watch' begin one\n", b.journal.Path())
+		_, err := fmt.Fprintf(a.out, "no job in %s; 'stumble intake' and 'stumble watch' begin one\n", path)
 		return err
 	}
 	for i := range all {
-		if _, err := fmt.Fprintln(b.out, views.JobLine(&all[i])); err != nil {
+		if _, err := fmt.Fprintln(a.out, views.JobLine(&all[i])); err != nil {
 			return err
 		}
 	}

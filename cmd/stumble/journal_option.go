@@ -22,8 +22,8 @@ func (o *journalOption) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.path, "journal", "", "the journal's `FILE`; without it what STUMBLE_JOURNAL names, or journal.db in the user's data folder")
 }
 
-// openJournal opens the journal and prints what must be known of it.
-func (a *app) openJournal(o *journalOption) (*journal.Journal, error) {
+// openJournal opens the journal, which begins one where none is unless it must exist, and prints what must be known of it.
+func (a *app) openJournal(o *journalOption, existing bool) (*journal.Journal, error) {
 	path := o.path
 	if path == "" {
 		var err error
@@ -31,7 +31,7 @@ func (a *app) openJournal(o *journalOption) (*journal.Journal, error) {
 			return nil, err
 		}
 	}
-	j, notices, err := journal.Open(path, journal.Options{})
+	j, notices, err := journal.Open(path, journal.Options{Existing: existing})
 	a.printNotices(notices)
 	return j, err
 }
@@ -42,9 +42,18 @@ func (a *app) printNotices(notices []journal.Notice) {
 	}
 }
 
-// withJournal opens the journal for as long as do runs.
+// withJournal opens a journal that is there for as long as do runs: who reads or tidies begins none.
 func (a *app) withJournal(o *journalOption, do func(*journal.Journal) error) error {
-	j, err := a.openJournal(o)
+	return a.withAny(o, true, do)
+}
+
+// withNew is the same of a journal that is begun where there is none.
+func (a *app) withNew(o *journalOption, do func(*journal.Journal) error) error {
+	return a.withAny(o, false, do)
+}
+
+func (a *app) withAny(o *journalOption, existing bool, do func(*journal.Journal) error) error {
+	j, err := a.openJournal(o, existing)
 	if err != nil {
 		return err
 	}

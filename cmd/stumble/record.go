@@ -66,7 +66,7 @@ func (a *app) saver(t *target, o *recordOptions) (*job.Saver, error) {
 		return nil, err
 	}
 	s := &job.Saver{Place: o.place()}
-	s.Journal, s.Why = a.openJournal(&o.journal)
+	s.Journal, s.Why = a.openJournal(&o.journal, false)
 	if err := s.Check(); err != nil {
 		s.Close()
 		return nil, err

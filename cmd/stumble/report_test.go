@@ -150,7 +150,7 @@ func TestReportForms(t *testing.T) {
 // A job without a drive, and one with a single drive, have a report too.
 func TestReportOfAYoungJob(t *testing.T) {
 	s := newDay(t)
-	requireOneLine(t, s.run("", "report"), statusFailed, "holds no job", "stumble intake")
+	requireOneLine(t, s.run("", "report"), statusFailed, "there is no such file", "begin one")
 	require.Equal(t, statusDone, s.on("engine-off", "", "intake").status)
 	o := s.run("", "report")
 	requireDone(t, o)

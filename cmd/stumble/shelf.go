@@ -14,20 +14,27 @@ import (
 
 // showJobs shows the jobs of the journal on the screen, until the user leaves.
 func (a *app) showJobs() error {
-	return a.withJournal(&journalOption{}, func(j *journal.Journal) error {
-		t, err := a.terminal.Take()
-		if err != nil {
-			return err
-		}
-		first := screen.NewJobs(a.ctx, &shelf{a, j})
-		return onlyUnexpected(screen.Run(a.ctx, t, a.clock, first, a.look(t)))
-	})
+	err := a.withJournal(&journalOption{}, a.shelve)
+	if errors.Is(err, journal.ErrAbsent) { // nothing was saved yet
+		return a.shelve(nil)
+	}
+	return err
+}
+
+// shelve shows the jobs of a journal, nil where there is none.
+func (a *app) shelve(j *journal.Journal) error {
+	t, err := a.terminal.Take()
+	if err != nil {
+		return err
+	}
+	first := screen.NewJobs(a.ctx, &shelf{a, j})
+	return onlyUnexpected(screen.Run(a.ctx, t, a.clock, first, a.look(t)))
 }
 
 // shelf gives the screens of saved jobs what they show.
 type shelf struct {
 	app     *app
-	journal *journal.Journal
+	journal *journal.Journal // nil while nothing is saved
 }
 
 // told is what was asked for, with its error in words for the user.
@@ -38,7 +45,12 @@ func told[T any](v T, err error) (T, error) {
 	return v, err
 }
 
-func (s *shelf) Jobs() ([]journal.Job, error) { return told(s.journal.Jobs(journal.JobFilter{})) }
+func (s *shelf) Jobs() ([]journal.Job, error) {
+	if s.journal == nil {
+		return nil, nil
+	}
+	return told(s.journal.Jobs(journal.JobFilter{}))
+}
 
 func (s *shelf) Drives(number int64) ([]journal.Drive, error) { return told(s.journal.Drives(number)) }
 

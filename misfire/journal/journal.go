@@ -21,6 +21,8 @@ type Options struct {
 	Patience time.Duration
 	// Memory is how many bytes of a drive are kept while they cannot be saved; 0 is 32 MiB, some hours.
 	Memory int
+	// Existing refuses to begin a journal: a file that is not there is an error (ErrAbsent). It is for who only reads.
+	Existing bool
 }
 
 // Journal is the one file that holds a shop's evidence. It may be used by several goroutines, and its file by
@@ -76,7 +78,7 @@ type Notice struct {
 // When the file cannot be written for now (full disk, read-only folder, locked by another program) the journal is
 // returned all the same, a notice says why, and it is tried again whenever there is something to save; what is
 // there can be read if it can be opened at all. An error is what waiting does not cure: the file is another
-// program's (ErrForeign) or a newer version's (ErrNewer), or path is a folder.
+// program's (ErrForeign) or a newer version's (ErrNewer), path is a folder, or nothing is there to be read (ErrAbsent).
 func Open(path string, opts Options) (*Journal, []Notice, error) {
 	full, err := filepath.Abs(path)
 	if err != nil {
@@ -95,7 +97,7 @@ func Open(path string, opts Options) (*Journal, []Notice, error) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if err := j.ready(); err != nil {
-		if errors.Is(err, ErrNewer) || errors.Is(err, ErrForeign) {
+		if errors.Is(err, ErrNewer) || errors.Is(err, ErrForeign) || opts.Existing && errors.Is(err, ErrAbsent) {
 			return nil, nil, err
 		}
 		j.note(Notice{Kind: NoticeTrouble, Err: err})
@@ -173,10 +175,7 @@ func (j *Journal) unmoved() bool {
 
 // open connects, checks the file and brings it up to date.
 func (j *Journal) open() error {
-	if err := os.MkdirAll(filepath.Dir(j.path), 0o700); err != nil {
-		return err
-	}
-	if err := j.adoptSalvaged(); err != nil {
+	if err := j.begin(); err != nil {
 		return err
 	}
 	db, conn, err := connect(j.path, j.writing())
@@ -190,6 +189,27 @@ func (j *Journal) open() error {
 	}
 	j.file, err = os.Stat(j.path)
 	return err
+}
+
+// begin makes sure that there is a file, which none but its owner may read. SQLite gives its other files the same rights.
+func (j *Journal) begin() error {
+	if !j.opts.Existing {
+		if err := os.MkdirAll(filepath.Dir(j.path), 0o700); err != nil {
+			return err
+		}
+	}
+	if err := j.adoptSalvaged(); err != nil {
+		return err
+	}
+	if j.opts.Existing {
+		_, err := os.Stat(j.path)
+		return err
+	}
+	file, err := os.OpenFile(j.path, os.O_CREATE|os.O_RDONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	return file.Close()
 }
 
 func (j *Journal) prepare() error {

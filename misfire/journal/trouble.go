@@ -17,7 +17,8 @@ var (
 	ErrBusy     = errors.New("another program holds it")
 	ErrDamaged  = errors.New("the file is damaged")
 	ErrMoved    = errors.New("the file was moved or deleted")
-	ErrDisk     = errors.New("the disk does not obey")
+	ErrAbsent   = errors.New("there is no such file or folder")
+	ErrDisk     = errors.New("the disk or the folder cannot be used")
 	ErrClosed   = errors.New("it was closed")
 )
 
@@ -55,6 +56,8 @@ func (e *Error) hint() string {
 		return "end that program, or wait: saving goes on by itself"
 	case ErrDamaged:
 		return "start again: then it is set aside, and what can be read of it is saved into a new one"
+	case ErrAbsent:
+		return "name the right one with --journal, or begin one with an intake or a drive"
 	case ErrMoved:
 		return "a new one is begun in its place"
 	case ErrNewer:
@@ -89,6 +92,8 @@ func kindOf(err error) error {
 		return ErrFull
 	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		return ErrReadOnly
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR):
+		return ErrAbsent
 	case isPathError(err):
 		return ErrDisk
 	}
