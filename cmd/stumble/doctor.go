@@ -64,7 +64,7 @@ func doctor(a *app, o *doctorOptions) error {
 		}
 	}
 	if t.sim == nil { // what is found is kept; without a journal it is told all the same
-		if j, err := a.openJournal(&o.journal); err == nil {
+		if j, err := a.openJournal(&o.journal, false); err == nil {
 			defer j.Close()
 			t.recall(j)
 		}
