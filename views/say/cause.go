@@ -3,6 +3,7 @@ package say
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"stumble/misfire/bench"
@@ -91,15 +92,30 @@ func (w Words) measured(p bench.Part, q bench.Quantity, cylinder int) string {
 	return w.tell("measured-at", k.Name, cylinder)
 }
 
-// CauseTitle is a cause with its place: "plug wire or its boot, cylinder 2".
+// CauseTitle is a cause with its place: "plug wire or its boot, cylinder 2". A part that took the fault along when it was
+// exchanged sits elsewhere now: "coil that was on cylinder 5 and is now on cylinder 3".
 func (w Words) CauseTitle(r *cause.Ranked) string {
+	moved := followed(r)
 	switch {
+	case moved != nil:
+		return w.tell("cause-moved", r.Name, moved.From, moved.To)
 	case len(r.Cylinders) > 0:
 		return w.tell("join-comma", r.Name, w.Cylinders(r.Cylinders))
 	case r.Bank > 0:
 		return w.tell("cause-bank", r.Name, r.Bank)
 	}
 	return r.Name
+}
+
+// followed is the exchange that showed a cause's part to be the faulty one, so that it now sits on another cylinder.
+func followed(r *cause.Ranked) *proof.SwapResult {
+	for i := range r.For {
+		f := &r.For[i].Fact
+		if f.Kind == cause.PartsSwapped && f.Swap.Verdict == proof.FollowedPart && slices.Equal(r.Cylinders, []int{f.Swap.From}) {
+			return f.Swap
+		}
+	}
+	return nil
 }
 
 // Filled is a text of the tables with the cylinders that it is about.

@@ -80,3 +80,17 @@ func TestCauseNotes(t *testing.T) {
 	}
 	assert.Contains(t, notes, "cylinder 4 misses as well, in no pattern that one fault makes: a second fault may be there; explained here is cylinder 2, the worst")
 }
+
+// A part that took the fault along is named by where it sits now: who reads only that must not replace the good one.
+func TestCauseOfAMovedPart(t *testing.T) {
+	swap := &proof.SwapResult{Swap: proof.Swap{Part: "wire", A: 1, B: 2}, From: 2, To: 1, Verdict: proof.FollowedPart}
+	shown := cause.Reason{Fact: cause.Telling{Kind: cause.PartsSwapped, Swap: swap}, ByTest: true}
+	wire := cause.Ranked{Name: "plug wire", Cylinders: []int{2}, For: []cause.Reason{shown}}
+	assert.Equal(t, "plug wire that was on cylinder\u00a02 and is now on cylinder\u00a01", English().CauseTitle(&wire))
+	stayed := *swap
+	stayed.Verdict = proof.StayedPut
+	wire.For[0].Fact.Swap = &stayed
+	assert.Equal(t, "plug wire, cylinder 2", English().CauseTitle(&wire))
+	wire.For[0].Fact.Swap, wire.Cylinders = swap, []int{2, 3}
+	assert.Equal(t, "plug wire, cylinders 2 and 3", English().CauseTitle(&wire))
+}
