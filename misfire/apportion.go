@@ -4,10 +4,10 @@ import (
 	"stumble/misfire/rate"
 )
 
-// apportion shares one cylinder's misses out over the groups of a level by maximum likelihood, as package
+// apportion shares one cylinder's misses out over the groups of a breakdown by maximum likelihood, as package
 // rate describes. The answer is by group; groups that lie in no mixed window with misses stand for themselves
 // and are left out. Without such windows it is nil. Limits are those of misses that come alone.
-func (l *level) apportion(cylinder int, still bool) []rate.Apart {
+func (l *breakdown) apportion(cylinder int, still bool) []rate.Apart {
 	if len(l.mixed[cylinder]) == 0 {
 		return nil
 	}

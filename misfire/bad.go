@@ -32,7 +32,7 @@ func (s *sum) dead() bool {
 }
 
 // weigh brings the charge of a cylinder up to date after a window of its.
-func (b *book) weigh(i int) {
+func (b *accounts) weigh(i int) {
 	s := &b.total[i]
 	if s.misses == 0 {
 		return
@@ -49,7 +49,7 @@ func (b *book) weigh(i int) {
 
 // evidence is how strongly a cylinder's running speaks for more misses than the ceiling, and in how many bursts: in the
 // whole of the drive, which has half of the belief beforehand, or in one gear state.
-func (b *book) evidence(i int) (log, bursts float64) {
+func (b *accounts) evidence(i int) (log, bursts float64) {
 	s := &b.total[i]
 	whole, most := b.against(&s.ladder)
 	logs, each := []float64{whole}, 0.0
@@ -67,7 +67,7 @@ func (b *book) evidence(i int) (log, bursts float64) {
 }
 
 // against is the evidence of some windows of a cylinder, and how many bursts they hold.
-func (b *book) against(l *rate.Ladder) (log, bursts float64) {
+func (b *accounts) against(l *rate.Ladder) (log, bursts float64) {
 	c := l.Total()
 	guard := rate.Guard(about(l, c))
 	return rate.BadEvidence(c, guard, b.ceiling), c.Misses / guard

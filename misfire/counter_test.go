@@ -285,7 +285,7 @@ func TestSaturatedCounter(t *testing.T) {
 }
 
 func TestFullWindowOverTwoGears(t *testing.T) {
-	b := newBook()
+	b := newAccounts()
 	park, drive := Condition{Gear: gear.ParkNeutral}.index(), Condition{Gear: gear.Drive}.index()
 	w := window{to: place{200, 16}, running: []share{{condition: park, firings: 50}, {condition: drive, firings: 50}}}
 	w.misses[0], w.full[0], w.valid[0] = 7, true, true
@@ -293,7 +293,7 @@ func TestFullWindowOverTwoGears(t *testing.T) {
 	assert.True(t, b.gears.cells[gear.ParkNeutral].at(0).atLeast)
 	assert.True(t, b.gears.cells[gear.Drive].at(0).atLeast)
 	m := newMill(t, 200, 0)
-	m.tally.book, m.tally.ledger.holding = b, false
+	m.tally.accounts, m.tally.ledger.holding = b, false
 	for _, c := range m.tally.Summary().ByGear {
 		assert.True(t, c.AtLeast)
 		assert.Equal(t, never, c.High)

@@ -11,8 +11,8 @@
 //	cadence    the rises show how the controller refreshes its counters
 //	ledger     revolutions and rises are cut into windows at the refreshes
 //	relay      windows are laid to the gears as they are judged now, and for good once that is settled
-//	book       windows are added up by condition, gear state and cylinder (level, mixture)
-//	silence    a counter that stands still is found out; trend: a rate that worsens
+//	accounts   windows are added up by condition, gear state and cylinder (breakdown, mixture)
+//	standstill a counter that stands still is found out; trend: a rate that worsens
 //	apportion  what came in one lump over several conditions is shared out
 //	verdict    the sums become rates with limits, and a sentence
 //

@@ -226,7 +226,7 @@ func TestLumpsAreSharedOutByLikelihood(t *testing.T) {
 	rng := rand.New(rand.NewPCG(11, 12))
 	var ml, naive [2]float64 // sums over drives, per 1,000
 	for range drives {
-		b := newBook()
+		b := newAccounts()
 		var shared, all [2]float64
 		for range windows {
 			d := rng.Float64()
@@ -263,7 +263,7 @@ func poisson(rng *rand.Rand, mean float64) int {
 }
 
 func TestWindowsWithoutMissesCountForEachOfTheirConditions(t *testing.T) {
-	b := newBook()
+	b := newAccounts()
 	w := window{to: place{200, 16}, running: []share{{condition: inPark, firings: 30, seconds: 5}, {condition: inDrive, firings: 70, seconds: 11}}}
 	w.valid[0] = true
 	b.add(&w)
@@ -278,7 +278,7 @@ func TestWindowsWithoutMissesCountForEachOfTheirConditions(t *testing.T) {
 	assert.Equal(t, 70.0, d.mixed)
 	assert.NotNil(t, b.gears.apportion(0, false))
 	layout := newMill(t, 200, 0)
-	layout.tally.relay.book, layout.tally.ledger.holding = b, false
+	layout.tally.relay.accounts, layout.tally.ledger.holding = b, false
 	c := inGear(t, layout.tally.Summary(), 1, gear.Drive)
 	assert.InDelta(t, 0.5, c.Mixed, 1e-9)
 	assert.InDelta(t, 140, c.Firings, 1e-9)
@@ -313,7 +313,7 @@ func TestQueueIsBounded(t *testing.T) {
 	assert.Equal(t, 1.0, tally.averages[0].now, "the oldest was entered early, not lost")
 }
 
-// In a second cycle the book holds the first one while the ledger holds the second: looking at both changes neither.
+// In a second cycle the accounts hold the first one while the ledger holds the second: looking at both changes neither.
 func TestLookWhileHolding(t *testing.T) {
 	m := newMill(t, 1000, 0.01)
 	m.start(750)

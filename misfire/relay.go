@@ -8,15 +8,15 @@ import (
 	"stumble/misfire/gear"
 )
 
-// relay stands between the ledger, which cuts windows, and the book, which adds them up by gear state. What is judged
+// relay stands between the ledger, which cuts windows, and the accounts, which add them up by gear state. What is judged
 // of the gear may change while more is seen of the car. So windows whose gear is not settled are kept and laid to the
-// gears as they are judged now, on a copy of the book, which is made anew each time the judgement of the past changes.
+// gears as they are judged now, on a copy of the accounts, made anew each time the judgement of the past changes.
 // Once it is settled they are booked for good. A car that tells its gear keeps none waiting.
 type relay struct {
-	judge judge
-	start *time.Time
-	book  *book
-	final func(*window) // takes each window as it is booked for good; nil for nobody
+	judge    judge
+	start    *time.Time
+	accounts *accounts
+	final    func(*window) // takes each window as it is booked for good; nil for nobody
 
 	held  []held // in order of time
 	spare [][]share
@@ -24,7 +24,7 @@ type relay struct {
 	spans    []gearSpan
 	revision int
 
-	copy   *book // the book with held[:laid] by the gears of revision; nil when there is none
+	copy   *accounts // the accounts with held[:laid] by the gears of revision; nil when there is none
 	laid   int
 	window window          // scratch of lay
 	sums   [conditions]int // scratch: the place of a condition in window.running, plus one
@@ -58,8 +58,8 @@ const (
 	littleStir = 0.1
 )
 
-func newRelay(j judge, b *book, start *time.Time) *relay {
-	return &relay{judge: j, book: b, start: start, revision: -1}
+func newRelay(j judge, b *accounts, start *time.Time) *relay {
+	return &relay{judge: j, accounts: b, start: start, revision: -1}
 }
 
 // take takes a window of the ledger.
@@ -91,7 +91,7 @@ func (r *relay) bookUpTo(n int) {
 	}
 	r.refresh()
 	for i := range r.held[:n] {
-		w := r.enter(&r.held[i], r.book)
+		w := r.enter(&r.held[i], r.accounts)
 		r.spare = append(r.spare, r.held[i].window.running)
 		if w != nil && r.final != nil {
 			r.final(w)
@@ -104,14 +104,14 @@ func (r *relay) bookUpTo(n int) {
 // endCycle ends a driving cycle: what is held belongs to it.
 func (r *relay) endCycle() {
 	if len(r.held) == 0 {
-		r.book.endCycle()
+		r.accounts.endCycle()
 		return
 	}
 	r.held = append(r.held, held{ends: true})
 }
 
-// enter enters what was held in a book, and gives the window as it was laid, nil for none.
-func (r *relay) enter(h *held, to *book) *window {
+// enter enters what was held in accounts, and gives the window as it was laid, nil for none.
+func (r *relay) enter(h *held, to *accounts) *window {
 	if h.ends {
 		to.endCycle()
 		return nil
@@ -119,14 +119,14 @@ func (r *relay) enter(h *held, to *book) *window {
 	return r.lay(&h.window, to)
 }
 
-// current is the book as the gears are judged now.
-func (r *relay) current() *book {
+// current is the accounts, as the gears are judged now.
+func (r *relay) current() *accounts {
 	r.refresh()
 	if len(r.held) == 0 {
-		return r.book
+		return r.accounts
 	}
 	if r.copy == nil {
-		r.copy, r.laid = r.book.clone(), 0
+		r.copy, r.laid = r.accounts.clone(), 0
 	}
 	for ; r.laid < len(r.held); r.laid++ {
 		r.enter(&r.held[r.laid], r.copy)
@@ -152,8 +152,8 @@ func (r *relay) at(sec float64) int {
 	return sort.Search(len(r.spans), func(i int) bool { return r.spans[i].from > sec }) - 1
 }
 
-// lay enters a window in a book by the gears as they are judged now, and gives it with its running by condition.
-func (r *relay) lay(w *window, to *book) *window {
+// lay enters a window in accounts by the gears as they are judged now, and gives it with its running by condition.
+func (r *relay) lay(w *window, to *accounts) *window {
 	running := r.window.running[:0]
 	r.window = *w
 	r.window.running = running

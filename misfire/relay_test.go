@@ -38,7 +38,7 @@ func tenSeconds(from float64, misses int) *window {
 	return w
 }
 
-func firings(b *book, s gear.State) float64 {
+func firings(b *accounts, s gear.State) float64 {
 	if c := b.gears.cells[s]; c != nil {
 		return c.firings
 	}
@@ -48,7 +48,7 @@ func firings(b *book, s gear.State) float64 {
 func TestWindowsAreLaidAnewWhenThePastChanges(t *testing.T) {
 	start := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	o := &opinions{}
-	r := newRelay(o, newBook(), &start)
+	r := newRelay(o, newAccounts(), &start)
 	var final []gear.State
 	r.final = func(w *window) { final = append(final, w.running[0].condition.condition().Gear) }
 	o.say(start, gearSpan{0, gear.ParkNeutral, gear.Inferred, false})
@@ -56,7 +56,7 @@ func TestWindowsAreLaidAnewWhenThePastChanges(t *testing.T) {
 		r.take(tenSeconds(10*float64(i), i))
 	}
 	assert.Equal(t, 200.0, firings(r.current(), gear.ParkNeutral))
-	assert.Zero(t, firings(r.book, gear.ParkNeutral), "none is booked for good")
+	assert.Zero(t, firings(r.accounts, gear.ParkNeutral), "none is booked for good")
 
 	o.say(start, gearSpan{0, gear.ParkNeutral, gear.Inferred, false}, gearSpan{20, gear.InGear, gear.Inferred, false})
 	r.take(tenSeconds(40, 4))
@@ -68,22 +68,22 @@ func TestWindowsAreLaidAnewWhenThePastChanges(t *testing.T) {
 
 	r.settle(30)
 	assert.Equal(t, []gear.State{gear.ParkNeutral, gear.ParkNeutral, gear.InGear}, final)
-	assert.InDelta(t, 50, firings(r.book, gear.InGear), 1e-9)
+	assert.InDelta(t, 50, firings(r.accounts, gear.InGear), 1e-9)
 	assert.InDelta(t, 150, firings(r.current(), gear.InGear), 1e-9, "what is shown stays")
 
 	r.settle(math.Inf(1))
 	require.Len(t, final, 5)
 	assert.Empty(t, r.held)
-	assert.Same(t, r.book, r.current())
+	assert.Same(t, r.accounts, r.current())
 }
 
 func TestAWindowThatHoldsAShiftIsSplitInTime(t *testing.T) {
 	start := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	o := &opinions{}
-	r := newRelay(o, newBook(), &start)
+	r := newRelay(o, newAccounts(), &start)
 	o.say(start, gearSpan{0, gear.ParkNeutral, gear.Marked, false}, gearSpan{4, gear.Drive, gear.Marked, false})
 	r.refresh()
-	w := r.lay(tenSeconds(0, 1), newBook())
+	w := r.lay(tenSeconds(0, 1), newAccounts())
 	require.Len(t, w.running, 2)
 	assert.InDelta(t, 20, w.running[0].firings, 1e-9)
 	assert.InDelta(t, 30, w.running[1].firings, 1e-9)
@@ -100,7 +100,7 @@ func TestStirredMomentsBelongToNoState(t *testing.T) {
 	}{"long": {2.6, 37}, "short": {0.5, 50}} {
 		t.Run(name, func(t *testing.T) {
 			o := &opinions{}
-			r := newRelay(o, newBook(), &start)
+			r := newRelay(o, newAccounts(), &start)
 			o.say(start, gearSpan{0, gear.ParkNeutral, gear.Inferred, true},
 				gearSpan{c.stirTo, gear.ParkNeutral, gear.Inferred, false})
 			r.take(tenSeconds(0, 0))
@@ -113,7 +113,7 @@ func TestStirredMomentsBelongToNoState(t *testing.T) {
 func TestHeldWindowsAreBounded(t *testing.T) {
 	start := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	o := &opinions{}
-	r := newRelay(o, newBook(), &start)
+	r := newRelay(o, newAccounts(), &start)
 	o.say(start, gearSpan{0, gear.ParkNeutral, gear.Inferred, false})
 	for i := range 3 * maxHeld {
 		r.take(tenSeconds(10*float64(i), 0))

@@ -8,7 +8,7 @@ import (
 // mostGroups is how many groups a level may have whose spanning windows are kept one by one.
 const mostGroups = 6
 
-// spanned is a window, or a few neighbours, that ran in several groups of a level: firings in each, and the misses of one
+// spanned is a window, or a few neighbours, that ran in several groups of a breakdown: firings in each, and the misses of one
 // cylinder in all of them.
 type spanned struct {
 	misses  float32
@@ -19,7 +19,7 @@ type spanned struct {
 const mostSpanned = 256
 
 // keepSpanned keeps a window that spans several groups.
-func (l *level) keepSpanned(cylinder int, misses float64) {
+func (l *breakdown) keepSpanned(cylinder int, misses float64) {
 	s := spanned{misses: float32(misses)}
 	for _, p := range l.parts {
 		s.firings[p.group] = float32(p.firings)
@@ -42,7 +42,7 @@ func (s spanned) plus(o spanned) spanned {
 	return s
 }
 
-// groupSet is some groups of a level, taken together.
+// groupSet is some groups of a breakdown, taken together.
 type groupSet [mostGroups]bool
 
 func groupsOf(groups ...int) (set groupSet) {
@@ -63,7 +63,7 @@ type divided struct {
 }
 
 // divide parts a cylinder's running in two. Windows that ran elsewhere as well are left out.
-func (l *level) divide(cylinder int, first, other groupSet) *divided {
+func (l *breakdown) divide(cylinder int, first, other groupSet) *divided {
 	d := &divided{}
 	for pass, set := range [...]groupSet{first, other} {
 		for g, t := range l.of(cylinder) {

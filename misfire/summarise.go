@@ -21,9 +21,9 @@ func (t *Tally) Summary() *Summary {
 // out over dozens of conditions takes up to ten times as long as the rest.
 func (t *Tally) Glance() *Summary { return t.review().glance() }
 
-// review is a book being read, with what many of its cells need worked out once.
+// review is accounts being read, with what many of its cells need worked out once.
 type review struct {
-	*book
+	*accounts
 	tally     *Tally
 	layout    engine.Layout
 	cylinders int
@@ -32,7 +32,7 @@ type review struct {
 }
 
 func (t *Tally) review() *review {
-	r := &review{book: t.provisionalBook(), tally: t, layout: t.layout()}
+	r := &review{accounts: t.provisional(), tally: t, layout: t.layout()}
 	r.cylinders = r.layout.Cylinders
 	for i := range r.cylinders {
 		r.piled[i] = r.measured(i)
@@ -41,7 +41,7 @@ func (t *Tally) review() *review {
 }
 
 // still reports whether a cylinder's counter stands still beyond chance.
-func (r *review) still(cylinder int) bool { return r.total[cylinder].silence.still }
+func (r *review) still(cylinder int) bool { return r.total[cylinder].standstill.still }
 
 func (r *review) glance() *Summary {
 	t := r.tally
@@ -88,9 +88,9 @@ func (t *Tally) idleDips() []IdleDips {
 	return all
 }
 
-// provisionalBook is the book by the gears as they are judged now, with what the ledger still holds cut by the likeliest
+// provisional is the accounts by the gears as they are judged now, with what the ledger still holds cut by the likeliest
 // cadence.
-func (t *Tally) provisionalBook() *book {
+func (t *Tally) provisional() *accounts {
 	current := t.relay.current()
 	if !t.ledger.holding {
 		return current
@@ -161,8 +161,8 @@ func (r *review) all(cylinder int) rate.Count {
 	return c
 }
 
-// cells is every cell of a level: the groups seen, and within each the cylinders in order.
-func (r *review) cells(l *level, condition func(int) Condition) []Cell {
+// cells is every cell of a breakdown: the groups seen, and within each the cylinders in order.
+func (r *review) cells(l *breakdown, condition func(int) Condition) []Cell {
 	var cells []Cell
 	var shared [engine.MaxCylinders][]rate.Apart
 	for i := range r.cylinders {
@@ -193,7 +193,7 @@ func (c *Cell) share(part *rate.Apart, atLeast bool, piled rate.Bursts) {
 }
 
 // cell is one cylinder's cell as its unmixed windows have it.
-func (r *review) cell(l *level, seen *cell, i int, condition Condition) Cell {
+func (r *review) cell(l *breakdown, seen *cell, i int, condition Condition) Cell {
 	t := seen.at(i).seen(r.still(i))
 	c := Cell{
 		Cylinder:  i + 1,
@@ -252,7 +252,7 @@ func (r *review) worsened(cylinder int, of func(Condition) bool) (worse bool, si
 
 // worseSince is when, in seconds, the rate of a cylinder first began to rise in any of some conditions; +Inf
 // when it did not.
-func (b *book) worseSince(cylinder int, of func(Condition) bool) float64 {
+func (b *accounts) worseSince(cylinder int, of func(Condition) bool) float64 {
 	first := math.Inf(1)
 	for g, t := range b.fine.of(cylinder) {
 		if t.trend.status == trendRisen && t.trend.since < first && of(conditionIndex(g).condition()) {

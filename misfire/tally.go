@@ -51,7 +51,7 @@ type Tally struct {
 	blocked  bool // and tell the last block of turns alone
 	cadence  cadence
 	ledger   *ledger
-	book     *book
+	accounts *accounts
 	relay    *relay
 	lamp     lamp
 	strip    strip
@@ -69,11 +69,11 @@ func NewTally(cfg Config) *Tally {
 	if cfg.Ceiling <= 0 {
 		cfg.Ceiling = rate.Ceiling
 	}
-	t := &Tally{cfg: cfg, judge: gear.NewJudge(), exposure: newExposure(), book: newBook(), strip: newStrip(),
+	t := &Tally{cfg: cfg, judge: gear.NewJudge(), exposure: newExposure(), accounts: newAccounts(), strip: newStrip(),
 		runningFrom: math.Inf(1), stoppedAt: math.Inf(1)}
-	t.book.ceiling, t.book.cylinders = cfg.Ceiling/1000, cfg.Engine.Cylinders
+	t.accounts.ceiling, t.accounts.cylinders = cfg.Ceiling/1000, cfg.Engine.Cylinders
 	t.judge.SetBox(cfg.Gearbox)
-	t.relay = newRelay(t.judge, t.book, &t.start)
+	t.relay = newRelay(t.judge, t.accounts, &t.start)
 	t.ledger = newLedger(&t.lanes, t.relay.take)
 	for i := range t.averages {
 		t.averages[i] = newAverage()
@@ -130,7 +130,7 @@ func (t *Tally) Prompt(at time.Time, s gear.State) {
 // SetLimits gives the whole-engine limits, in percent, that the car reports for its 200- and
 // 1000-revolution blocks; NaN or 0 where it reports none.
 func (t *Tally) SetLimits(catalyst, emission float64) {
-	t.book.whole.limits(catalyst, emission)
+	t.accounts.whole.limits(catalyst, emission)
 	t.relay.copy = nil
 }
 
@@ -228,7 +228,7 @@ func (t *Tally) takeCount(r *obd.Reading, at time.Time) {
 		e.kind = eventAverage
 	} else {
 		t.lanes[e.cylinder].reported, t.heard[e.cylinder] = true, at
-		t.book.cylinders = max(t.book.cylinders, cylinder)
+		t.accounts.cylinders = max(t.accounts.cylinders, cylinder)
 	}
 	t.queue.push(e, t)
 }

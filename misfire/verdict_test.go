@@ -222,7 +222,7 @@ func TestWorsening(t *testing.T) {
 // the other cylinders miss as often as others says in each gear state.
 func booked(t *testing.T, misses map[gear.State][]int, others int) *review {
 	m := newMill(t, 200, 0, 0, 0, 0)
-	m.tally.book.spells = spellsToAsk
+	m.tally.accounts.spells = spellsToAsk
 	for i := range m.tally.lanes[:4] {
 		m.tally.lanes[i].reported = true
 	}
@@ -233,7 +233,7 @@ func booked(t *testing.T, misses map[gear.State][]int, others int) *review {
 			w.valid = [16]bool{true, true, true, true}
 			rest := evenly(len(windows), others)[i]
 			w.misses = [16]int{rest, x, rest, rest}
-			m.tally.book.add(&w)
+			m.tally.accounts.add(&w)
 		}
 	}
 	m.tally.ledger.holding = false

@@ -19,7 +19,7 @@ const (
 )
 
 // turn notes in which gear state the engine runs now: a stretch of one ends as another begins.
-func (b *book) turn(g gear.State) {
+func (b *accounts) turn(g gear.State) {
 	if g != gear.Unknown && g != b.in {
 		if b.in != gear.Unknown {
 			b.spells++
@@ -29,7 +29,7 @@ func (b *book) turn(g gear.State) {
 }
 
 // askWhen brings up to date in which running a cylinder misses more, after a window of its.
-func (b *book) askWhen(i int) {
+func (b *accounts) askWhen(i int) {
 	s := &b.total[i]
 	if s.misses < fewestBursts {
 		return
@@ -50,7 +50,7 @@ func (b *book) askWhen(i int) {
 }
 
 // askPairs compares every two gear states.
-func (b *book) askPairs(i int) {
+func (b *accounts) askPairs(i int) {
 	known := gear.Known()
 	for k, one := range known {
 		for _, other := range known[k+1:] {

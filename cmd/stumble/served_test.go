@@ -170,7 +170,7 @@ func (w *watched) readSince(since time.Time) bool {
 }
 
 // requireSame holds a drive's summary to the file of what really happened. Misses of a moment in which this computer was
-// too busy to poll are laid to no condition: they are in the sum all the same.
+// too busy to poll are laid to no condition: those of unknown running are in no total, those of an unknown gear are.
 func requireSame(t *testing.T, served *target, o outcome) {
 	t.Helper()
 	requireDone(t, o)
@@ -186,7 +186,7 @@ func requireSame(t *testing.T, served *target, o outcome) {
 	}
 	require.NoError(t, json.Unmarshal([]byte(lastLines(o.out, 1)[0]), &summary))
 	require.Len(t, summary.Total, len(truth.Cylinders))
-	shown, counted := uint64(0), summary.Unknown.Misses
+	shown, counted := uint64(0), uint64(0)
 	for i, c := range truth.Cylinders {
 		assert.Equal(t, c.Cylinder, summary.Total[i].Cylinder)
 		assert.NotZero(t, c.Shown, "there was something to count")
@@ -194,7 +194,8 @@ func requireSame(t *testing.T, served *target, o outcome) {
 		assert.LessOrEqual(t, summary.Total[i].Misses, c.Shown, "cylinder %d", c.Cylinder)
 		shown, counted = shown+c.Shown, counted+summary.Total[i].Misses
 	}
-	assert.Equal(t, shown, counted, "no miss is lost and none counted twice")
+	assert.LessOrEqual(t, counted, shown, "none is counted twice")
+	assert.LessOrEqual(t, shown-counted, summary.Unknown.Misses, "none is lost: what is in no total is told")
 }
 
 // The command serves until it is left, and then writes what happened.

@@ -19,7 +19,7 @@ const (
 	maxLine   = 264     // bytes printed on one line; ISO 14230-2 allows 4 + 255 + 1
 	maxParts  = 1024    // messages
 	maxData   = 1 << 16 // bytes of all messages
-	maxFilled = 16      // habits remembered from one exchange to the next: two for each of eight modules
+	maxFilled = 16      // kinds of padding remembered from one exchange to the next: two for each of eight modules
 )
 
 // Assembler collects the lines of one exchange. Its buffers are used again, so that a running poll does

@@ -110,7 +110,7 @@ func (a *Assembler) single(module obd.Module, size int, data []byte) error {
 	switch {
 	case size == 0 || size >= minSplit:
 		return ErrLength
-	case !a.fits(habit{module, true}, size, len(data)):
+	case !a.fits(padding{module, true}, size, len(data)):
 		return ErrShort
 	}
 	return a.add(module, data[:size])
@@ -119,7 +119,7 @@ func (a *Assembler) single(module obd.Module, size int, data []byte) error {
 // fits reports whether a frame that needs some bytes may have been printed with this many: just those, or all
 // seven that it holds. Anything between has lost a pair of characters. So has one with just those where such
 // frames come filled up, unless it happens twice running.
-func (a *Assembler) fits(h habit, need, have int) bool {
+func (a *Assembler) fits(h padding, need, have int) bool {
 	if have != need && have != nextBytes {
 		return false
 	}
@@ -127,7 +127,7 @@ func (a *Assembler) fits(h habit, need, have int) bool {
 		return true
 	}
 	for i := range a.filled {
-		if f := &a.filled[i]; f.habit == h {
+		if f := &a.filled[i]; f.padding == h {
 			f.trimmed++
 			if have == nextBytes {
 				f.trimmed = 0
@@ -136,21 +136,21 @@ func (a *Assembler) fits(h habit, need, have int) bool {
 		}
 	}
 	if have == nextBytes && len(a.filled) < maxFilled {
-		a.filled = append(a.filled, filled{habit: h})
+		a.filled = append(a.filled, filled{padding: h})
 	}
 	return true
 }
 
-// habit is a kind of frame of one module. Modules fill their frames up, as ISO 15765-4 wants it; some adapters
+// padding is a kind of frame of one module. Modules fill their frames up, as ISO 15765-4 wants it; some adapters
 // show the filling, some only that of consecutive frames.
-type habit struct {
+type padding struct {
 	module obd.Module
 	single bool
 }
 
-// filled is a habit of filling up.
+// filled is padding, and how long since it was seen.
 type filled struct {
-	habit
+	padding
 	trimmed int // frames without filling since the last one with it
 }
 
@@ -187,7 +187,7 @@ func (a *Assembler) consecutive(module obd.Module, counter byte, data []byte) er
 		return ErrOrphan
 	}
 	index := p.index(counter, 1)
-	if need := p.need(index); need > 0 && !a.fits(habit{module, false}, need, len(data)) {
+	if need := p.need(index); need > 0 && !a.fits(padding{module, false}, need, len(data)) {
 		return ErrShort
 	}
 	return p.store(a.message(p), index, data)

@@ -28,7 +28,7 @@ type machine struct {
 
 	key      keyPosition
 	selector selector
-	foot     foot
+	foot     pedal
 	gear     int // forward gear engaged, from 1; 0 in Park and Reverse
 
 	running bool
@@ -81,7 +81,7 @@ func (m *machine) stop() {
 }
 
 // step moves everything on by one tick, and reports whether the engine has just started.
-func (m *machine) step(f foot, d *driver) (started bool) {
+func (m *machine) step(f pedal, d *driver) (started bool) {
 	m.foot = f
 	if !m.running {
 		return m.rest()
@@ -164,7 +164,7 @@ const wheelRadius = 0.30
 func (m *machine) locked() float64 { return m.speed / wheelRadius * m.ratio() * 30 / math.Pi }
 
 // cutFuel shuts the injectors off on overrun, and opens them again before the engine would stall.
-func (m *machine) cutFuel(f foot) {
+func (m *machine) cutFuel(f pedal) {
 	closed := f == off || f == braking
 	if !closed || !m.moving() {
 		m.shut, m.fuelCut = 0, false
@@ -239,7 +239,7 @@ const (
 )
 
 // breathe brings the load to what the foot asks for.
-func (m *machine) breathe(f foot, d *driver) {
+func (m *machine) breathe(f pedal, d *driver) {
 	cold := max(0, 70-m.coolant) / 50
 	want := m.v.IdleLoad + 2*cold
 	switch {
@@ -267,7 +267,7 @@ func (m *machine) breathe(f foot, d *driver) {
 }
 
 // roll moves the car.
-func (m *machine) roll(f foot, d *driver) {
+func (m *machine) roll(f pedal, d *driver) {
 	m.accel = 0
 	if m.selector != drive {
 		m.speed = 0
@@ -303,7 +303,7 @@ func (m *machine) creep() float64 {
 }
 
 // spin brings crank speed to what gearbox and idle control ask for.
-func (m *machine) spin(f foot) {
+func (m *machine) spin(f pedal) {
 	cold := max(0, 70-m.coolant)
 	idle := m.v.Idle + 6*cold
 	if m.selector != park {

@@ -67,14 +67,14 @@ const (
 	drive
 )
 
-type foot uint8
+type pedal uint8
 
 const (
-	off     foot = iota // no pedal touched, or the brake held at rest
-	braking             // slowing to a stop
-	raising             // holding 2500 rpm in Park
-	holding             // keeping a speed
-	pulling             // hard on the pedal
+	off     pedal = iota // no pedal touched, or the brake held at rest
+	braking              // slowing to a stop
+	raising              // holding 2500 rpm in Park
+	holding              // keeping a speed
+	pulling              // hard on the pedal
 )
 
 // driver turns a script and orders into pedal, lever and key.
@@ -94,7 +94,7 @@ type driver struct {
 	waited float64 // seconds spent on the hand's way to lever or key
 	speed  float64 // cruising speed wanted, m/s
 	load   float64 // load wanted in a pull, percent
-	foot   foot
+	foot   pedal
 	rng    *rand.PCG
 }
 

@@ -8,8 +8,8 @@ import (
 	"stumble/misfire/rate"
 )
 
-// level tallies by one way of telling running apart: group maps a condition to its cell.
-type level struct {
+// breakdown tallies by one way of telling running apart: group maps a condition to its cell.
+type breakdown struct {
 	group   func(conditionIndex) int
 	trends  bool                           // its cells watch for worsening: only like condition may be compared
 	cells   []*cell                        // by group; nil until seen
@@ -39,7 +39,7 @@ type tally struct {
 	lead            float64          // firings before it
 	trend           *trend           // nil where none is watched for
 
-	// Since the counter last rose, wherever that was: see silence.
+	// Since the counter last rose, wherever that was: see standstill.
 	quiet, quietClear float64     // of firings and of clear
 	awake             rate.Ladder // as it was when the silence began here
 }
@@ -64,7 +64,7 @@ func (c *cell) at(cylinder int) *tally {
 }
 
 // of is a cylinder's tallies by group, where it was followed.
-func (l *level) of(cylinder int) iter.Seq2[int, *tally] {
+func (l *breakdown) of(cylinder int) iter.Seq2[int, *tally] {
 	return func(yield func(int, *tally) bool) {
 		for g, c := range l.cells {
 			if c != nil && c.cylinders[cylinder] != nil && !yield(g, c.cylinders[cylinder]) {
@@ -74,7 +74,7 @@ func (l *level) of(cylinder int) iter.Seq2[int, *tally] {
 	}
 }
 
-func (l *level) copyTo(dst *level) {
+func (l *breakdown) copyTo(dst *breakdown) {
 	dst.windows = l.windows
 	for g, c := range l.cells {
 		if c != nil {
@@ -111,7 +111,7 @@ func (c *cell) clone() *cell {
 }
 
 // add enters a window: in its cell when it lies within one, else as a mixture.
-func (l *level) add(w *window, firings float64) {
+func (l *breakdown) add(w *window, firings float64) {
 	if firings <= 0 {
 		return
 	}
@@ -132,7 +132,7 @@ func (l *level) add(w *window, firings float64) {
 }
 
 // cell is the cell of a group, made when it is first seen.
-func (l *level) cell(group int) *cell {
+func (l *breakdown) cell(group int) *cell {
 	if l.cells[group] == nil {
 		l.cells[group] = &cell{}
 	}
@@ -146,7 +146,7 @@ func (c *cell) run(s share) {
 }
 
 // tally is a cylinder's tally in a group, made when it is first followed there.
-func (l *level) tally(group, cylinder int) *tally {
+func (l *breakdown) tally(group, cylinder int) *tally {
 	c := l.cell(group)
 	if c.cylinders[cylinder] == nil {
 		c.cylinders[cylinder] = newTally(l.trends)
@@ -155,7 +155,7 @@ func (l *level) tally(group, cylinder int) *tally {
 }
 
 // addUnmixed enters a window that lies in one group.
-func (l *level) addUnmixed(w *window, group int, firings float64) {
+func (l *breakdown) addUnmixed(w *window, group int, firings float64) {
 	for i, followed := range w.valid {
 		if !followed {
 			continue
@@ -189,7 +189,7 @@ func (t *tally) pause(misses, firings float64) {
 }
 
 // addMixed enters a window that spans several groups, cylinder by cylinder.
-func (l *level) addMixed(w *window) {
+func (l *breakdown) addMixed(w *window) {
 	for i, x := range w.misses {
 		if !w.valid[i] {
 			continue
@@ -220,7 +220,7 @@ type part struct {
 }
 
 // addPart keeps the parts in order of group.
-func (l *level) addPart(group int, firings float64) {
+func (l *breakdown) addPart(group int, firings float64) {
 	i, found := slices.BinarySearchFunc(l.parts, group, func(p part, g int) int { return p.group - g })
 	if !found {
 		l.parts = slices.Insert(l.parts, i, part{group: group})

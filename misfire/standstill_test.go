@@ -93,7 +93,7 @@ func TestSilenceByChance(t *testing.T) {
 				}
 			}
 			m.run(5 * time.Second)
-			ever = ever || m.tally.book.total[0].silence.still
+			ever = ever || m.tally.accounts.total[0].standstill.still
 		}
 		if ever {
 			still++
@@ -104,11 +104,11 @@ func TestSilenceByChance(t *testing.T) {
 }
 
 func TestSilenceChance(t *testing.T) {
-	s := silence{rises: 100, expected: 12}
+	s := standstill{rises: 100, expected: 12}
 	assert.InDelta(t, 101*6.14e-6/0.5, s.chance(), 0.0003, "near exp(-12), for each of 101 silences")
-	s = silence{rises: 100, expected: 12, past: 100, squares: 2000} // silences of ten are usual
+	s = standstill{rises: 100, expected: 12, past: 100, squares: 2000} // silences of ten are usual
 	assert.Greater(t, s.chance(), 1.0)
-	s = silence{rises: 2, expected: 12}
+	s = standstill{rises: 2, expected: 12}
 	assert.Greater(t, s.chance(), stillChance, "too few seen to know")
 	s.still = true
 	s.broken()

@@ -6,14 +6,14 @@ import (
 	"stumble/misfire/rate"
 )
 
-// book adds windows up by condition and by gear state. Its memory grows with the conditions seen, not with
+// accounts adds windows up by condition and by gear state. Its memory grows with the conditions seen, not with
 // time.
-type book struct {
-	fine  level // by condition
-	gears level // by gear state
-	lever level // by whether a gear is in: see leverGroup
+type accounts struct {
+	fine  breakdown // by condition
+	gears breakdown // by gear state
+	lever breakdown // by whether a gear is in: see leverGroup
 
-	load level // on the move by load band, everything else together
+	load breakdown // on the move by load band, everything else together
 
 	total   [engine.MaxCylinders]sum
 	unknown Unknown // windows whose running or gear is not known
@@ -30,7 +30,7 @@ type book struct {
 type sum struct {
 	misses, firings float64
 	atLeast         bool // the counter reached its end: there may have been more
-	silence         silence
+	standstill      standstill
 
 	ladder rate.Ladder // of all its windows
 	awake  rate.Ladder // as it was when the counter last rose
@@ -51,18 +51,18 @@ func (s *sum) due() bool {
 	return true
 }
 
-func newBook() *book {
-	return &book{
+func newAccounts() *accounts {
+	return &accounts{
 		ceiling: rate.Ceiling / 1000,
-		fine:    level{group: func(c conditionIndex) int { return int(c) }, cells: make([]*cell, conditions), trends: true},
-		gears:   level{group: func(c conditionIndex) int { return int(c.condition().Gear) }, cells: make([]*cell, gearStates), whole: true},
-		lever:   level{group: leverGroup, cells: make([]*cell, leverGroups), whole: true},
-		load:    level{group: loadGroup, cells: make([]*cell, loadGroups), whole: true},
+		fine:    breakdown{group: func(c conditionIndex) int { return int(c) }, cells: make([]*cell, conditions), trends: true},
+		gears:   breakdown{group: func(c conditionIndex) int { return int(c.condition().Gear) }, cells: make([]*cell, gearStates), whole: true},
+		lever:   breakdown{group: leverGroup, cells: make([]*cell, leverGroups), whole: true},
+		load:    breakdown{group: loadGroup, cells: make([]*cell, loadGroups), whole: true},
 		whole:   newWholeEngine(),
 	}
 }
 
-// Groups of the lever level: the one question that every complaint of this kind asks is whether the engine
+// Groups of the lever breakdown: the one question that every complaint of this kind asks is whether the engine
 // misses more with a gear in, at rest or on the move.
 const (
 	leverUnknown = iota
@@ -71,7 +71,7 @@ const (
 	leverGroups
 )
 
-// Groups of the load level.
+// Groups of the load breakdown.
 const (
 	loadElsewhere = LoadBands / loadStep
 	loadGroups    = LoadBands/loadStep + 1
@@ -95,26 +95,28 @@ func leverGroup(c conditionIndex) int {
 	return leverInGear
 }
 
-// levels are all ways of telling running apart.
-func (b *book) levels() [4]*level { return [...]*level{&b.fine, &b.gears, &b.lever, &b.load} }
+// breakdowns are all ways of telling running apart.
+func (b *accounts) breakdowns() [4]*breakdown {
+	return [...]*breakdown{&b.fine, &b.gears, &b.lever, &b.load}
+}
 
-// clone is a copy that can be added to without touching the book.
-func (b *book) clone() *book {
-	c := newBook()
+// clone is a copy that can be added to without touching the accounts.
+func (b *accounts) clone() *accounts {
+	c := newAccounts()
 	c.total, c.unknown, c.whole, c.origins = b.total, b.unknown, b.whole, b.origins
 	c.cylinders, c.ceiling, c.spells = b.cylinders, b.ceiling, b.spells
 	c.in = b.in
 	for i := range c.total {
 		c.total[i].ladder, c.total[i].awake = b.total[i].ladder.Clone(), b.total[i].awake.Clone()
 	}
-	for i, l := range b.levels() {
-		l.copyTo(c.levels()[i])
+	for i, l := range b.breakdowns() {
+		l.copyTo(c.breakdowns()[i])
 	}
 	return c
 }
 
 // origin is who said it for most of the running in a gear state.
-func (b *book) origin(s gear.State) gear.Origin {
+func (b *accounts) origin(s gear.State) gear.Origin {
 	best := gear.None
 	for o, sec := range b.origins[s] {
 		if sec > b.origins[s][best] {
@@ -125,7 +127,7 @@ func (b *book) origin(s gear.State) gear.Origin {
 }
 
 // add enters one window.
-func (b *book) add(w *window) {
+func (b *accounts) add(w *window) {
 	b.whole.add(w)
 	if w.broken {
 		b.unknown.Running += seconds(w.known)
@@ -147,7 +149,7 @@ func (b *book) add(w *window) {
 			b.addCylinder(w, i, firings)
 		}
 	}
-	for _, l := range b.levels() {
+	for _, l := range b.breakdowns() {
 		l.add(w, firings)
 	}
 	for i := range w.misses {
@@ -158,13 +160,13 @@ func (b *book) add(w *window) {
 	}
 }
 
-func (b *book) addCylinder(w *window, i int, firings float64) {
+func (b *accounts) addCylinder(w *window, i int, firings float64) {
 	s := &b.total[i]
 	if w.misses[i] > 0 {
-		b.endSilence(i)
-		s.silence.broken()
+		b.endStandstill(i)
+		s.standstill.broken()
 	} else {
-		b.lengthen(&s.silence, w, i)
+		b.lengthen(&s.standstill, w, i)
 	}
 	s.misses += float64(w.misses[i])
 	s.firings += firings

@@ -6,14 +6,14 @@ import (
 	"stumble/misfire/rate"
 )
 
-// silence follows how long a counter that moved before has stood still. One that stands still while the
+// standstill follows how long a counter that moved before has stood still. One that stands still while the
 // engine runs as it did when it moved is no health: the controller may have shut off the fuel of the
 // cylinder (P0363), paused its monitor or lost its counter.
 //
 // Time is measured in misses that the cylinder's own earlier rate, in like condition, would have brought.
 // Silences between misses are taken for exponential, their typical length being learnt from those seen so
 // far: where misses come in bursts the silences between bursts are long too.
-type silence struct {
+type standstill struct {
 	expected float64 // misses due since the counter last rose
 	still    bool    // beyond chance, as far as has been seen
 
@@ -31,13 +31,13 @@ const (
 
 // chance is how often one of as many silences as there were would last so long by chance: the exponential
 // tail, widened because there were only so many rises to learn from.
-func (s *silence) chance() float64 {
+func (s *standstill) chance() float64 {
 	return (s.rises + 1) * math.Pow(1+s.expected/(s.typical()*s.rises), -s.rises)
 }
 
 // typical is how long a silence usually lasts, with room for how few have been seen: exponential lengths have
 // the mean E(x^2)/2E(x), which minds the long ones. Chance alone gives one.
-func (s *silence) typical() float64 {
+func (s *standstill) typical() float64 {
 	if s.past == 0 {
 		return 1
 	}
@@ -47,7 +47,7 @@ func (s *silence) typical() float64 {
 }
 
 // broken notes that the counter rose.
-func (s *silence) broken() {
+func (s *standstill) broken() {
 	if !s.still { // a silence beyond chance teaches nothing about usual ones
 		s.past += s.expected
 		s.squares += s.expected * s.expected
@@ -57,20 +57,20 @@ func (s *silence) broken() {
 }
 
 // end notes that what comes does not belong to the same silence.
-func (s *silence) end() { s.expected, s.still = 0, false }
+func (s *standstill) end() { s.expected, s.still = 0, false }
 
 // endCycle ends a driving cycle: a counter that stood still begins anew.
-func (b *book) endCycle() {
+func (b *accounts) endCycle() {
 	for i := range b.total {
-		if s := &b.total[i].silence; s.still {
-			b.endSilence(i)
+		if s := &b.total[i].standstill; s.still {
+			b.endStandstill(i)
 			s.end()
 		}
 	}
 }
 
 // lengthen enters a window without a miss.
-func (b *book) lengthen(s *silence, w *window, cylinder int) {
+func (b *accounts) lengthen(s *standstill, w *window, cylinder int) {
 	if s.rises == 0 {
 		return
 	}
@@ -102,17 +102,17 @@ func (t *tally) hush(firings, clear float64) {
 	t.quietClear += clear
 }
 
-// endSilence ends the silence of a cylinder, as when its counter rises or a driving cycle ends. What ran while
+// endStandstill ends the silence of a cylinder, as when its counter rises or a driving cycle ends. What ran while
 // the counter stood still beyond chance was not judged and is struck out.
-func (b *book) endSilence(cylinder int) {
-	still := b.total[cylinder].silence.still
+func (b *accounts) endStandstill(cylinder int) {
+	still := b.total[cylinder].standstill.still
 	if still {
 		b.total[cylinder].firings -= b.fine.quiet(cylinder)
 		s := &b.total[cylinder]
 		s.awake.CopyTo(&s.ladder)
 		s.hushed = 0
 	}
-	for _, l := range b.levels() {
+	for _, l := range b.breakdowns() {
 		for _, t := range l.of(cylinder) {
 			if still {
 				t.strike()
@@ -123,7 +123,7 @@ func (b *book) endSilence(cylinder int) {
 }
 
 // quiet is the firings of a cylinder since its counter last rose.
-func (l *level) quiet(cylinder int) float64 {
+func (l *breakdown) quiet(cylinder int) float64 {
 	sum := 0.0
 	for _, t := range l.of(cylinder) {
 		sum += t.quiet + t.quietClear
