@@ -41,7 +41,7 @@ func TestDemoDoesTheWholeJob(t *testing.T) {
 	assert.Contains(t, before, "when as hot as it gets", "heat speaks for the coil")
 	assert.Contains(t, swapped, "\nCylinder 3 misses ")
 	assert.Contains(t, swapped, "\nFollowed the part\n")
-	assert.Regexp(t, `Most likely: coil of its own, cylinder 5 \(over 95 %\): a test has shown it`, swapped)
+	assert.Regexp(t, `Most likely: coil of its own that was on cylinder 5 and is now on cylinder 3\s+\(over 95 %\): a test has shown it`, swapped)
 	assert.Contains(t, after, "\nNot yet proven\nStill wanted without a miss: ", "a drive round the block proves nothing")
 	assert.Contains(t, after, "\nGone: P0303, P0305.\n")
 	assert.Regexp(t, `\nstored +none`, after)
