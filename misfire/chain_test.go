@@ -21,35 +21,49 @@ import (
 
 var errOver = errors.New("the trip is over")
 
-// chain drives a scenario the long way: simulated adapter, dialogue, poller.
-func chain(t *testing.T, scenario string, length time.Duration) *misfire.Summary {
-	t.Helper()
-	return chainOf(t, scenario, 1, length)
+// ride is a simulated car reached the long way: simulated adapter, dialogue, poller.
+type ride struct {
+	*testing.T
+	clk     *clock.Stepped
+	sim     *sim.Simulation
+	adapter *elm.Adapter
+	caps    *vehicle.Capabilities
 }
 
-func chainOf(t *testing.T, scenario string, seed uint64, length time.Duration) *misfire.Summary {
+// setOff reaches a scenario's car.
+func setOff(t *testing.T, scenario string, seed uint64) *ride {
 	t.Helper()
-	clk := clock.NewStepped(epoch)
-	s, err := sim.Open(scenario, seed, clk)
+	r := &ride{T: t, clk: clock.NewStepped(epoch)}
+	var err error
+	r.sim, err = sim.Open(scenario, seed, r.clk)
 	require.NoError(t, err)
-	a, err := elm.Connect(context.Background(), elm.Config{Clock: clk, Dial: func(ctx context.Context) (elm.Link, error) { return s.Dial(ctx) }})
+	dial := func(ctx context.Context) (elm.Link, error) { return r.sim.Dial(ctx) }
+	r.adapter, err = elm.Connect(context.Background(), elm.Config{Clock: r.clk, Dial: dial})
 	require.NoError(t, err)
-	defer a.Close()
-	caps, err := vehicle.Discover(context.Background(), a)
+	t.Cleanup(func() { r.adapter.Close() })
+	r.caps, err = vehicle.Discover(context.Background(), r.adapter)
 	require.NoError(t, err)
-	cfg := misfire.Config{}
-	if n := caps.Cylinders(); n > 0 {
-		cfg.Engine, err = engine.Plain(n)
-		require.NoError(t, err)
+	return r
+}
+
+// plain is an engine of as many cylinders as the car tells counts of.
+func (r *ride) plain() (layout engine.Layout) {
+	r.Helper()
+	var err error
+	if n := r.caps.Cylinders(); n > 0 {
+		layout, err = engine.Plain(n)
+		require.NoError(r, err)
 	}
-	tally := misfire.NewTally(cfg)
-	tally.SetLimits(caps.CatalystLimit, caps.EmissionLimit)
-	end := clk.Now().Add(length)
-	lever := gear.Unknown
-	err = vehicle.NewPoller(a, caps, clk).Run(context.Background(), func(sample *obd.Sample) error {
-		if g := inGear(s.Car.State(sample.Received).Gear); g != lever {
-			lever = g
-			tally.Mark(sample.Received, g)
+	return layout
+}
+
+// count drives the car for so long; before, which may be nil, sees each sample before it is counted.
+func (r *ride) count(tally *misfire.Tally, length time.Duration, before func(*obd.Sample)) *misfire.Summary {
+	r.Helper()
+	end := r.clk.Now().Add(length)
+	err := vehicle.NewPoller(r.adapter, r.caps, r.clk).Run(context.Background(), func(sample *obd.Sample) error {
+		if before != nil {
+			before(sample)
 		}
 		tally.Add(sample)
 		if !sample.Received.Before(end) {
@@ -57,9 +71,28 @@ func chainOf(t *testing.T, scenario string, seed uint64, length time.Duration) *
 		}
 		return nil
 	})
-	require.ErrorIs(t, err, errOver)
+	require.ErrorIs(r, err, errOver)
 	tally.Finish()
 	return tally.Summary()
+}
+
+func chain(t *testing.T, scenario string, length time.Duration) *misfire.Summary {
+	t.Helper()
+	return chainOf(t, scenario, 1, length)
+}
+
+func chainOf(t *testing.T, scenario string, seed uint64, length time.Duration) *misfire.Summary {
+	t.Helper()
+	r := setOff(t, scenario, seed)
+	tally := misfire.NewTally(misfire.Config{Engine: r.plain()})
+	tally.SetLimits(r.caps.CatalystLimit, r.caps.EmissionLimit)
+	lever := gear.Unknown
+	return r.count(tally, length, func(sample *obd.Sample) {
+		if g := inGear(r.sim.Car.State(sample.Received).Gear); g != lever {
+			lever = g
+			tally.Mark(sample.Received, g)
+		}
+	})
 }
 
 func TestThroughAdapterAndPoller(t *testing.T) {

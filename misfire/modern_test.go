@@ -1,7 +1,6 @@
 package misfire_test
 
 import (
-	"context"
 	"strings"
 	"testing"
 	"time"
@@ -10,12 +9,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire"
-	"stumble/misfire/engine"
-	"stumble/obd"
-	"stumble/obd/clock"
-	"stumble/obd/elm"
-	"stumble/obd/sim"
-	"stumble/obd/vehicle"
 )
 
 // Cars of SAE J1979-2, through adapter, dialogue and poller: whatever order a code's counts are in, in whichever language
@@ -28,31 +21,10 @@ func TestModernCountsAreTheCars(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			clk := clock.NewStepped(epoch)
-			s, err := sim.Open(name, 1, clk)
-			require.NoError(t, err)
-			a, err := elm.Connect(context.Background(), elm.Config{Clock: clk, Dial: func(ctx context.Context) (elm.Link, error) { return s.Dial(ctx) }})
-			require.NoError(t, err)
-			defer a.Close()
-			caps, err := vehicle.Discover(context.Background(), a)
-			require.NoError(t, err)
-			cylinders := len(s.Car.Vehicle().FiringOrder)
-			require.Equal(t, cylinders, caps.Cylinders())
-			layout, err := engine.Plain(cylinders)
-			require.NoError(t, err)
-			tally := misfire.NewTally(misfire.Config{Engine: layout})
-			end := clk.Now().Add(minutes * time.Minute)
-			err = vehicle.NewPoller(a, caps, clk).Run(context.Background(), func(sample *obd.Sample) error {
-				tally.Add(sample)
-				if !sample.Received.Before(end) {
-					return errOver
-				}
-				return nil
-			})
-			require.ErrorIs(t, err, errOver)
-			tally.Finish()
-			summary := tally.Summary()
-			truth, counted, shown := s.Car.Truth(), summary.Unknown.Misses, 0
+			r := setOff(t, name, 1)
+			require.Len(t, r.sim.Car.Vehicle().FiringOrder, r.caps.Cylinders())
+			summary := r.count(misfire.NewTally(misfire.Config{Engine: r.plain()}), minutes*time.Minute, nil)
+			truth, counted, shown := r.sim.Car.Truth(), summary.Unknown.Misses, 0
 			for _, c := range summary.Total {
 				counted, shown = counted+int(c.Misses), shown+int(truth.Shown(c.Cylinder))
 				assert.LessOrEqual(t, c.Misses, float64(truth.Shown(c.Cylinder)), "cylinder %d", c.Cylinder)

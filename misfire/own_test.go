@@ -1,7 +1,6 @@
 package misfire_test
 
 import (
-	"context"
 	"fmt"
 	"strings"
 	"testing"
@@ -11,13 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"stumble/misfire"
-	"stumble/misfire/engine"
-	"stumble/obd"
-	"stumble/obd/clock"
 	"stumble/obd/counters"
-	"stumble/obd/elm"
-	"stumble/obd/sim"
-	"stumble/obd/vehicle"
 )
 
 // rooks are tables for the simulated cars before CAN; the places are invented.
@@ -40,35 +33,17 @@ func rooks() map[string]string {
 // owned drives a car by a table of its maker's counters: what was counted of cylinder 2 and in all, and what the car counted.
 func owned(t *testing.T, scenario string, seed uint64, length time.Duration) (s *misfire.Summary, shown float64) {
 	t.Helper()
-	clk := clock.NewStepped(epoch)
-	rig, err := sim.Open(scenario, seed, clk)
+	r := setOff(t, scenario, seed)
+	require.Zero(t, r.caps.Cylinders())
+	var err error
+	r.caps.Counters, err = counters.Parse(rooks()[scenario])
 	require.NoError(t, err)
-	a, err := elm.Connect(context.Background(), elm.Config{Clock: clk, Dial: func(ctx context.Context) (elm.Link, error) { return rig.Dial(ctx) }})
-	require.NoError(t, err)
-	defer a.Close()
-	caps, err := vehicle.Discover(context.Background(), a)
-	require.NoError(t, err)
-	require.Zero(t, caps.Cylinders())
-	caps.Counters, err = counters.Parse(rooks()[scenario])
-	require.NoError(t, err)
-	require.NoError(t, a.Admit(caps.Counters.Requests()))
-	layout, err := engine.Plain(caps.Cylinders())
-	require.NoError(t, err)
-	tally := misfire.NewTally(misfire.Config{Engine: layout, Wraps: caps.Counters.Wraps()})
-	end := clk.Now().Add(length)
-	err = vehicle.NewPoller(a, caps, clk).Run(context.Background(), func(sample *obd.Sample) error {
-		tally.Add(sample)
-		if !sample.Received.Before(end) {
-			return errOver
-		}
-		return nil
-	})
-	require.ErrorIs(t, err, errOver)
-	tally.Finish()
+	require.NoError(t, r.adapter.Admit(r.caps.Counters.Requests()))
+	s = r.count(misfire.NewTally(misfire.Config{Engine: r.plain(), Wraps: r.caps.Counters.Wraps()}), length, nil)
 	for c := 1; c <= 4; c++ {
-		shown += float64(rig.Car.Truth().Shown(c))
+		shown += float64(r.sim.Car.Truth().Shown(c))
 	}
-	return tally.Summary(), shown
+	return s, shown
 }
 
 func counted(s *misfire.Summary) (all float64) {
