@@ -10,7 +10,7 @@
 // What is decided on are misses and firings of windows that lie within one condition ([misfire.Cell.Decides]);
 // estimates of shared-out lumps decide nothing. How bursty the fault is, phi, is carried from the drive before,
 // since a clean drive shows none of its own. The line a repair must cross may be watched all the while without
-// becoming any easier to cross by chance ([rate.Proof]); so may the line on which the fault counts as still
+// becoming any easier to cross by chance ([rate.ProofLine]); so may the line on which the fault counts as still
 // there.
 //
 // Measured with 500 simulated repairs a line, looked at every 200 revolutions: a car still missing at the rate to

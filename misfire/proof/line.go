@@ -103,9 +103,6 @@ func (c *comparer) windowsBefore(cyl *Cylinder) int {
 	return n
 }
 
-// shown is the odds at which the fault as it was has shown in [Condition.ToShow] firings.
-const shown = 20
-
 // least is the least rate in a condition that is still the fault's: a tenth of what it was, by the lower limit of how many
 // bursts there were in all.
 func (c *comparer) least(cond *Condition, all rate.Pauses) {
@@ -123,13 +120,9 @@ func (c *comparer) least(cond *Condition, all rate.Pauses) {
 	if all.Misses > 0 {
 		own.Bursts = math.Max(own.Bursts, all.Bursts*own.Misses/all.Misses)
 	}
-	cond.ToShow = rate.FiringsToShow(own)
+	cond.ToShow, cond.Unseen = rate.FiringsToShow(own), rate.Unseen(own, cond.Most.Firings)
 	if own.Misses == 0 { // a freeze frame from where the drive before never ran
-		cond.ToShow = 0
-	}
-	cond.Unseen = math.NaN()
-	if cond.ToShow > 0 && !math.IsInf(cond.ToShow, 1) {
-		cond.Unseen = math.Pow(shown, -cond.Most.Firings/cond.ToShow)
+		cond.ToShow, cond.Unseen = 0, math.NaN()
 	}
 	cond.FalseChance = math.Exp(-cond.Most.Firings * cond.Least / 1000 / all.Mean)
 }

@@ -175,3 +175,12 @@ func FiringsToShow(p Pauses) float64 {
 	}
 	return p.Firings * math.Log(surely) / low
 }
+
+// Unseen is how often the fault, as it was, would not have shown in so many firings; NaN where it did not show before.
+func Unseen(p Pauses, firings float64) float64 {
+	low := garwoodLow(p.Bursts)
+	if low == 0 {
+		return math.NaN()
+	}
+	return math.Exp(-low * firings / p.Firings)
+}
