@@ -2,7 +2,7 @@ package cause
 
 import "math"
 
-// This file works out the direction and size of rows of likelihoods.csv: what grows with load, with speed, with supply.
+// This file works out what rows of likelihoods.csv are held to, their direction and size: what grows with load, with speed, with supply.
 // Engines differ in the absolute figures; constants without a source are judgement.
 
 // Air at 20 degrees Celsius and what an engine makes of it.
