@@ -22,14 +22,19 @@ func (o *journalOption) flags(f *pflag.FlagSet) {
 	f.StringVar(&o.path, "journal", "", "the journal's `FILE`; without it what STUMBLE_JOURNAL names, or journal.db in the user's data folder")
 }
 
+// journalPath is the journal's file.
+func (a *app) journalPath(o *journalOption) (string, error) {
+	if o.path != "" {
+		return o.path, nil
+	}
+	return journal.DefaultPath(a.env, runtime.GOOS)
+}
+
 // openJournal opens the journal, which begins one where none is unless it must exist, and prints what must be known of it.
 func (a *app) openJournal(o *journalOption, existing bool) (*journal.Journal, error) {
-	path := o.path
-	if path == "" {
-		var err error
-		if path, err = journal.DefaultPath(a.env, runtime.GOOS); err != nil {
-			return nil, err
-		}
+	path, err := a.journalPath(o)
+	if err != nil {
+		return nil, err
 	}
 	j, notices, err := journal.Open(path, journal.Options{Existing: existing})
 	a.printNotices(notices)

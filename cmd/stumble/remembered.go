@@ -4,9 +4,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"runtime"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -54,20 +51,12 @@ func showSettings(a *app, o *settingsOptions) error {
 	if err != nil {
 		return err
 	}
-	path := o.journal.path
-	if path == "" {
-		if path, err = journal.DefaultPath(a.env, runtime.GOOS); err != nil {
-			return err
-		}
+	path, err := a.journalPath(&o.journal)
+	if err != nil {
+		return err
 	}
 	found := wire.Settings{Kind: "settings", Settings: wire.Word(s.path), Journal: wire.Word(path), Remembered: []wire.Remembered{}}
-	switch _, err := os.Stat(path); {
-	case errors.Is(err, fs.ErrNotExist) && o.forget != "":
-		return fmt.Errorf("there is no journal %s: nothing is remembered", path)
-	case errors.Is(err, fs.ErrNotExist):
-		return a.writeSettings(&found, o.asJSON)
-	}
-	return a.withJournal(&journalOption{path}, func(j *journal.Journal) error {
+	err = a.withJournal(&journalOption{path}, func(j *journal.Journal) error {
 		all, err := j.Remembered()
 		if err != nil {
 			return err
@@ -80,6 +69,13 @@ func showSettings(a *app, o *settingsOptions) error {
 		}
 		return a.writeSettings(&found, o.asJSON)
 	})
+	switch {
+	case !errors.Is(err, journal.ErrAbsent):
+		return err
+	case o.forget != "":
+		return fmt.Errorf("there is no journal %s: nothing is remembered", path)
+	}
+	return a.writeSettings(&found, o.asJSON)
 }
 
 // remembered is what is remembered of one thing, as JSON has it.

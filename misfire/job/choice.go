@@ -228,10 +228,5 @@ func (c *Comparison) Remember(j *journal.Journal, at time.Time, sentence string)
 	if last, found := lastKept(verdicts); err == nil && found && last.same(&now) {
 		return nil
 	}
-	data, err := json.Marshal(now)
-	if err != nil {
-		return err
-	}
-	_, err = j.AddVerdict(journal.Verdict{Job: number, At: at, Kind: verdictComparison, Data: data})
-	return err
+	return tell(j, number, verdictComparison, at, now)
 }

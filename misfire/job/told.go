@@ -1,6 +1,7 @@
 package job
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"time"
@@ -30,7 +31,7 @@ func TakeSymptom(j *journal.Journal, id int64, at time.Time, text string) ([]cau
 	return r.Symptoms, tell(j, id, verdictSymptom, at, r)
 }
 
-// tell keeps something told of a job, as JSON.
+// tell keeps something told or found of a job, as JSON.
 func tell(j *journal.Journal, id int64, kind string, at time.Time, what any) error {
 	data, err := json.Marshal(what)
 	if err != nil {
@@ -95,10 +96,11 @@ func Close(j *journal.Journal, id int64, at time.Time, c Closing) (Closing, erro
 	if book := cause.StandardBook(); !book.Has(c.Cause) {
 		return c, UnknownCauseError{c.Cause, book.Keys()}
 	}
-	most := engine.MaxCylinders
-	if layout, err := engine.Find(of.Vehicle.Layout); err == nil {
-		most = layout.Cylinders
+	most, err := Cylinders(j, &of)
+	if err != nil {
+		return c, err
 	}
+	most = cmp.Or(most, engine.MaxCylinders)
 	if c.Cylinder < 0 || c.Cylinder > most {
 		return c, NoSuchCylinderError{c.Cylinder, most}
 	}
