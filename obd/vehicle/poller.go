@@ -349,7 +349,7 @@ func (p *Poller) failed(ctx context.Context, err error) error {
 // miss notes a request that brought nothing while the car answers others. If it asks for several values that
 // no answer ever held together, the module may be unable to.
 func (p *Poller) miss(it *item) {
-	if p.quest.silent(p, it) {
+	if p.quest.its(it) {
 		return
 	}
 	if it.missed == 0 {

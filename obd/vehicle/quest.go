@@ -142,6 +142,3 @@ func (q *quest) both(req obd.Request, answer *elm.Answer) bool {
 	}
 	return false
 }
-
-// silent notes that nothing came of the quest, and reports whether the item is its.
-func (q *quest) silent(_ *Poller, it *item) bool { return q.its(it) }
