@@ -11,6 +11,7 @@ import (
 	layouts "stumble/misfire/engine"
 	"stumble/obd"
 	"stumble/views/say"
+	"stumble/views/wrap"
 )
 
 // explained is causes of a V6 with those codes.
@@ -46,9 +47,9 @@ func TestWriteCauses(t *testing.T) {
 	for _, note := range words.CauseNotes(c.Result) {
 		parts = append(parts, note[1:])
 	}
-	plain := strings.ReplaceAll(page, firmSpace, " ")
+	plain := strings.ReplaceAll(page, wrap.FirmSpace, " ")
 	for _, part := range parts {
-		assert.Contains(t, plain, strings.ReplaceAll(part, firmSpace, " "))
+		assert.Contains(t, plain, strings.ReplaceAll(part, wrap.FirmSpace, " "))
 	}
 	assert.Less(t, strings.Index(page, "! "), strings.Index(page, words.Filled(next.How)), "warned before told how")
 	assert.Equal(t, 1, strings.Count(page, "The misses stay with cylinder 5 after its coil was moved"))

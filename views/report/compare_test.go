@@ -2,6 +2,7 @@ package report
 
 import (
 	"strings"
+	"stumble/views/wrap"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -59,7 +60,7 @@ func TestComparisonSaysWhatTheReportSays(t *testing.T) {
 	page, printed := comparisonPage(t, comparisonOf(c), 132), reportText(t, Compose(c, Options{}), 132)
 	from, to := en("caption-comparison"), en("head-newcomers")
 	table := func(of string) string {
-		_, rest, found := strings.Cut(of, strings.ReplaceAll(from, firmSpace, " "))
+		_, rest, found := strings.Cut(of, strings.ReplaceAll(from, wrap.FirmSpace, " "))
 		require.True(t, found)
 		rest, _, found = strings.Cut(rest, "Alike means")
 		require.True(t, found)

@@ -5,6 +5,7 @@ import (
 	"stumble/misfire/gear"
 	"stumble/misfire/proof"
 	"stumble/views/say"
+	"stumble/views/wrap"
 )
 
 // Compose makes the drive-cycle report of a case. The order is that in which an owner asks: what came out of it, what
@@ -77,7 +78,7 @@ func (w *writer) top() {
 	fact(w.tell("fact-made"), w.minute(w.Made))
 	w.show(t)
 	w.addModernCaution(w.Before.modern() || w.After.modern())
-	w.running = []string{w.tell("fact-job") + firmSpace + w.tell("job-number", w.Job.Number), vehicle, vin}
+	w.running = []string{w.tell("fact-job") + wrap.FirmSpace + w.tell("job-number", w.Job.Number), vehicle, vin}
 }
 
 // engineLine is the engine as the drives were counted by.

@@ -5,7 +5,7 @@ import "time"
 // Document is a page before it is laid out: what there is to say, in order, nothing of which knows how wide a line
 // is. [Document.WriteText] and its sisters for HTML and PDF lay out the same blocks, so that each form says the same.
 //
-// Texts are plain. A newline parts paragraphs within a cell; [firmSpace] joins a figure to its unit; names from outside
+// Texts are plain. A newline parts paragraphs within a cell; [wrap.FirmSpace] joins a figure to its unit; names from outside
 // stand between [isolate]'s marks, so that one written from right to left does not shuffle what is beside it.
 type Document struct {
 	*words            // that it is written in

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"stumble/obd"
+	"stumble/views/wrap"
 )
 
 func intakePage(t testing.TB, i *obd.Intake) string {
@@ -27,7 +28,7 @@ func TestVoltageRemark(t *testing.T) {
 		if c.rpm >= 0 {
 			i.Live = []obd.Reading{live(engine, obd.PIDRPM, c.rpm)}
 		}
-		assert.Equal(t, c.want, strings.Replace(english(Metric).voltageText(i), firmSpace, " ", 1), "%v V at %v rpm", c.volts, c.rpm)
+		assert.Equal(t, c.want, strings.Replace(english(Metric).voltageText(i), wrap.FirmSpace, " ", 1), "%v V at %v rpm", c.volts, c.rpm)
 	}
 }
 

@@ -9,9 +9,6 @@ import (
 	"stumble/views/wrap"
 )
 
-// firmSpace joins a figure to its unit: no line is broken there. It is printed as a plain space.
-const firmSpace = "\u00a0"
-
 // width is the number of terminal cells that a text takes.
 func width(s string) int { return uniseg.StringWidth(bare(s)) }
 

@@ -9,6 +9,7 @@ import (
 	"stumble/misfire/rate"
 	"stumble/views/say"
 	"stumble/views/say/catalogue"
+	"stumble/views/wrap"
 )
 
 // grouped writes a whole number with its thousands parted: "38,412".
@@ -105,11 +106,11 @@ func (w *words) percent(v float64) string {
 	case !finite(v):
 		return w.tell("word-no-number")
 	case v > 0 && v < 0.05:
-		return w.tell("range-under", "0.05"+firmSpace+"%")
+		return w.tell("range-under", "0.05"+wrap.FirmSpace+"%")
 	case v < 9.95 && v != 0:
-		return strconv.FormatFloat(v, 'f', 1, 64) + firmSpace + "%"
+		return strconv.FormatFloat(v, 'f', 1, 64) + wrap.FirmSpace + "%"
 	}
-	return w.grouped(v) + firmSpace + "%"
+	return w.grouped(v) + wrap.FirmSpace + "%"
 }
 
 // length writes a stretch of time to the second.
@@ -149,7 +150,7 @@ func (w *words) minute(t time.Time) string {
 	if t.IsZero() {
 		return w.tell("word-not-told")
 	}
-	return t.Format("2006-01-02") + firmSpace + t.Format("15:04")
+	return t.Format("2006-01-02") + wrap.FirmSpace + t.Format("15:04")
 }
 
 // runningTime is a running time still wanted, rounded up; beyond ten hours it says no more than that.

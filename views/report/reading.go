@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"stumble/obd"
+	"stumble/views/wrap"
 )
 
 // ReadingName names a reading in plain words; "" when its parameter is not known.
@@ -118,7 +119,7 @@ func (w *words) written(v float64, places int, unit obd.Unit) string {
 	case obd.Degrees:
 		return text + string(unit)
 	}
-	return text + firmSpace + string(unit)
+	return text + wrap.FirmSpace + string(unit)
 }
 
 // decimals is how many decimals a technician reads of live data in a unit.

@@ -19,6 +19,7 @@ import (
 	"stumble/misfire/proof"
 	"stumble/misfire/rate"
 	"stumble/obd"
+	"stumble/views/wrap"
 )
 
 // older is a car without counts of misses: its idle and its codes are all there is.
@@ -210,7 +211,7 @@ func TestHeadline(t *testing.T) {
 		{proof.Comparison{Outcome: proof.NotYet, Cylinders: failing(rate.Count{Misses: 1, Firings: 900})},
 			"Cylinder 2 had 1 miss in 900 firings since the repair in the conditions it failed in: too little running to tell."},
 	} {
-		assert.Equal(t, c.want, strings.ReplaceAll(w.headline(&c.result), firmSpace, " "))
+		assert.Equal(t, c.want, strings.ReplaceAll(w.headline(&c.result), wrap.FirmSpace, " "))
 	}
 }
 
@@ -236,7 +237,7 @@ func TestUnits(t *testing.T) {
 		{live(engine, obd.PIDManifold, 101.325), "29.9 inHg"}, {live(engine, obd.PIDFuelPressure, 344.73785), "50.0 psi"}, {live(engine, obd.PIDRPM, 750), "750 rpm"},
 		{live(engine, obd.PIDDistanceMIL, 1609.344), "1000 mi"},
 	} {
-		assert.Equal(t, c.want, strings.ReplaceAll(w.readingText(&c.reading), firmSpace, " "))
+		assert.Equal(t, c.want, strings.ReplaceAll(w.readingText(&c.reading), wrap.FirmSpace, " "))
 	}
 	us := reportText(t, Compose(worked(t), Options{Units: US}), 132)
 	for _, part := range []string{"180 psi", "17.72 inHg", "0.043 in", "3 warm-ups and 100 mi", "190 °F"} {
@@ -262,17 +263,17 @@ func TestFigures(t *testing.T) {
 		assert.Equal(t, want, w.ratio(v), "%v", v)
 	}
 	for v, want := range map[float64]string{0: "0 %", 0.01: "under 0.05 %", 1.24: "1.2 %", 25: "25 %"} {
-		assert.Equal(t, want, strings.ReplaceAll(w.percent(v), firmSpace, " "), "%v", v)
+		assert.Equal(t, want, strings.ReplaceAll(w.percent(v), wrap.FirmSpace, " "), "%v", v)
 	}
 	for d, want := range map[time.Duration]string{0: "0 s", 59 * time.Second: "59 s", time.Minute: "1 min", 61 * time.Second: "1 min 1 s",
 		time.Hour + 90*time.Second: "1 h 1 min", 10 * time.Hour: "10 h 0 min"} {
-		assert.Equal(t, want, strings.ReplaceAll(w.length(d), firmSpace, " "), "%v", d)
+		assert.Equal(t, want, strings.ReplaceAll(w.length(d), wrap.FirmSpace, " "), "%v", d)
 	}
 	for d, want := range map[time.Duration]string{-time.Second: "00:00", 130 * time.Second: "02:10", time.Hour + 130*time.Second: "1:02:10", 10 * time.Hour: "10:00:00"} {
 		assert.Equal(t, want, into(d), "%v", d)
 	}
 	for m, want := range map[float64]string{0.2: "1 min", 9.1: "10 min", 90: "90 min", 91: "1.6 h", 601: "more than 10 hours", math.NaN(): "more than 10 hours"} {
-		assert.Equal(t, want, strings.ReplaceAll(w.runningTime(m), firmSpace, " "), "%v", m)
+		assert.Equal(t, want, strings.ReplaceAll(w.runningTime(m), wrap.FirmSpace, " "), "%v", m)
 	}
 }
 

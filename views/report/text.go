@@ -76,7 +76,7 @@ func (p *textPage) block(b block) {
 }
 
 func (p *textPage) line(s string) {
-	s = strings.ReplaceAll(bare(s), firmSpace, " ")
+	s = strings.ReplaceAll(bare(s), wrap.FirmSpace, " ")
 	p.out.WriteString(strings.TrimRight(s, " ") + "\n")
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"stumble/misfire/cause"
 	"stumble/obd"
+	"stumble/views/wrap"
 )
 
 // Cells as terminals show them: wide and fullwidth characters take two (Unicode UAX 11), combining marks
@@ -49,7 +50,7 @@ func TestWrap(t *testing.T) {
 		{"fits", "two words", 9, []string{"two words"}},
 		{"breaks at the space", "two words", 8, []string{"two", "words"}},
 		{"paragraphs", "a\nb c", 2, []string{"a", "b", "c"}},
-		{"a figure keeps its unit", "at 760" + firmSpace + "rpm", 9, []string{"at", "760" + firmSpace + "rpm"}},
+		{"a figure keeps its unit", "at 760" + wrap.FirmSpace + "rpm", 9, []string{"at", "760" + wrap.FirmSpace + "rpm"}},
 		{"a long word is cut", "abcdefgh", 3, []string{"abc", "def", "gh"}},
 		{"after a short one", "x abcdefgh y", 3, []string{"x", "abc", "def", "gh", "y"}},
 		{"ideographs break anywhere (UAX 14, class ID)", "変速機制御", 4, []string{"変速", "機制", "御"}},

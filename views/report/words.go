@@ -7,6 +7,7 @@ import (
 	"stumble/obd"
 	"stumble/views/say"
 	"stumble/views/say/catalogue"
+	"stumble/views/wrap"
 )
 
 // words are what a page is written in: a language and the units of a country. Everything that a reader sees is told
@@ -173,7 +174,7 @@ func signed(percent float64) string {
 	case percent > 0 && text != "0.0":
 		text = "+" + text
 	}
-	return text + firmSpace + string(obd.Percent)
+	return text + wrap.FirmSpace + string(obd.Percent)
 }
 
 func (w *words) moduleLine(m *obd.ModuleIntake) string {

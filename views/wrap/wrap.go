@@ -59,7 +59,7 @@ func Text(s string, w int) []string {
 	var lines []string
 	line := ""
 	for _, word := range strings.FieldsFunc(s, breakable) {
-		word = strings.ReplaceAll(word, firmSpace, " ")
+		word = strings.ReplaceAll(word, FirmSpace, " ")
 		for Width(word) > w {
 			part := head(word, w)
 			if part == "" { // a wide character in a single cell
@@ -85,10 +85,10 @@ func Text(s string, w int) []string {
 	return lines
 }
 
-// firmSpace is the space at which no line is broken.
-const firmSpace = "\u00a0"
+// FirmSpace joins a figure to its unit: no line is broken there. It is shown as a plain space.
+const FirmSpace = "\u00a0"
 
-func breakable(r rune) bool { return unicode.IsSpace(r) && string(r) != firmSpace }
+func breakable(r rune) bool { return unicode.IsSpace(r) && string(r) != FirmSpace }
 
 // Longest is the first wording that fits in w cells, else the last one.
 func Longest(w int, wordings ...string) string {

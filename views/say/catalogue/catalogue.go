@@ -19,6 +19,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"stumble/views/wrap"
 	"sync"
 
 	"golang.org/x/text/feature/plural"
@@ -148,4 +149,4 @@ func parse(tag language.Tag, text string) (*Catalogue, error) {
 	return c, nil
 }
 
-func unbroken(s string) string { return strings.ReplaceAll(s, "~", "\u00a0") }
+func unbroken(s string) string { return strings.ReplaceAll(s, "~", wrap.FirmSpace) }
