@@ -127,7 +127,14 @@ func (a *app) rank(file *job.Case, told cause.Ignition, learned *job.Learned, as
 
 // causesShown is a ranking as the views have it.
 func causesShown(r *job.Ranking) *report.Causes {
-	return &report.Causes{Job: r.Job, Vehicle: r.Vehicle, Followed: r.Followed, Drives: drivesWords(r.Drives), Ignition: r.Ignition, Result: r.Result, Also: alsoKnown(r)}
+	shown := &report.Causes{
+		Job: r.Job, Vehicle: r.Vehicle, Followed: r.Followed, Drives: drivesWords(r.Drives), Ignition: r.Ignition,
+		Result: r.Result, Also: alsoKnown(r),
+	}
+	if repair := r.Cured(); repair != nil {
+		shown.Cured, shown.Proof = deedWords(repair), r.Last.Sentence
+	}
+	return shown
 }
 
 // alsoKnown is what a reader must know of how a ranking was made.

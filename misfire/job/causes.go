@@ -71,6 +71,17 @@ func (c *Case) Rank(ctx context.Context, told cause.Ignition) (*Ranking, error) 
 	return r, nil
 }
 
+// Cured returns the repair that was proven and after which nothing misses; nil where there is none. What is ranked is then
+// the fault as it stood before.
+func (r *Ranking) Cured() *Deed {
+	for i := range r.Left {
+		if l := &r.Left[i]; l.Kind == Cured && r.Last != nil && r.Last.Outcome == provenOutcome {
+			return &l.Repair
+		}
+	}
+	return nil
+}
+
 // rankNow ranks the causes at the end of a drive: who left it still wants its end told.
 func (c *Case) rankNow() (*cause.Result, error) {
 	r, err := c.Rank(context.Background(), cause.IgnitionUnknown)

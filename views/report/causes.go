@@ -15,6 +15,8 @@ type Causes struct {
 	Job      int64             // 0: of no job
 	Vehicle  string            // its name
 	Followed *proof.SwapResult // a swap that named the part; nil where none did
+	Cured    string            // the repair that was proven, in words; empty where none was
+	Proof    string            // the sentence that proved it
 	Drives   string            // which drives it rests on, in words; empty for none
 	Ignition cause.Ignition
 	Result   *cause.Result
@@ -38,6 +40,10 @@ func WriteCauses(w io.Writer, c *Causes, width int) error {
 	if c.Followed != nil {
 		d.add(finding{toneBad, d.SwapVerdict(c.Followed.Verdict), d.SwapFinding(c.Followed)})
 		d.say(d.SwapMeaning(c.Followed))
+	}
+	if c.Cured != "" {
+		d.say(c.Proof)
+		d.say(d.tell("say-causes-before", c.Cured))
 	}
 	d.say(d.Causes(c.Result))
 	if len(c.Result.Ranked) > 0 {

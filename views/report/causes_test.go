@@ -59,6 +59,14 @@ func TestWriteCauses(t *testing.T) {
 }
 
 // Of a sound car there is nothing to rank and no test to make.
+// Once a repair is proven, the page opens with that: what it ranks is the fault as it stood before.
+func TestWriteCausesOfACuredCar(t *testing.T) {
+	c := &Causes{Result: &cause.Result{}, Cured: `the repair "new coil" of 2026-04-02 09:00`, Proof: "Proven: cylinder 5 no longer misses."}
+	var b strings.Builder
+	require.NoError(t, WriteCauses(&b, c, 80))
+	assert.Regexp(t, `(?s)Proven: cylinder 5 no longer misses\..*As the fault stood before the repair "new coil" of 2026-04-02 09:00:`, b.String())
+}
+
 func TestWriteCausesOfNothing(t *testing.T) {
 	page := causesPage(t, explained(t), 80)
 	assert.Contains(t, page, "\n\nNothing to explain:")
