@@ -69,7 +69,7 @@ func readCounters(path string) (text string, err error) {
 	}
 	b, err := os.ReadFile(path)
 	if err != nil {
-		return "", err
+		return "", fmt.Errorf("the table of counters cannot be read: %w; name its file", err)
 	}
 	if _, err := counters.Parse(string(b)); err != nil {
 		return "", fmt.Errorf("%s: %w", path, err)
